@@ -1,0 +1,78 @@
+"""The one address of every page, drawing and table, relative to the publication's root."""
+
+import posixpath
+
+HOME = "index.html"
+PROBLEMS = "problems/index.html"
+METHOD = "method/index.html"
+REFERENCE = "reference/index.html"
+DATA = "data/index.html"
+NOTES = "notes/index.html"
+STYLE = "static/style.css"
+SCRIPT = "static/page.js"
+SEARCH_INDEX = "static/search-index.js"
+ICON = "static/icon.svg"
+
+
+def wafer(wafer_id: str) -> str:
+    """Page of a wafer."""
+    return f"wafers/{wafer_id}/index.html"
+
+
+def die(wafer_id: str, die_x: int, die_y: int) -> str:
+    """Page of a die."""
+    return f"wafers/{wafer_id}/{die_stem(die_x, die_y)}.html"
+
+
+def die_stem(die_x: int, die_y: int) -> str:
+    """Name of a die in addresses: x3_y-2."""
+    return f"x{die_x}_y{die_y}"
+
+
+def wafer_map(wafer_id: str, parameter_id: str, condition_id: str) -> str:
+    """Map of one parameter and condition over a wafer, as a drawing of its own."""
+    return f"wafers/{wafer_id}/map-{parameter_id}-{condition_id}.svg"
+
+
+def frame(wafer_id: str, device_id: str, condition_id: str, trace: str) -> str:
+    """Shared frame of a trace: axes, median and band of the wafer."""
+    return f"wafers/{wafer_id}/frame-{device_id}-{condition_id}-{trace}.svg"
+
+
+def parameter(parameter_id: str) -> str:
+    """Page of a parameter, all its conditions and wafers."""
+    return f"parameters/{parameter_id}/index.html"
+
+
+def calibration(calibration_id: str) -> str:
+    """Page of a calibration event."""
+    return f"calibrations/{calibration_id}/index.html"
+
+
+def verification(verification_id: str) -> str:
+    """Page of a verification event."""
+    return f"verifications/{verification_id}/index.html"
+
+
+def station(station_id: str) -> str:
+    """Page of a station over time."""
+    return f"stations/{station_id}/index.html"
+
+
+def drawing(page: str, name: str) -> str:
+    """A drawing that stands beside its page."""
+    return posixpath.join(posixpath.dirname(page), f"{name}.svg")
+
+
+def table(name: str, kind: str) -> str:
+    """A download: kind is 'parquet' or 'csv'."""
+    return f"data/{name}.{kind}"
+
+
+def relative(target: str, page: str) -> str:
+    """The link to `target` (it may carry an #anchor) as written on `page`."""
+    path, mark, anchor = target.partition("#")
+    if path == page and mark:
+        return f"#{anchor}"
+    start = posixpath.dirname(page) or "."
+    return posixpath.relpath(path, start) + mark + anchor

@@ -1,0 +1,44 @@
+"""What every record that stands in a file has in common.
+
+A record is immutable, refuses fields it does not know, and converts nothing silently: a number
+in quotes is not a number, a time without a zone is not a time. `sitegen.read` turns each refusal
+into one sentence for the person who wrote the file.
+"""
+
+from typing import Annotated
+
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
+
+
+class Record(BaseModel):
+    """A frozen record of a file; unknown fields are refused, types are strict."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+def _whole_name(text: str) -> str:
+    if text in {".", ".."} or text.endswith("."):
+        raise ValueError("an identifier must not end with a full stop")
+    return text
+
+
+Identifier = Annotated[
+    str,
+    Field(
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9._+-]*$",
+        max_length=64,
+        description="letters, digits, '.', '_', '+' and '-'; it becomes part of a page's address",
+    ),
+    AfterValidator(_whole_name),
+]
+FileName = Annotated[
+    str,
+    Field(
+        pattern=r"^[^/\\:*?\"<>|\x00-\x1f][^\\:*?\"<>|\x00-\x1f]*$",
+        description="path relative to the record's own folder, with forward slashes",
+    ),
+]
+Text = Annotated[str, Field(min_length=1)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Instant = AwareDatetime

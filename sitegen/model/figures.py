@@ -1,0 +1,40 @@
+"""Names of the figures that a parameter can take from a corrected sweep at one frequency."""
+
+from typing import Literal
+
+FigureName = Literal[
+    "inductance",
+    "inductor quality",
+    "capacitance",
+    "h21 magnitude",
+    "s11 magnitude",
+    "s21 magnitude",
+    "s12 magnitude",
+    "s22 magnitude",
+    "s21 phase",
+]
+
+FIGURE_UNITS: dict[FigureName, str] = {
+    "inductance": "H",
+    "inductor quality": "1",
+    "capacitance": "F",
+    "h21 magnitude": "dB",
+    "s11 magnitude": "dB",
+    "s21 magnitude": "dB",
+    "s12 magnitude": "dB",
+    "s22 magnitude": "dB",
+    "s21 phase": "deg",
+}
+"""The unit in which each figure is computed; a parameter's own unit must be convertible to it."""
+
+TWO_PORT_ONLY: frozenset[FigureName] = frozenset(
+    {
+        "capacitance",
+        "h21 magnitude",
+        "s21 magnitude",
+        "s12 magnitude",
+        "s22 magnitude",
+        "s21 phase",
+    }
+)
+"""Figures that need a sweep of two ports."""

@@ -1,0 +1,300 @@
+"""What is computed: frozen records that pages and data tables are made from."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import pyarrow as pa
+
+from sitegen.model.calibration import CalibrationRecord
+from sitegen.model.loaded import ComplexArray, FloatArray
+from sitegen.model.verification import Mask, Structure, VerificationRecord
+
+Outcome = Literal["within", "not proven", "outside", "not assessable", "not measured", "no limits"]
+OUTCOMES: tuple[Outcome, ...] = (
+    "within",
+    "not proven",
+    "outside",
+    "not assessable",
+    "not measured",
+    "no limits",
+)
+
+Standing = Literal["stands", "not closed", "without standing"]
+STANDINGS: tuple[Standing, ...] = ("stands", "not closed", "without standing")
+
+REASONS: Mapping[str, str] = {
+    "calibration missing": "No calibration of this record stands behind the value.",
+    "expired by time": "The calibration's validity in hours had run out.",
+    "expired by ambient temperature": "The ambient temperature had moved beyond the calibration's"
+    " validity.",
+    "expired by substrate temperature": "The contact substrate's temperature had moved beyond the"
+    " calibration's validity.",
+    "calibration's own checks failed": "The calibration did not meet the bounds of its own checks.",
+    "verification failed": "A verification of this calibration failed after the last passed one.",
+    "instrument past due": "The instrument's certificate had run out when the value was taken.",
+    "different state": "The RF path was not in the state in which it was calibrated.",
+    "contact check failed": "The touchdown did not meet its contact check.",
+    "floor missing": "No open-circuit floor is stored for this range and path.",
+}
+"""The closed list of reasons that take standing from a value, with the sentence for each."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One check of a calibration, judged where its record gives a bound."""
+
+    name: str
+    figure: float | None
+    """None where it could not be determined; the text says why."""
+    unit: str
+    lower: float | None
+    upper: float | None
+    passed: bool | None
+    """None: shown, not judged."""
+    text: str
+    """What was found, as one sentence."""
+
+
+@dataclass(frozen=True)
+class Term:
+    """One error term over frequency."""
+
+    name: str
+    """For example 'directivity, port 1'."""
+    symbol: str
+    """For example 'e00'."""
+    values: ComplexArray
+    """Shape (n_freq,); NaN where not determined."""
+
+
+@dataclass(frozen=True)
+class CalibrationResult:
+    """A calibration solved again from its raw sweeps."""
+
+    record: CalibrationRecord
+    frequency_hz: FloatArray
+    terms: tuple[Term, ...]
+    """Empty when it could not be solved."""
+    reported: tuple[Term, ...]
+    """The instrument's own terms of the same names, where in the record."""
+    checks: tuple[Check, ...]
+    notes: tuple[str, ...]
+    """What the solution said of itself: warnings, ranges not determined."""
+    unsolved: str
+    """Why there is no solution; empty when there is one."""
+    outcome: Literal["usable", "checks failed", "not solved"]
+    made_at: datetime
+    """Reference time: stamped time less the clock's offset."""
+    expires_at: datetime
+
+
+@dataclass(frozen=True)
+class MaskResult:
+    """A structure's deviation under one mask."""
+
+    mask: Mask
+    frequency_hz: FloatArray
+    deviation: FloatArray
+    """Absolute deviation in the mask's quantity, shape (n_freq,)."""
+    limit: FloatArray
+    """The mask at each frequency; NaN outside it."""
+    outcome: Literal["passed", "failed", "not assessable"]
+    reason: str
+    worst_ratio: float | None
+    """Greatest deviation divided by the limit."""
+    worst_margin: float | None
+    """Limit less deviation where the ratio is greatest, in the mask's quantity."""
+    worst_frequency_hz: float | None
+    points_judged: int
+    points_outside_mask: int
+
+
+@dataclass(frozen=True)
+class StructureResult:
+    """A structure of a verification, judged under each of its masks."""
+
+    structure: Structure
+    masks: tuple[MaskResult, ...]
+    outcome: Literal["passed", "failed", "not assessable"]
+    reason: str
+
+
+@dataclass(frozen=True)
+class VerificationResult:
+    """A verification with its verdict: the worst of its structures."""
+
+    record: VerificationRecord
+    structures: tuple[StructureResult, ...]
+    outcome: Literal["passed", "failed", "not assessable"]
+    reason: str
+    made_at: datetime
+    """Reference time."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """A stretch or a moment of a station's dated record."""
+
+    kind: Literal["calibration", "verification", "wafer", "nothing stood"]
+    name: str
+    start: datetime
+    end: datetime
+    """Equal to start for a moment."""
+    outcome: str
+    """'usable', 'passed', 'failed', ...; for a wafer a phrase with counts."""
+    address: str
+    """Page it links to."""
+
+
+@dataclass(frozen=True)
+class StationRecord:
+    """A station over time, in reference time."""
+
+    station: str
+    spans: tuple[Span, ...]
+
+
+RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
+    ("wafer", pa.string(), "identity of the wafer"),
+    ("die_x", pa.int32(), "column of the die in the campaign's layout"),
+    ("die_y", pa.int32(), "row of the die in the campaign's layout"),
+    ("x_mm", pa.float64(), "die centre right of the wafer's centre, mm"),
+    ("y_mm", pa.float64(), "die centre above the wafer's centre, mm"),
+    ("zone", pa.string(), "centre, middle or edge: thirds of equal area of the usable radius"),
+    ("site", pa.string(), "place inside the die; empty where the die has no sites"),
+    ("device", pa.string(), "device measured"),
+    ("parameter", pa.string(), "parameter"),
+    ("condition", pa.string(), "declared set point of bias and temperature"),
+    ("touchdown", pa.int32(), "number of the touchdown from 1; 0: the mean of all touchdowns"),
+    ("touchdowns", pa.int32(), "number of touchdowns with this value"),
+    ("counts", pa.bool_(), "true for the value that counts under the campaign's rule"),
+    ("value", pa.float64(), "measured value in 'unit'; null: not measured"),
+    ("unit", pa.string(), "unit of value, uncertainty and limits"),
+    ("u", pa.float64(), "standard uncertainty; null: not stated"),
+    ("expanded_uncertainty", pa.float64(), "k times u"),
+    ("floor", pa.float64(), "stored floor for this range and path, in 'unit'"),
+    ("below_floor", pa.bool_(), "true: the reading lies below the floor"),
+    ("lower", pa.float64(), "lower specification limit"),
+    ("upper", pa.float64(), "upper specification limit"),
+    ("acceptance_lower", pa.float64(), "lower acceptance limit under the decision rule"),
+    ("acceptance_upper", pa.float64(), "upper acceptance limit under the decision rule"),
+    (
+        "outcome",
+        pa.string(),
+        "within, not proven, outside, not assessable, not measured, no limits",
+    ),
+    ("outcome_reason", pa.string(), "why it is not assessable"),
+    ("standing", pa.string(), "stands, not closed, without standing"),
+    ("standing_reasons", pa.string(), "reasons from the closed list, separated by '; '"),
+    ("standing_detail", pa.string(), "particulars of the reasons"),
+    ("calibration", pa.string(), "calibration in force; null for DC values"),
+    ("calibration_basis", pa.string(), "named by the value, or found by time and station"),
+    ("measured_at", pa.timestamp("us", tz="UTC"), "time as stamped by the instrument"),
+    ("temperature_c", pa.float64(), "measured temperature, °C"),
+    ("bias", pa.string(), "measured bias"),
+    ("absurd", pa.bool_(), "true: outside the parameter's plausible range"),
+    ("file", pa.string(), "file that the value was read from"),
+)
+"""Columns of data/results: one row a die, site, device, parameter, condition and touchdown."""
+
+DIE_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
+    ("wafer", pa.string(), "identity of the wafer"),
+    ("die_x", pa.int32(), "column of the die in the campaign's layout"),
+    ("die_y", pa.int32(), "row of the die in the campaign's layout"),
+    ("x_mm", pa.float64(), "die centre right of the wafer's centre, mm"),
+    ("y_mm", pa.float64(), "die centre above the wafer's centre, mm"),
+    ("zone", pa.string(), "centre, middle or edge"),
+    ("full", pa.bool_(), "true: the whole die lies inside the edge exclusion"),
+    ("planned", pa.bool_(), "true: the plan asks for this die"),
+    ("outcome", pa.string(), "verdict of the die over all its parameters with limits"),
+    ("reason", pa.string(), "what decided the verdict"),
+    ("measured", pa.int32(), "values that count"),
+    ("missing", pa.int32(), "values that the plan asks for and that are not there"),
+    ("outside", pa.int32(), "values with standing outside their limits"),
+    ("not_proven", pa.int32(), "values with standing inside the guard band"),
+    ("without_standing", pa.int32(), "values without standing"),
+    ("not_closed", pa.int32(), "values whose last verification is not followed by a passed one"),
+)
+"""Columns of data/dies: one row a die of each wafer."""
+
+
+def schema_of(columns: tuple[tuple[str, pa.DataType, str], ...]) -> pa.Schema:
+    """The Arrow schema of a table of columns, each with its description as field metadata."""
+    return pa.schema(
+        [pa.field(name, kind, metadata={"description": text}) for name, kind, text in columns]
+    )
+
+
+@dataclass(frozen=True)
+class Summary:
+    """A parameter's values in one group, from those with standing; the others counted beside."""
+
+    n: int
+    missing: int
+    """Expected and not measured."""
+    without_standing: int
+    not_closed: int
+    """Of n."""
+    below_floor: int
+    """Of n; they rank lowest, and mean and standard deviation are then not stated."""
+    mean: float | None
+    standard_deviation: float | None
+    median: float | None
+    robust_spread: float | None
+    """1.4826 times the median absolute deviation."""
+    q05: float | None
+    q25: float | None
+    q75: float | None
+    q95: float | None
+    minimum: float | None
+    maximum: float | None
+    below: tuple[str, ...]
+    """Names of the figures that fall below the floor (their field is None)."""
+
+
+@dataclass(frozen=True)
+class ParameterResult:
+    """One parameter under one condition, over the campaign or over one wafer."""
+
+    parameter: str
+    condition: str
+    wafer: str
+    """Empty for the campaign as a whole."""
+    summary: Summary
+    zones: Mapping[str, Summary]
+    """By 'centre', 'middle', 'edge'."""
+    outcomes: Mapping[str, int]
+    """Count of each outcome over the values that count and stand (or are not closed)."""
+
+
+@dataclass(frozen=True)
+class WaferSummary:
+    """A wafer in counts: what the campaign page needs to know of it."""
+
+    wafer: str
+    planned: int
+    measured: int
+    """Dies with at least one value."""
+    outcomes: Mapping[str, int]
+    """Verdicts of the planned dies and of the measured ones beyond the plan."""
+    conforming: int
+    assessable: int
+    """Dies that are within, not proven or outside: the denominator of the yield."""
+    yield_lower: float | None
+    yield_upper: float | None
+    """Wilson's interval at 95 %; None without an assessable die."""
+    values: int
+    values_without_standing: int
+    values_not_closed: int
+    values_below_floor: int
+    standing_reasons: Mapping[str, int]
+    calibrations: Mapping[str, int]
+    """Values that stand on each calibration."""
+    touchdown_changes: int
+    """Verdicts that the rule of choice between touchdowns changed."""
+    typical_die: tuple[int, int] | None
+    parameters: tuple[ParameterResult, ...]
+    started: datetime
+    finished: datetime

@@ -1,0 +1,76 @@
+"""wafers/ID/wafer.toml: one wafer on the chuck, and the tables that were measured on it."""
+
+from typing import Literal
+
+from pydantic import Field
+
+from sitegen.model.base import FileName, Identifier, Instant, NotNegative, Record, Text
+from sitegen.model.campaign import Die
+from sitegen.model.station_state import StationState
+
+
+class ReferenceDie(Record):
+    """One die, named in every frame in use."""
+
+    die: Die = Field(description="[die_x, die_y] in the layout of campaign.toml")
+    frames: dict[str, Die] = Field(description="the same die in each other frame in use")
+
+
+class Thermal(Record):
+    """How warm the wafer was, and how that is known."""
+
+    set_point_c: float
+    chuck_reading_c: float
+    surface_correction_c: float = Field(description="wafer's surface minus chuck reading")
+    surface_correction_u_c: NotNegative = Field(description="its standard uncertainty")
+    soak_s: NotNegative = Field(description="waiting time before the first touchdown, in seconds")
+
+
+class WaferState(StationState):
+    """A state of the RF path under a name that the tables can use."""
+
+    id: Identifier
+
+
+class ValueTable(Record):
+    """A Parquet table of scalar values, one row a value."""
+
+    file: FileName
+    frame: Text = Field(default="layout", description="frame of die_x and die_y")
+    units: dict[str, str] = Field(
+        default_factory=dict, description="unit of each parameter's values in this table"
+    )
+
+
+class SweepTable(Record):
+    """A Parquet table of S-parameter sweeps, one row a frequency."""
+
+    file: FileName
+    sweep: Literal["raw", "corrected"]
+    frame: Text = Field(default="layout", description="frame of die_x and die_y")
+
+
+class WaferRecord(Record):
+    """wafer.toml as a whole."""
+
+    id: Identifier
+    identity_read: Text = Field(description="identity as read on the wafer")
+    lot: Text
+    slot: int | None = Field(default=None, ge=1)
+    station: Identifier
+    by: Text
+    started: Instant
+    finished: Instant
+    ambient_c: float = Field(description="ambient temperature where a row states none, in °C")
+    substrate_c: float | None = Field(
+        default=None, description="contact substrate's temperature where a row states none, in °C"
+    )
+    rf_instrument: Identifier | None = None
+    dc_instrument: Identifier | None = None
+    thermal: tuple[Thermal, ...] = Field(min_length=1, description="one for each set point")
+    states: tuple[WaferState, ...] = ()
+    reference_dies: tuple[ReferenceDie, ...] = Field(
+        default=(), description="at least three, placed asymmetrically, where frames are in use"
+    )
+    values: tuple[ValueTable, ...] = ()
+    sweeps: tuple[SweepTable, ...] = ()

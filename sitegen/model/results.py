@@ -8,8 +8,11 @@ from typing import Literal
 import pyarrow as pa
 
 from sitegen.model.calibration import CalibrationRecord
-from sitegen.model.loaded import ComplexArray, FloatArray
+from sitegen.model.campaign import CampaignRecord
+from sitegen.model.loaded import ComplexArray, FloatArray, Note, SourceFile
 from sitegen.model.verification import Mask, Structure, VerificationRecord
+from sitegen.model.wafer import WaferRecord
+from sitegen.problems import Fault, Finding
 
 Outcome = Literal["within", "not proven", "outside", "not assessable", "not measured", "no limits"]
 OUTCOMES: tuple[Outcome, ...] = (
@@ -298,3 +301,107 @@ class WaferSummary:
     parameters: tuple[ParameterResult, ...]
     started: datetime
     finished: datetime
+
+
+@dataclass(frozen=True)
+class TraceGroup:
+    """Corrected sweeps of one device under one condition on one wafer, on one frequency list."""
+
+    device: str
+    condition: str
+    frequency_hz: FloatArray
+    """Shape (n_freq,)."""
+    keys: pa.Table
+    """`SWEEP_KEY_SCHEMA` plus 'standing', 'standing_reasons', 'standing_detail'; n_sweep rows.
+    Its 'calibration' is the one in force."""
+    s: ComplexArray
+    """Shape (n_sweep, n_freq, n_port, n_port); NaN where the calibration is not determined."""
+
+
+@dataclass(frozen=True)
+class WaferResults:
+    """All that one wafer's job computes; it stays in the worker, tables go to disk."""
+
+    summary: WaferSummary
+    results: pa.Table
+    """`RESULT_COLUMNS`, sorted by die_y, die_x, site, parameter, condition, touchdown."""
+    dies: pa.Table
+    """`DIE_COLUMNS`, sorted by die_y, die_x: every planned, full or measured die."""
+    traces: tuple[TraceGroup, ...]
+    faults: tuple[Fault, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class AxisRange:
+    """Range of an axis that every page of the campaign shares; snapped to steps of 1, 2 or 5."""
+
+    lower: float
+    upper: float
+    step: float
+
+
+@dataclass(frozen=True)
+class CampaignContext:
+    """The little of the whole campaign that a wafer's pages need; small, frozen, digestible."""
+
+    record: CampaignRecord
+    version: str
+    """Version of the program."""
+    wafers: tuple[str, ...]
+    parameters: tuple[ParameterResult, ...]
+    """Over the whole campaign only (wafer is empty)."""
+    ranges: Mapping[str, AxisRange]
+    """By 'parameter/condition' for values (in the parameter's unit) and by 'device/trace' for
+    curves (in the trace's unit)."""
+    calibrations: Mapping[str, str]
+    """Outcome of each calibration by its id."""
+    fault_count: int
+    finding_count: int
+
+
+@dataclass(frozen=True)
+class CampaignResults:
+    """Everything that the pages beyond the wafers are made from."""
+
+    context: CampaignContext
+    calibrations: tuple[CalibrationResult, ...]
+    verifications: tuple[VerificationResult, ...]
+    stations: tuple[StationRecord, ...]
+    wafer_records: tuple[WaferRecord, ...]
+    wafers: tuple[WaferSummary, ...]
+    parameters: tuple[ParameterResult, ...]
+    """Of the campaign and of each wafer."""
+    notes: tuple[Note, ...]
+    """All notes, by subject."""
+    sources: tuple[SourceFile, ...]
+    faults: tuple[Fault, ...]
+    findings: tuple[Finding, ...]
+    tables: tuple["TableFile", ...]
+
+
+@dataclass(frozen=True)
+class TableFile:
+    """A download in data/."""
+
+    name: str
+    """For example 'results'."""
+    description: str
+    rows: int
+    columns: tuple[tuple[str, str, str], ...]
+    """Name, type, meaning with unit."""
+    files: tuple[tuple[str, int], ...]
+    """Address and size in bytes of each form."""
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A drawing: an SVG with a title and a description, at an address of its own."""
+
+    address: str
+    title: str
+    description: str
+    svg: str
+    """The whole SVG; it stands alone as a file, and inline where a page needs its links."""
+    width: int
+    height: int

@@ -1,0 +1,1 @@
+"""On-wafer statistics: summaries, intervals, zones, suspicions and variance components."""

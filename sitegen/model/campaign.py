@@ -221,7 +221,7 @@ class Decision(Record):
         description="simple: the value itself; guarded: the value moved in by the guard band w = rU"
     )
     coverage_factor: Positive = Field(default=2.0, description="k of the expanded uncertainty U=ku")
-    guard_factor: NotNegative = Field(default=1.0, description="r of the guard band w = rU")
+    guard_factor: Positive = Field(default=1.0, description="r of the guard band w = rU")
 
 
 class Touchdowns(Record):

@@ -5,16 +5,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
 
+from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.verification import Structure, VerificationRecord
 from sitegen.model.wafer import WaferRecord
-
-FloatArray = npt.NDArray[np.float64]
-ComplexArray = npt.NDArray[np.complex128]
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,10 @@ from typing import Literal
 
 import pyarrow as pa
 
+from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.loaded import ComplexArray, FloatArray, Note, SourceFile
+from sitegen.model.loaded import Note, SourceFile
 from sitegen.model.verification import Mask, Structure, VerificationRecord
 from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Fault, Finding
@@ -242,6 +243,8 @@ class Summary:
     """Of n."""
     below_floor: int
     """Of n; they rank lowest, and mean and standard deviation are then not stated."""
+    highest_floor: float | None
+    """Highest floor of those values, for text such as '< 10 pA'."""
     mean: float | None
     standard_deviation: float | None
     median: float | None

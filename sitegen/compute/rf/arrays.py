@@ -1,10 +1,12 @@
 """Arrays over frequency: their types, and values between two points."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
+FloatArray = NDArray[np.floating[Any]]
+ComplexArray = NDArray[np.complexfloating[Any, Any]]
 BoolArray = NDArray[np.bool_]
 
 

@@ -31,7 +31,9 @@ def correct(terms: ErrorTerms, raw: ComplexArray) -> ComplexArray:
     with np.errstate(all="ignore"):
         if isinstance(terms, OnePortTerms):
             difference = raw - terms.directivity
-            corrected = difference / (terms.reflection_tracking + terms.source_match * difference)
+            corrected: ComplexArray = difference / (
+                terms.reflection_tracking + terms.source_match * difference
+            )
         else:
             corrected = _correct_two_port(terms, raw)
     return _without_singular(terms, corrected)
@@ -104,5 +106,5 @@ def _without_singular(terms: ErrorTerms, s: ComplexArray) -> ComplexArray:
     """NaN in every S-parameter of a frequency where one of them is not finite."""
     finite = np.isfinite(s)
     if isinstance(terms, TwoPortTerms):
-        finite = finite.all(axis=(-2, -1))[..., np.newaxis, np.newaxis]
+        finite = np.broadcast_to(finite.all(axis=(-2, -1), keepdims=True), s.shape)
     return np.where(finite, s, _NOT_DETERMINED)

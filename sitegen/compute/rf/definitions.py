@@ -146,21 +146,21 @@ def line_chain(
 
     the skin-effect offset model usual in calibration-kit definitions, as in the Hewlett-
     Packard/Agilent application note 1287-11, "Specifying calibration standards and kits"
-    (quoted from memory). It is a first-order model: at 0 Hz a lossy line is NaN.
+    (quoted from memory). This is a line with R = w L' = K sqrt(f / 1 GHz) added in series,
+    to first order, and a lossless shunt capacitance. At 0 Hz the loss is taken as zero.
 
     Returns:
         A, B, C, D, each (n_freq,) complex.
     """
     omega = 2.0 * np.pi * frequency_hz
-    if line.loss_ohm_per_s == 0:
-        gamma_l = 1j * omega * line.delay_s
-        z_c = np.full(len(frequency_hz), line.z0_ohm, dtype=np.complex128)
-    else:
+    gamma_l = 1j * omega * line.delay_s
+    z_c: ComplexArray = np.full(len(frequency_hz), line.z0_ohm, dtype=np.complex128)
+    if line.loss_ohm_per_s:
         root = np.sqrt(frequency_hz / 1e9)
         alpha_l = line.loss_ohm_per_s * line.delay_s / (2.0 * line.z0_ohm) * root
-        gamma_l = alpha_l + 1j * (omega * line.delay_s + alpha_l)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z_c = line.z0_ohm + (1.0 - 1.0j) * line.loss_ohm_per_s / (2.0 * omega) * root
+        gamma_l = gamma_l + (1.0 + 1.0j) * alpha_l
+        root_over_omega = np.divide(root, omega, out=np.zeros_like(root), where=omega > 0)
+        z_c = z_c + (1.0 - 1.0j) * line.loss_ohm_per_s / 2.0 * root_over_omega
     cosh, sinh = np.cosh(gamma_l), np.sinh(gamma_l)
     return cosh, z_c * sinh, sinh / z_c, cosh
 
@@ -170,14 +170,14 @@ def _termination(
 ) -> tuple[ComplexArray, ComplexArray]:
     """Numerator (ohm) and denominator of the termination's impedance, (n_freq,) each."""
     omega = 2.0 * np.pi * frequency_hz
-    one = np.ones(len(frequency_hz), dtype=np.complex128)
+    one: ComplexArray = np.ones(len(frequency_hz), dtype=np.complex128)
     match definition:
         case Short():
             return 1j * omega * polynomial.polyval(frequency_hz, definition.inductance_h), one
         case Open():
             return one, 1j * omega * polynomial.polyval(frequency_hz, definition.capacitance_f)
         case Load():
-            series = definition.resistance_ohm + 1j * omega * definition.inductance_h
+            series: ComplexArray = definition.resistance_ohm + 1j * omega * definition.inductance_h
             return series, 1.0 + 1j * omega * definition.capacitance_f * series
 
 

@@ -2,16 +2,14 @@
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import ComplexArray, FloatArray
+from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
 
 LARGEST_CONDITION = 1e3
 """Above this condition number a frequency counts as not determined: two standards whose
 reflections differ by about 0.003 reach it. Our own choice, far beyond any usable set."""
 
 
-def least_squares(
-    matrix: ComplexArray, right: ComplexArray
-) -> tuple[ComplexArray, FloatArray]:
+def least_squares(matrix: ComplexArray, right: ComplexArray) -> tuple[ComplexArray, FloatArray]:
     """Least-squares solution and condition number at each frequency.
 
     Columns are scaled to unit length first, so that the condition speaks of the standards
@@ -26,7 +24,8 @@ def least_squares(
         Solution (n_freq, n_unknown), NaN where the condition is infinite, and condition
         (n_freq,).
     """
-    finite = np.isfinite(matrix).all(axis=(1, 2)) & np.isfinite(right).all(axis=1)
+    together = np.concatenate([matrix, right[:, :, np.newaxis]], axis=-1)
+    finite: BoolArray = np.all(np.isfinite(together), axis=(1, 2))
     matrix = np.where(finite[:, np.newaxis, np.newaxis], matrix, 0.0)
     right = np.where(finite[:, np.newaxis], right, 0.0)
     length = np.linalg.norm(matrix, axis=1)

@@ -46,8 +46,8 @@ class LrrmSweeps:
 class LrrmDefinitions:
     """The thru is wholly known, of the open the magnitude, of the match its resistance.
 
-    The short's definition only tells the two reflects apart; the match's inductance only
-    starts the fit.
+    The short's definition only tells the two reflects apart. The match's inductance is not
+    used: it is fitted.
     """
 
     thru: Thru
@@ -104,8 +104,8 @@ def solve_lrrm(
         (condition <= largest_condition)
         & (frequency_hz > 0)
         & _passes(sweeps.thru - isolation, ideal_thru)
-        & np.isfinite(sweeps.match).all(axis=(1, 2))
-        & np.isfinite(isolation).all(axis=(1, 2))
+        & _finite(sweeps.match)
+        & _finite(isolation)
         & np.isfinite(switch.forward)
         & np.isfinite(switch.reverse)
     )
@@ -177,7 +177,14 @@ def _passes(thru: ComplexArray, ideal_thru: ComplexArray) -> BoolArray:
     """Where the thru transmits both ways and its defined delay can be told from none."""
     across = np.minimum(np.abs(thru[:, 0, 1]), np.abs(thru[:, 1, 0]))
     turned = np.abs(ideal_thru[:, 1, 0] ** 2 - 1.0) > _LEAST_THRU_PHASE
-    return np.isfinite(thru).all(axis=(1, 2)) & (across > _LEAST_TRANSMISSION) & turned
+    passing: BoolArray = _finite(thru) & (across > _LEAST_TRANSMISSION) & turned
+    return passing
+
+
+def _finite(s: ComplexArray) -> BoolArray:
+    """Where all four S-parameters are numbers, (n_freq,)."""
+    finite: BoolArray = np.all(np.isfinite(s), axis=(1, 2))
+    return finite
 
 
 def _exchanged(
@@ -204,7 +211,9 @@ def _run(
     """scikit-rf's solution at the usable frequencies, and the warnings it gave.
 
     The order thru, short, open, match is scikit-rf's requirement; another one fails there
-    or, worse, does not.
+    or, worse, does not. The match is handed over as a bare resistor: its closed-form start
+    of the inductance assumes that, and with an inductance it starts at 0 H and, on narrow or
+    low bands, stays there.
     """
     used_hz = frequency_hz[usable]
     frequency = Frequency.from_f(used_hz, unit="hz")
@@ -215,14 +224,13 @@ def _run(
     def both_ports(gamma: ComplexArray) -> Network:
         return network(gamma[:, np.newaxis, np.newaxis] * np.eye(2))
 
+    resistor = Load(definitions.match.resistance_ohm)
     short, open_, match = (
         both_ports(reflection(standard, used_hz, z_ref_ohm))
-        for standard in (definitions.short, definitions.open, definitions.match)
+        for standard in (definitions.short, definitions.open, resistor)
     )
     thru = network(transmission(definitions.thru, used_hz, z_ref_ohm))
-    raw = [
-        network(s[usable]) for s in (sweeps.thru, sweeps.short, sweeps.open, sweeps.match)
-    ]
+    raw = [network(s[usable]) for s in (sweeps.thru, sweeps.short, sweeps.open, sweeps.match)]
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         run = LRRM(
@@ -262,10 +270,10 @@ def _twelve_terms(
         }
         for direction in ("forward", "reverse")
     )
-    k = _spread(coefs["k"], usable)
+    k, one_over_k = _spread(coefs["k"], usable), _spread(1.0 / coefs["k"], usable)
     return (
         _driven(forward, reverse, switch.forward, k, isolation[:, 1, 0]),
-        _driven(reverse, forward, switch.reverse, 1.0 / k, isolation[:, 0, 1]),
+        _driven(reverse, forward, switch.reverse, one_over_k, isolation[:, 0, 1]),
     )
 
 
@@ -276,7 +284,8 @@ def _driven(
     k: ComplexArray,
     isolation: ComplexArray,
 ) -> DrivenTerms:
-    tracked = far["reflection tracking"] / (1.0 - far["directivity"] * switch_term)
+    with np.errstate(invalid="ignore"):
+        tracked = far["reflection tracking"] / (1.0 - far["directivity"] * switch_term)
     return DrivenTerms(
         directivity=near["directivity"],
         source_match=near["source match"],

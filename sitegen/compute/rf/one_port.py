@@ -97,7 +97,7 @@ def fit_reflects(
             f"and {n_standard} were given"
         )
     raw, ideal = reflects.raw.T, reflects.ideal.T
-    matrix = np.stack([ideal, np.ones_like(ideal), ideal * raw], axis=-1)
+    matrix: ComplexArray = np.stack([ideal, np.ones_like(ideal), ideal * raw], axis=-1)
     row_scale = _row_scale(reflects)
     unknown, condition = least_squares(matrix * row_scale[:, :, np.newaxis], raw * row_scale)
     determined = condition <= largest_condition

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import ComplexArray, FloatArray
+from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.compute.rf.linear import LARGEST_CONDITION
 from sitegen.compute.rf.one_port import (
     STANDARDS_NEEDED,
@@ -120,12 +120,14 @@ def _arrays(terms: DrivenTerms) -> tuple[ComplexArray, ...]:
     )
 
 
-def _usable(terms: DrivenTerms) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _usable(terms: DrivenTerms) -> BoolArray:
     """Where all terms are finite and both tracking terms let something through."""
-    finite = np.isfinite(np.stack(_arrays(terms))).all(axis=0)
-    return finite & (terms.transmission_tracking != 0) & (terms.reflection_tracking != 0)
+    usable: BoolArray = (terms.transmission_tracking != 0) & (terms.reflection_tracking != 0)
+    for values in _arrays(terms):
+        usable &= np.isfinite(values)
+    return usable
 
 
-def _masked(terms: DrivenTerms, keep: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> DrivenTerms:
+def _masked(terms: DrivenTerms, keep: BoolArray) -> DrivenTerms:
     nan = complex(np.nan, np.nan)
     return DrivenTerms(*(np.where(keep, values, nan) for values in _arrays(terms)))

@@ -26,13 +26,16 @@ ORIENTATIONS: dict[str, tuple[tuple[int, int], tuple[int, int]]] = {
 """Matrix that takes a recorded place (x right, y up) to its place in the changed map; turns are
 counter-clockwise. The last four exchange the axes."""
 
-MARGIN = 0.3
+MARGIN = 0.4
 """A changed map must agree better than the map as recorded by at least this much correlation."""
-MINIMUM_AGREEMENT = 0.4
-"""Least correlation of the changed map with its references, and of the references with each other,
-for there to be a pattern worth comparing."""
+MINIMUM_AGREEMENT = 0.5
+"""Least correlation of the changed map with its references, and, for each parameter, of the
+references with each other, for there to be a pattern worth comparing."""
 SIGNIFICANCE = 1e-3
 """Chance of the difference without any pattern, shared among the changes that are tried."""
+LEAST_SHARE_OF_PARAMETERS = 1 / 3
+"""Least share of the parameters for which the references agree: of many unrelated patterns some
+agree by chance."""
 MINIMUM_DIES = 20
 """Fewest dies that a correlation may rest on."""
 
@@ -76,11 +79,12 @@ class OrientationSuspicion:
 
     suspected: bool
     best: Agreement | None
-    """The change that agrees best; None where no change could be compared."""
+    """The change that agrees best; None where no change could be compared, for want of dies or of
+    a pattern that the references share."""
     agreements: tuple[Agreement, ...]
     """Each change that could be compared, in the order of `ORIENTATIONS`."""
-    reference_agreement: float | None
-    """Median correlation among the references; None for a single one."""
+    n_parameters: int
+    """Parameters that the agreements are pooled over: those whose pattern the references share."""
 
 
 @dataclass(frozen=True)
@@ -105,44 +109,45 @@ def orientation_suspicion(
     references: maps of neighbouring wafers, or one trusted reference map. quarter_turns: False
     leaves out the changes that exchange the axes, as where die pitches differ in x and y.
 
+    Only parameters whose pattern the references share are used: those for which the references, as
+    recorded, correlate with each other by at least `MINIMUM_AGREEMENT` (median over their pairs).
+    The others are noise, or it cannot be told which wafer is turned. Where they are less than
+    `LEAST_SHARE_OF_PARAMETERS` of those that can be compared, none is used. A single reference is
+    trusted with every parameter.
+
     Agreement is the correlation of ranks (Spearman's; each map is ranked once, over all its dies),
-    averaged over the parameters and taken as the median over the references. A changed map and the
-    map as recorded are compared on the same dies: those that both maps and the reference have.
-    A suspicion needs all of:
+    averaged over those parameters, then taken as the median over the references. A changed map and
+    the map as recorded are compared on the same dies: those that both maps and the reference have.
+    A suspicion needs that
 
     - the best change agrees with at least `MINIMUM_AGREEMENT`, and better than the map as recorded
       by at least `MARGIN`;
     - the difference of the Fisher z of both correlations, with variance 1.06 / (n - 3) each
       (Fieller, Hartley and Pearson 1957, Biometrika 44:470), has a chance below `SIGNIFICANCE`
       divided by the number of changes tried. n counts dies, not values, because the parameters of
-      a die are seldom independent;
-    - several references agree with each other, as recorded, with at least `MINIMUM_AGREEMENT`:
-      else it cannot be told which of the wafers is turned.
+      a die are seldom independent.
 
     It is a suspicion and no proof: smooth patterns that differ from wafer to wafer can agree by
     chance. Raises ValueError where maps differ in their number of parameters or are malformed.
     """
     _check([wafer, *references])
     if not references:
-        return OrientationSuspicion(False, None, (), None)
+        return OrientationSuspicion(False, None, (), 0)
     names = list(ORIENTATIONS)[: 8 if quarter_turns else 4]
-    among = [_correlations(a, b, names[:1])[0][0] for a, b in combinations(references, 2)]
-    reference_agreement = _median(among)
+    patterned = _shared_pattern(references)
     by_reference = [_correlations(wafer, reference, names) for reference in references]
     agreements = []
-    for place in range(1, len(names)):
-        changed = _median([float(by_change[place]) for by_change, _, _ in by_reference])
-        recorded = _median([float(as_recorded[place]) for _, as_recorded, _ in by_reference])
-        if changed is not None and recorded is not None:
-            n_dies = min(int(counts[place]) for *_, counts in by_reference if counts[place] > 0)
-            agreements.append(Agreement(names[place], changed, recorded, n_dies))
+    for place, name in enumerate(names[1:], start=1):
+        pooled = [correlations.pooled(place, patterned) for correlations in by_reference]
+        compared = [each for each in pooled if each is not None]
+        if compared:
+            changed, recorded, n_dies = zip(*compared, strict=True)
+            agreements.append(
+                Agreement(name, float(np.median(changed)), float(np.median(recorded)), min(n_dies))
+            )
     best = max(agreements, key=lambda agreement: agreement.correlation, default=None)
-    suspected = (
-        best is not None
-        and (len(references) == 1 or (reference_agreement or 0.0) >= MINIMUM_AGREEMENT)
-        and _clearly_better(best, len(names) - 1)
-    )
-    return OrientationSuspicion(suspected, best, tuple(agreements), reference_agreement)
+    suspected = best is not None and _clearly_better(best, len(names) - 1)
+    return OrientationSuspicion(suspected, best, tuple(agreements), int(patterned.sum()))
 
 
 def same_values(a: WaferMap, b: WaferMap) -> SameValues:
@@ -191,40 +196,67 @@ def _clearly_better(best: Agreement, n_tried: int) -> bool:
     return bool(difference > needed)
 
 
-def _correlations(
-    wafer: WaferMap, reference: WaferMap, names: Sequence[str]
-) -> tuple[FloatArray, FloatArray, npt.NDArray[np.int64]]:
-    """Correlation of each changed map, of the map as recorded on the same dies, and dies used.
+@dataclass(frozen=True)
+class _Correlations:
+    """A wafer's correlations with one reference, each of shape (n_orientation, n_parameter)."""
 
-    Each has the shape (n_names,); the correlations are means over the parameters with at least
-    `MINIMUM_DIES` dies, NaN where there is none; the count is the fewest of those parameters.
-    """
+    changed: FloatArray
+    as_recorded: FloatArray
+    """On the same dies as the changed map; both are NaN where there are too few."""
+    n_dies: npt.NDArray[np.int64]
+
+    def pooled(
+        self, orientation: int, parameters: npt.NDArray[np.bool_]
+    ) -> tuple[float, float, int] | None:
+        """Means of both over parameters, and the fewest dies; None where there are none."""
+        used = parameters & ~np.isnan(self.changed[orientation] + self.as_recorded[orientation])
+        if not used.any():
+            return None
+        return (
+            float(self.changed[orientation, used].mean()),
+            float(self.as_recorded[orientation, used].mean()),
+            int(self.n_dies[orientation, used].min()),
+        )
+
+
+def _correlations(wafer: WaferMap, reference: WaferMap, names: Sequence[str]) -> _Correlations:
     ranks = WaferMap(wafer.die_x, wafer.die_y, _ranks(wafer.values))
     aim = _ranks(reference.values)
     x, y = reference.die_x, reference.die_y
     recorded = _lookup(ranks, x, y)
     changed = np.stack([_lookup(ranks, *_source(name, x, y)) for name in names])
     shared = ~(np.isnan(changed) | np.isnan(recorded) | np.isnan(aim))
-    counts = shared.sum(axis=1)
-    enough = counts >= MINIMUM_DIES
-    with_changed = _pearson(changed, aim, shared, counts)
-    with_recorded = _pearson(np.broadcast_to(recorded, changed.shape), aim, shared, counts)
-    used = enough & ~np.isnan(with_changed) & ~np.isnan(with_recorded)
-    n_used = used.sum(axis=1)
-    divisor = np.where(n_used > 0, n_used, np.nan)
-    fewest = np.where(used, counts, np.iinfo(np.int64).max).min(axis=1, initial=2**62)
-    return (
-        np.where(used, with_changed, 0).sum(axis=1) / divisor,
-        np.where(used, with_recorded, 0).sum(axis=1) / divisor,
-        np.where(n_used > 0, fewest, 0),
+    n_dies = shared.sum(axis=1)
+    enough = n_dies >= MINIMUM_DIES
+    return _Correlations(
+        np.where(enough, _pearson(changed, aim, shared), np.nan),
+        np.where(enough, _pearson(np.broadcast_to(recorded, changed.shape), aim, shared), np.nan),
+        n_dies,
     )
 
 
-def _pearson(
-    a: FloatArray, b: FloatArray, shared: npt.NDArray[np.bool_], counts: npt.NDArray[np.int64]
-) -> FloatArray:
+def _shared_pattern(references: Sequence[WaferMap]) -> npt.NDArray[np.bool_]:
+    """For each parameter, do the references agree with each other as recorded?"""
+    n_parameters = references[0].values.shape[1]
+    if len(references) == 1:
+        return np.ones(n_parameters, dtype=bool)
+    pairs = combinations(references, 2)
+    among = np.stack([_correlations(a, b, [AS_RECORDED]).changed[0] for a, b in pairs])
+    medians = np.array([_median(column) for column in among.T])
+    shared = medians >= MINIMUM_AGREEMENT
+    enough = shared.sum() >= LEAST_SHARE_OF_PARAMETERS * np.count_nonzero(~np.isnan(medians))
+    return np.asarray(shared & enough, dtype=bool)
+
+
+def _median(correlations: FloatArray) -> float:
+    """Median of those that are known; NaN where none is."""
+    known = correlations[~np.isnan(correlations)]
+    return float(np.median(known)) if known.size else np.nan
+
+
+def _pearson(a: FloatArray, b: FloatArray, shared: npt.NDArray[np.bool_]) -> FloatArray:
     """Correlation along the dies of (n_names, n_die, n_parameter); NaN where a side is constant."""
-    n = np.maximum(counts, 1)[:, None, :]
+    n = np.maximum(shared.sum(axis=1, keepdims=True), 1)
     p = np.where(shared, a, 0)
     q = np.where(shared, b, 0)
     p = np.where(shared, p - p.sum(axis=1, keepdims=True) / n, 0)
@@ -267,11 +299,6 @@ def _chance_of_equal(a: FloatArray, b: FloatArray) -> float | None:
     values_b, counts_b = np.unique(b, return_counts=True)
     _, in_a, in_b = np.intersect1d(values_a, values_b, assume_unique=True, return_indices=True)
     return float(np.dot(counts_a[in_a], counts_b[in_b]) / (a.size * b.size))
-
-
-def _median(correlations: Sequence[float]) -> float | None:
-    known = [correlation for correlation in correlations if not np.isnan(correlation)]
-    return float(np.median(known)) if known else None
 
 
 def _check(maps: Sequence[WaferMap]) -> None:

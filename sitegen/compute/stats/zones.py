@@ -8,6 +8,9 @@ from sitegen.compute.stats.summary import Summary, summarise
 ZONES = ("centre", "middle", "edge")
 """Names of the zones; a zone's index is its place here."""
 
+BORDER_ROUNDING = 1e-12
+"""Relative rounding by which a die may lie beyond a border and still count as on it."""
+
 
 def zone_index(
     x_mm: npt.ArrayLike, y_mm: npt.ArrayLike, usable_radius_mm: float
@@ -26,7 +29,7 @@ def zone_index(
     y = np.asarray(y_mm, dtype=np.float64)
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         raise ValueError("every die centre needs finite coordinates")
-    thirds_of_area = 3 * (x * x + y * y) / usable_radius_mm**2
+    thirds_of_area = 3 * (x * x + y * y) / usable_radius_mm**2 * (1 - BORDER_ROUNDING)
     return np.asarray(np.clip(np.ceil(thirds_of_area) - 1, 0, 2), dtype=np.int8)
 
 

@@ -1,0 +1,1 @@
+"""Results to drawings: each is an SVG with a title and a description, the same bytes each time."""

@@ -1,0 +1,76 @@
+"""Suspicions that only a comparison of wafers shows: turned maps, copied values."""
+
+from collections.abc import Mapping
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from sitegen import addresses
+from sitegen.compute.stats.spatial import WaferMap, orientation_suspicion, same_values
+from sitegen.model.campaign import Layout
+from sitegen.model.geometry import die_centers_mm
+from sitegen.problems import Finding
+
+
+def suspicions(results: pd.DataFrame, layout: Layout) -> tuple[Finding, ...]:
+    """Wafers whose map agrees better when turned or mirrored, and pairs with the same values.
+
+    results: columns wafer, die_x, die_y, parameter, condition, value, below_floor, counts of all
+    wafers; readings below the floor are left out.
+    """
+    maps = _maps(results, layout)
+    found = []
+    square = layout.die_pitch_x_mm == layout.die_pitch_y_mm
+    for wafer, own in maps.items():
+        others = [one for name, one in maps.items() if name != wafer]
+        told = orientation_suspicion(own, others, quarter_turns=square)
+        if told.suspected and told.best is not None:
+            found.append(
+                Finding(
+                    "map looks turned",
+                    f"wafer {wafer}",
+                    f"The map of wafer {wafer} agrees better with the other wafers when"
+                    f" {told.best.orientation} (rank correlation"
+                    f" {told.best.correlation:.2f} instead of"
+                    f" {told.best.correlation_as_recorded:.2f} over {told.best.n_dies} dies): check"
+                    " its orientation.",
+                    "attention",
+                    addresses.wafer(wafer),
+                )
+            )
+    for (first, a), (second, b) in combinations(maps.items(), 2):
+        same = same_values(a, b)
+        if same.suspected:
+            found.append(
+                Finding(
+                    "wafers with the same values",
+                    f"wafer {second}",
+                    f"{same.n_equal} of {same.n_compared} values compared are exactly the same on"
+                    f" wafers {first} and {second}: one table may be a copy of the other.",
+                    "attention",
+                    addresses.wafer(second),
+                )
+            )
+    return tuple(found)
+
+
+def _maps(results: pd.DataFrame, layout: Layout) -> Mapping[str, WaferMap]:
+    usable = results[results["counts"].astype(bool) & ~results["below_floor"].astype(bool)]
+    wide = usable.pivot_table(
+        index=["wafer", "die_x", "die_y"],
+        columns=["parameter", "condition"],
+        values="value",
+        aggfunc="mean",
+    ).sort_index()
+    maps = {}
+    for wafer, rows in wide.groupby(level="wafer"):
+        x_mm, y_mm = die_centers_mm(
+            layout, rows.index.get_level_values("die_x"), rows.index.get_level_values("die_y")
+        )
+        maps[str(wafer)] = WaferMap(
+            die_x=np.asarray(x_mm / layout.die_pitch_x_mm),
+            die_y=np.asarray(y_mm / layout.die_pitch_y_mm),
+            values=rows.to_numpy(dtype=np.float64),
+        )
+    return maps

@@ -1,0 +1,207 @@
+"""A wafer's values: which touchdown counts, what stands behind it, and how it is judged."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sitegen.compute.conformity import OUTCOMES, REASONS, Conformity, DecisionRule, decide
+from sitegen.compute.evidence import Evidence, dc_evidence, reason_text, rf_evidence
+from sitegen.compute.sweeps import WaferSetting, rows_of, texts_or_none
+from sitegen.model.campaign import CampaignRecord, Floor, Parameter
+from sitegen.problems import Fault
+from sitegen.units import NotConvertible, conversion
+
+KEY = ["die_y", "die_x", "site", "device", "parameter", "condition"]
+EVIDENCE = ["ev_calibration", "ev_basis", "ev_reasons", "ev_not_closed", "ev_detail"]
+
+
+def with_evidence(
+    values: pd.DataFrame, setting: WaferSetting, file: str
+) -> tuple[pd.DataFrame, tuple[Fault, ...]]:
+    """The table's values with floors and with what stands behind each; RF and DC apart."""
+    parameters = {one.id: one for one in setting.campaign.parameters}
+    devices = setting.devices()
+    kinds = values["parameter"].map({name: one.kind for name, one in parameters.items()})
+    values = values.assign(floor=np.nan, below_floor=False)
+    parts: list[pd.DataFrame] = []
+    faults: tuple[Fault, ...] = ()
+    rf = values[kinds == "rf"]
+    if len(rf):
+        ports = rf["device"].map({name: one.ports for name, one in devices.items()})
+        found = rf_evidence(
+            rows_of(rf, np.asarray(ports, dtype=np.int64)),
+            setting.calibrations,
+            setting.station,
+            setting.rf_instrument,
+            setting.states,
+            setting.campaign.touchdowns.contact_resistance_max_ohm,
+            file,
+        )
+        faults = found.faults
+        parts.append(_joined(rf, found))
+    dc = values[kinds == "dc"]
+    if len(dc):
+        dc, missing = _with_floors(dc, parameters, setting)
+        rows = rows_of(dc, 1)
+        parts.append(
+            _joined(
+                dc,
+                dc_evidence(
+                    rows.measured_at,
+                    rows.contact_resistance_ohm,
+                    missing,
+                    setting.dc_instrument,
+                    setting.campaign.touchdowns.contact_resistance_max_ohm,
+                ),
+            )
+        )
+    if not parts:
+        return _joined(values, None), faults
+    return pd.concat(parts, ignore_index=True), faults
+
+
+def _joined(rows: pd.DataFrame, found: Evidence | None) -> pd.DataFrame:
+    if found is None:
+        return rows.assign(**dict.fromkeys(EVIDENCE))
+    return rows.assign(
+        ev_calibration=found.calibration,
+        ev_basis=found.basis,
+        ev_reasons=found.reasons,
+        ev_not_closed=found.not_closed,
+        ev_detail=found.detail,
+    )
+
+
+def _with_floors(
+    rows: pd.DataFrame, parameters: Mapping[str, Parameter], setting: WaferSetting
+) -> tuple[pd.DataFrame, npt.NDArray[np.bool_]]:
+    """Floors of current readings, in each parameter's unit, and where one is missing.
+
+    Only currents have floors; each needs the floor stored for its instrument, range and path.
+    """
+    instrument = setting.dc_instrument.id if setting.dc_instrument else ""
+    stored: dict[tuple[str, str], Floor] = {
+        (one.range, one.path): one for one in setting.station.floors if one.instrument == instrument
+    }
+    floor = np.full(len(rows), np.nan)
+    missing = np.zeros(len(rows), dtype=bool)
+    names = rows["parameter"].to_numpy()
+    ranges, paths = texts_or_none(rows["range"]), texts_or_none(rows["path"])
+    for name in pd.unique(rows["parameter"]):
+        per_ampere = _per_ampere(parameters[name].unit)
+        if per_ampere is None:
+            continue
+        for place in np.flatnonzero(names == name):
+            found = stored.get((ranges[place], paths[place]))
+            missing[place] = found is None
+            floor[place] = np.nan if found is None else found.floor_a * per_ampere
+    value = rows["value"].to_numpy(dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        below = np.abs(value) < floor
+    return rows.assign(floor=floor, below_floor=below), missing
+
+
+def _per_ampere(unit: str) -> float | None:
+    """How many of `unit` an ampere is; None where the unit is none of current."""
+    try:
+        return conversion("A", unit)
+    except NotConvertible:
+        return None
+
+
+def choose_touchdowns(values: pd.DataFrame, rule: str) -> pd.DataFrame:
+    """Mark the value that counts of each die, site, device, parameter and condition.
+
+    'first' and 'last' by the touchdown's number; 'mean' adds a row with touchdown 0 whose value
+    is the mean of all and which stands only where every one of them stands.
+    """
+    values = values.sort_values([*KEY, "touchdown"], ignore_index=True)
+    groups = values.groupby(KEY, sort=False)
+    values["touchdowns"] = groups["touchdown"].transform("size").astype(np.int32)
+    if rule == "mean":
+        return _with_means(values)
+    pick = groups["touchdown"].transform("min" if rule == "first" else "max")
+    values["counts"] = values["touchdown"] == pick
+    return values
+
+
+def _with_means(values: pd.DataFrame) -> pd.DataFrame:
+    values["counts"] = values["touchdowns"] == 1
+    several = values[values["touchdowns"] > 1]
+    if several.empty:
+        return values
+    means = []
+    for _, rows in several.groupby(KEY, sort=False):
+        mean = rows.iloc[-1].copy()
+        mean["value"] = rows["value"].mean(skipna=False)
+        mean["touchdown"], mean["counts"] = 0, True
+        mean["below_floor"] = bool(rows["below_floor"].any())
+        mean["ev_reasons"] = int(np.bitwise_or.reduce(rows["ev_reasons"].to_numpy(np.int64)))
+        mean["ev_not_closed"] = bool(rows["ev_not_closed"].any()) and mean["ev_reasons"] == 0
+        mean["ev_detail"] = "; ".join(sorted({text for text in rows["ev_detail"] if text}))
+        means.append(mean)
+    table = pd.concat([values, pd.DataFrame(means)], ignore_index=True)
+    return table.sort_values([*KEY, "touchdown"], ignore_index=True)
+
+
+def judged(values: pd.DataFrame, campaign: CampaignRecord) -> pd.DataFrame:
+    """Add uncertainty, acceptance limits, outcome and standing to every row."""
+    rule = DecisionRule(
+        campaign.decision.rule, campaign.decision.coverage_factor, campaign.decision.guard_factor
+    )
+    parts = []
+    for parameter in campaign.parameters:
+        rows = values[values["parameter"] == parameter.id]
+        if len(rows):
+            parts.append(_judge_parameter(rows, parameter, rule))
+    if not parts:
+        return values.iloc[:0]
+    table = pd.concat(parts, ignore_index=True)
+    reasons = table["ev_reasons"].to_numpy(dtype=np.int64)
+    table["standing"] = np.where(
+        reasons != 0,
+        "without standing",
+        np.where(table["ev_not_closed"].to_numpy(dtype=bool), "not closed", "stands"),
+    )
+    words = {bits: reason_text(int(bits)) for bits in np.unique(reasons)}
+    table["standing_reasons"] = [words[bits] for bits in reasons]
+    return table
+
+
+def standard_uncertainty(parameter: Parameter, value: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Sources added in quadrature, in the parameter's unit; NaN where none is declared.
+
+    u² = Σ absolute² + Σ (relative·value)², sources taken as uncorrelated (JCGM 100:2008, eq. 10).
+    """
+    values = np.asarray(value, dtype=np.float64)
+    if not parameter.uncertainty:
+        return np.full(values.shape, np.nan)
+    squares = np.zeros(values.shape)
+    for source in parameter.uncertainty:
+        part = source.absolute if source.absolute is not None else 0.0
+        squares += part**2 if source.relative is None else (source.relative * values) ** 2
+    return np.asarray(np.sqrt(squares))
+
+
+def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, rule: DecisionRule) -> pd.DataFrame:
+    value = rows["value"].to_numpy(dtype=np.float64)
+    u = standard_uncertainty(parameter, value)
+    below = rows["below_floor"].to_numpy(dtype=bool)
+    floor = rows["floor"].to_numpy(dtype=np.float64)
+    found: Conformity = decide(value, u, parameter.lower, parameter.upper, rule, below, floor)
+    low = -np.inf if parameter.plausible_lower is None else parameter.plausible_lower
+    high = np.inf if parameter.plausible_upper is None else parameter.plausible_upper
+    return rows.assign(
+        unit=parameter.unit,
+        u=u,
+        expanded_uncertainty=rule.coverage_factor * u,
+        lower=np.nan if parameter.lower is None else parameter.lower,
+        upper=np.nan if parameter.upper is None else parameter.upper,
+        acceptance_lower=found.acceptance_lower,
+        acceptance_upper=found.acceptance_upper,
+        outcome=np.array(OUTCOMES, dtype=object)[found.outcome],
+        outcome_reason=np.array(REASONS, dtype=object)[found.reason],
+        absurd=(value < low) | (value > high),
+    )

@@ -1,0 +1,237 @@
+"""calibrations/ID/record.toml with its raw sweeps, switch terms and reported terms."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from sitegen.model.calibration import CalibrationRecord, RawSweep, ThruDefinition
+from sitegen.model.campaign import Station
+from sitegen.model.loaded import (
+    ComplexArray,
+    FloatArray,
+    LoadedCalibration,
+    LoadedStandard,
+    Sweep,
+)
+from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.frequencies import (
+    FREQUENCY_TOLERANCE,
+    same_frequencies,
+    span,
+    tell_other_frequencies,
+)
+from sitegen.read.notes import note_beside
+from sitegen.read.references import (
+    check_folder_name,
+    check_state,
+    has_instrument,
+    is_known,
+    station_of,
+)
+from sitegen.read.reported_terms import read_reported_terms
+from sitegen.read.toml_file import read_record
+from sitegen.read.touchstone import read_touchstone
+from sitegen.read.words import counted
+
+Opener = Callable[[str, str], Sweep | None]
+"""From a file's name beside the record and the key that names it to its sweep."""
+
+
+def read_calibration(
+    intake: Intake, name: str, stations: Sequence[Station] | None
+) -> LoadedCalibration | None:
+    """The calibration in the folder calibrations/`name`, or None and its faults.
+
+    `stations` is None when campaign.toml could not be read: then names of the station's parts
+    cannot be checked, and nothing is returned.
+    """
+    file = f"calibrations/{name}/record.toml"
+    record = read_record(intake, file, CalibrationRecord, "the record of a calibration")
+    note = note_beside(intake, file, f"calibration {name}")
+    if record is None:
+        return None
+    check_folder_name(intake, file, record.id, name)
+    _check_definitions(intake, file, record)
+    missing: list[str] = []
+    _check_method(intake, file, record, missing)
+    open_sweep = _opener(intake, file, record, missing)
+    standards = _standards(record, open_sweep)
+    standards = _of_one_list(intake, file, record, standards, missing)
+    frequency_hz = standards[0].sweep.frequency_hz if standards else np.empty(0)
+    forward, reverse = _switch_terms(intake, file, record, missing, frequency_hz)
+    reported: Mapping[str, ComplexArray] | None = None
+    if record.reported_terms is not None:
+        path = beside(file, record.reported_terms)
+        reported = read_reported_terms(intake, path, Asked(file, "reported_terms"), frequency_hz)
+        if reported is None:
+            missing.append("the terms that the instrument reported could not be read")
+    if stations is None or not _is_placed(intake, file, record, stations):
+        return None
+    return LoadedCalibration(
+        record=record,
+        standards=standards,
+        switch_forward=forward,
+        switch_reverse=reverse,
+        reported_terms=reported,
+        missing=tuple(missing),
+        note=note,
+        sources=tuple(intake.sources[path] for path in sorted(intake.sources)),
+    )
+
+
+def _is_placed(
+    intake: Intake, file: str, record: CalibrationRecord, stations: Sequence[Station]
+) -> bool:
+    """Whether the record's station and instrument are known; its parts are checked as well."""
+    station = station_of(intake, file, record.station, stations)
+    if station is None:
+        return False
+    check_state(intake, file, "state", record.state, station)
+    return has_instrument(intake, file, "instrument", record.instrument, station)
+
+
+def _check_definitions(intake: Intake, file: str, record: CalibrationRecord) -> None:
+    """What each sweep contacts must be defined: thrus between the ports, all else at a port."""
+    thrus = {k for k, v in record.definitions.items() if isinstance(v, ThruDefinition)}
+    for number, sweep in enumerate(record.sweeps, 1):
+        for key in ("port_1", "port_2", "between"):
+            name: str | None = getattr(sweep, key)
+            if name is None:
+                continue
+            known = thrus if key == "between" else record.definitions.keys() - thrus
+            what = "definition of a thru" if key == "between" else "definition of a reflect"
+            remedy = f"Add [definitions.{name}] of that kind to the record."
+            is_known(intake, file, f"sweeps[{number}].{key}", name, known, what, remedy)
+
+
+def _check_method(
+    intake: Intake, file: str, record: CalibrationRecord, missing: list[str]
+) -> None:
+    """A two-port method needs two ports, one-port one or two; ports are numbered 1 and 2."""
+    allowed = ((1,), (2,), (1, 2)) if record.method == "one-port" else ((1, 2),)
+    if record.ports in allowed:
+        return
+    expected = "[1], [2] or [1, 2]" if record.method == "one-port" else "[1, 2]"
+    found = "[" + ", ".join(str(port) for port in record.ports) + "]"
+    missing.append(f"the method {record.method} does not go with the ports {found}")
+    intake.tell(
+        file,
+        "ports",
+        found=found,
+        expected=f"{expected} for the method {record.method}",
+        remedy="Correct the ports or the method.",
+    )
+
+
+def _opener(
+    intake: Intake, file: str, record: CalibrationRecord, missing: list[str]
+) -> Opener:
+    """Reads sweeps of the record and notes those that cannot be read as missing."""
+    ports = [len(record.ports)]
+
+    def open_sweep(name: str, place: str) -> Sweep | None:
+        path = beside(file, name)
+        asked = Asked(file, place)
+        sweep = read_touchstone(intake, path, asked, ports, record.reference_impedance_ohm)
+        if sweep is None:
+            missing.append(f"the raw sweep {path} could not be read")
+        return sweep
+
+    return open_sweep
+
+
+def _standards(record: CalibrationRecord, open_sweep: Opener) -> tuple[LoadedStandard, ...]:
+    """Every sweep of the record that could be read, with its repeats."""
+    standards: list[LoadedStandard] = []
+    for number, contact in enumerate(record.sweeps, 1):
+        sweep = open_sweep(contact.file, f"sweeps[{number}].file")
+        repeats = _repeats(contact, number, open_sweep)
+        if sweep is not None:
+            standards.append(LoadedStandard(contact, sweep, repeats))
+    return tuple(standards)
+
+
+def _repeats(contact: RawSweep, number: int, open_sweep: Opener) -> tuple[Sweep, ...]:
+    opened = (
+        open_sweep(name, f"sweeps[{number}].repeats[{position}]")
+        for position, name in enumerate(contact.repeats, 1)
+    )
+    return tuple(sweep for sweep in opened if sweep is not None)
+
+
+def _switch_terms(
+    intake: Intake,
+    file: str,
+    record: CalibrationRecord,
+    missing: list[str],
+    frequency_hz: FloatArray,
+) -> tuple[ComplexArray | None, ComplexArray | None]:
+    """Forward and reverse switch terms, shape (n_freq,) each; None where not taken."""
+    if record.switch_terms is None:
+        return None, None
+    terms: list[ComplexArray | None] = []
+    for key in ("forward", "reverse"):
+        path = beside(file, getattr(record.switch_terms, key))
+        sweep = read_touchstone(intake, path, Asked(file, f"switch_terms.{key}"), [1], None)
+        if sweep is not None and not same_frequencies(sweep.frequency_hz, frequency_hz):
+            if len(frequency_hz):
+                tell_other_frequencies(intake, sweep, frequency_hz, "the raw sweeps")
+            sweep = None
+        terms.append(None if sweep is None else sweep.s[:, 0, 0])
+    if terms[0] is None or terms[1] is None:
+        missing.append("its switch terms could not be read")
+        return None, None
+    return terms[0], terms[1]
+
+
+def _of_one_list(
+    intake: Intake,
+    file: str,
+    record: CalibrationRecord,
+    standards: tuple[LoadedStandard, ...],
+    missing: list[str],
+) -> tuple[LoadedStandard, ...]:
+    """The standards whose sweeps have the frequency list that the record states.
+
+    Where no sweep has it, the record is told to be wrong and the first sweep's list holds.
+    """
+    sweeps = [s for standard in standards for s in (standard.sweep, *standard.repeats)]
+    if not sweeps:
+        return standards
+    fitting = [sweep for sweep in sweeps if _spans(record, sweep)]
+    usual = (fitting or sweeps)[0].frequency_hz
+    if not fitting:
+        intake.tell(
+            file,
+            "frequency_points",
+            found=_stated(record),
+            expected=f"{span(usual)}, as in {sweeps[0].file}",
+            remedy="Correct the record's frequencies, or put the right sweeps beside it.",
+        )
+        missing.append("its record states other frequencies than its raw sweeps have")
+    other = [sweep for sweep in sweeps if not same_frequencies(sweep.frequency_hz, usual)]
+    for sweep in other:
+        tell_other_frequencies(intake, sweep, usual, "the record and its other sweeps")
+        missing.append(f"the raw sweep {sweep.file} has other frequencies than the record")
+    left_out = {sweep.file for sweep in other}
+    return tuple(
+        replace(
+            standard, repeats=tuple(r for r in standard.repeats if r.file not in left_out)
+        )
+        for standard in standards
+        if standard.sweep.file not in left_out
+    )
+
+
+def _spans(record: CalibrationRecord, sweep: Sweep) -> bool:
+    ends = (record.frequency_start_hz, record.frequency_stop_hz)
+    found = (sweep.frequency_hz[0], sweep.frequency_hz[-1])
+    return len(sweep.frequency_hz) == record.frequency_points and bool(
+        np.allclose(found, ends, rtol=FREQUENCY_TOLERANCE, atol=0.0)
+    )
+
+
+def _stated(record: CalibrationRecord) -> str:
+    points = counted(record.frequency_points, "point")
+    return f"{points} from {record.frequency_start_hz:.9g} Hz to {record.frequency_stop_hz:.9g} Hz"

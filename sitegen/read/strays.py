@@ -1,0 +1,46 @@
+"""Files and folders that no record refers to: told, so that nothing is left out in silence."""
+
+import os
+import re
+from collections.abc import Collection, Iterator
+
+from sitegen.read.files import Intake
+
+TRUTH = "truth"
+"""A folder of this name at the campaign's top is left alone: a simulation's truth lies there."""
+_READ = re.compile(r"\.(toml|parquet|ts|s\d+p|md)$", re.IGNORECASE)
+_ALLOWED = {"README.md"}
+
+
+def tell_strays(intake: Intake, unreadable: Collection[str]) -> None:
+    """A fault for each file of a format that is read, and that nothing claimed.
+
+    `unreadable` are folders whose own record has a fault: what belongs to them is not known.
+    """
+    for file in _files(intake.folder, "", unreadable):
+        if file in intake.claimed or file in _ALLOWED or not _READ.search(file):
+            continue
+        intake.tell(
+            file,
+            "",
+            found="a file that no record refers to",
+            expected="only files that a record names, and notes in their places",
+            remedy="Name it in the record that it belongs to, or move it out of the campaign.",
+        )
+
+
+def _files(root: os.PathLike[str], below: str, unreadable: Collection[str]) -> Iterator[str]:
+    """Paths of the files below a folder, sorted, without hidden ones and without the truth."""
+    try:
+        with os.scandir(os.path.join(root, below)) as found:
+            entries = sorted(found, key=lambda entry: entry.name)
+    except OSError:
+        return
+    for entry in entries:
+        path = f"{below}/{entry.name}" if below else entry.name
+        if entry.name.startswith(".") or path == TRUTH or path in unreadable:
+            continue
+        if entry.is_dir(follow_symlinks=False):
+            yield from _files(root, path, unreadable)
+        else:
+            yield path

@@ -1,0 +1,341 @@
+"""The text of a Touchstone file, versions 1.0, 1.1, 2.0 and 2.1, checked before it is converted.
+
+Touchstone File Format Specification, IBIS Open Forum, version 2.0 (2009) and 2.1 (2024), quoted
+from memory: option line `# <frequency unit> <parameter> <format> R <n>` with the defaults
+GHz S MA R 50; version 2 has keywords in brackets, states its number of frequencies and closes
+with [End]; frequencies increase strictly.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from sitegen.model.loaded import FloatArray
+from sitegen.problems import Fault
+from sitegen.read.words import counted, printable, quoted
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?", re.ASCII)
+_EXTENSION = re.compile(r"\.s(\d{1,3})p$", re.IGNORECASE)
+_KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
+_UNITS = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
+_FORMATS = ("ma", "db", "ri")
+_EXPORT = "Export the sweep again."
+
+Line = tuple[int, list[str]]
+"""The line's number from 1, and its words."""
+
+
+@dataclass(frozen=True)
+class Header:
+    """What a Touchstone file says of itself before its numbers."""
+
+    version_2: bool = False
+    ports: int | None = None
+    unit: str = "ghz"
+    parameter: str = "s"
+    format: str = "ma"
+    references: tuple[float, ...] = (50.0,)
+    option_line: int = 0
+    """Number of the option line; 0: there is none."""
+    points: int | None = None
+    order: str | None = None
+    matrix: str = "full"
+
+    @property
+    def numbers_per_point(self) -> int:
+        """How many numbers a record has, its frequency included."""
+        ports = self.ports or 0
+        return 1 + (2 * ports**2 if self.matrix == "full" else ports * (ports + 1))
+
+
+@dataclass(frozen=True)
+class CheckedText:
+    """A file's header and its records, each with the right number of finite numbers."""
+
+    header: Header
+    frequency_hz: FloatArray
+    records: tuple[list[str], ...]
+    """The words of each record, frequency first, as they stand in the file."""
+
+
+@dataclass
+class _Scan:
+    """One pass over a file: its faults, its header and its lines of numbers."""
+
+    file: str
+    faults: list[Fault] = field(default_factory=list)
+    header: Header = field(default_factory=Header)
+    data: list[Line] = field(default_factory=list)
+    ended: bool = False
+
+    def tell(self, place: str, found: str, expected: str, remedy: str, count: int = 1) -> None:
+        self.faults.append(Fault(self.file, place, found, expected, remedy, count=count))
+
+
+def check_text(file: str, text: str) -> tuple[CheckedText | None, list[Fault]]:
+    """A file's checked text, or None and its faults. `file` is told and gives the extension."""
+    scan = _Scan(file)
+    extension = _EXTENSION.search(file)
+    if extension:
+        scan.header = replace(scan.header, ports=int(extension[1]))
+    _split(scan, text)
+    for step in (_check_header, _check_words, _check_records, _check_frequencies):
+        if not scan.faults:
+            step(scan)
+    if scan.faults:
+        return None, scan.faults
+    words = tuple(words for _, words in scan.data)
+    return CheckedText(scan.header, _frequencies(scan), words), []
+
+
+def _split(scan: _Scan, text: str) -> None:
+    """Sort the lines into option line, keywords and numbers; comments are left out."""
+    skipping = ""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for number, raw in enumerate(lines, 1):
+        line = raw.partition("!")[0].strip()
+        if not line or scan.ended:
+            continue
+        if line.startswith("["):
+            match = _KEYWORD.match(line)
+            word = " ".join(match[1].lower().split()) if match else ""
+            if skipping == "information":
+                skipping = "" if word == "end information" else skipping
+            elif word == "begin information":
+                skipping = "information"
+            elif word == "noise data":
+                skipping = "noise"
+            elif word == "end":
+                scan.ended = True
+            else:
+                _keyword(scan, number, word, match[2].strip() if match else "")
+        elif skipping:
+            continue
+        elif line.startswith("#"):
+            _option_line(scan, number, line[1:].lower().split())
+        else:
+            scan.data.append((number, line.split()))
+
+
+def _keyword(scan: _Scan, number: int, word: str, value: str) -> None:
+    place = f"line {number}"
+    if word == "version":
+        if value not in {"2.0", "2.1"}:
+            scan.tell(place, f"version {printable(value)}", "version 2.0 or 2.1", _EXPORT)
+        scan.header = replace(scan.header, version_2=True)
+        return
+    if not scan.header.version_2:
+        found = f"the keyword [{printable(word)}]"
+        remedy = "Export the sweep again in one of the two versions."
+        scan.tell(place, found, "no keywords before [Version], as in version 1", remedy)
+        return
+    reader = _KEYWORD_READERS.get(word)
+    if reader is None:
+        if word not in {"network data", "number of noise frequencies"}:
+            found = f"the keyword [{printable(word)}]"
+            expected = "a keyword of Touchstone 2 for single-ended S-parameters"
+            scan.tell(place, found, expected, _EXPORT)
+        return
+    reader(scan, place, value)
+
+
+def _number_of_ports(scan: _Scan, place: str, value: str) -> None:
+    ports = int(value) if value.isascii() and value.isdigit() and len(value) < 4 else None
+    if ports is None:
+        scan.tell(place, quoted(value), "the number of ports", _EXPORT)
+    elif scan.header.ports not in (None, ports):
+        found = f"{counted(ports, 'port')}, in a file named .s{scan.header.ports}p"
+        scan.tell(place, found, "the number of ports that the name states", "Rename the file.")
+    else:
+        scan.header = replace(scan.header, ports=ports)
+
+
+def _number_of_frequencies(scan: _Scan, place: str, value: str) -> None:
+    if value.isascii() and value.isdigit() and len(value) < 10:
+        scan.header = replace(scan.header, points=int(value))
+    else:
+        scan.tell(place, quoted(value), "the number of frequencies", _EXPORT)
+
+
+def _order(scan: _Scan, place: str, value: str) -> None:
+    if value in {"12_21", "21_12"}:
+        scan.header = replace(scan.header, order=value)
+    else:
+        scan.tell(place, quoted(value), "21_12 or 12_21", _EXPORT)
+
+
+def _matrix(scan: _Scan, place: str, value: str) -> None:
+    if value.lower() in {"full", "lower", "upper"}:
+        scan.header = replace(scan.header, matrix=value.lower())
+    else:
+        scan.tell(place, quoted(value), "Full, Lower or Upper", _EXPORT)
+
+
+def _reference(scan: _Scan, place: str, value: str) -> None:
+    words = value.split()
+    if words and all(_NUMBER.fullmatch(word) for word in words):
+        scan.header = replace(scan.header, references=tuple(float(word) for word in words))
+    else:
+        scan.tell(place, quoted(value), "a reference resistance for each port", _EXPORT)
+
+
+_KEYWORD_READERS: dict[str, Callable[[_Scan, str, str], None]] = {
+    "number of ports": _number_of_ports,
+    "number of frequencies": _number_of_frequencies,
+    "two-port data order": _order,
+    "two-port order": _order,
+    "matrix format": _matrix,
+    "reference": _reference,
+}
+
+
+def _option_line(scan: _Scan, number: int, words: list[str]) -> None:
+    """Read `# Hz S RI R 50`; its parts may stand in any order."""
+    if scan.header.option_line:
+        return  # the standard asks readers to ignore further option lines
+    header = replace(scan.header, option_line=number)
+    for position, word in enumerate(words):
+        if word in _UNITS:
+            header = replace(header, unit=word)
+        elif word in _FORMATS:
+            header = replace(header, format=word)
+        elif word in {"s", "y", "z", "g", "h"}:
+            header = replace(header, parameter=word)
+        elif word == "r":
+            resistances = words[position + 1 :]
+            if not resistances or not all(_NUMBER.fullmatch(r) for r in resistances):
+                break
+            scan.header = replace(header, references=tuple(float(r) for r in resistances))
+            return
+        else:
+            break
+    else:
+        scan.header = header
+        return
+    found = quoted("# " + " ".join(words))
+    scan.header = header
+    scan.tell(f"line {number}", found, "an option line such as # Hz S RI R 50", _EXPORT)
+
+
+def _check_header(scan: _Scan) -> None:
+    header = scan.header
+    if not header.option_line:
+        found = "no option line" if scan.data else "no Touchstone text"
+        scan.tell("", found, "an option line such as # Hz S RI R 50", _EXPORT)
+        return
+    place = f"line {header.option_line}"
+    if header.parameter != "s":
+        found = f"{header.parameter.upper()}-parameters"
+        scan.tell(place, found, "S-parameters", "Export the sweep again as S-parameters.")
+    if any(value <= 0 or value != header.references[0] for value in header.references):
+        found = " and ".join(f"{value:g} Ω" for value in dict.fromkeys(header.references))
+        expected = "one positive reference resistance for all ports"
+        scan.tell(place, f"the reference resistances {found}", expected, _EXPORT)
+    if header.ports is None:
+        expected = "a name ending in .s1p or .s2p, or [Version] 2.0 with [Number of Ports]"
+        scan.tell("", "nothing that says how many ports it has", expected, "Rename the file.")
+    elif header.ports not in (1, 2):
+        remedy = "Export only the ports that were calibrated."
+        scan.tell("", counted(header.ports, "port"), "one port or two ports", remedy)
+    if header.version_2 and header.points is None:
+        scan.tell("", "no [Number of Frequencies]", "this keyword, as version 2 has it", _EXPORT)
+    if header.version_2 and header.ports == 2 and header.order is None:
+        expected = "this keyword, as version 2 has it for two ports"
+        scan.tell("", "no [Two-Port Data Order]", expected, _EXPORT)
+
+
+def _check_words(scan: _Scan) -> None:
+    """Each word must be a finite number with a decimal point."""
+    bad: dict[str, list[tuple[int, str]]] = {}
+    for number, words in scan.data:
+        for word in words:
+            if _NUMBER.fullmatch(word):
+                if abs(float(word)) == float("inf"):
+                    bad.setdefault("infinite", []).append((number, word))
+            elif _COMMA.fullmatch(word):
+                bad.setdefault("comma", []).append((number, word))
+            elif word.lower().lstrip("+-") in {"nan", "inf", "infinity"}:
+                bad.setdefault("infinite", []).append((number, word))
+            else:
+                bad.setdefault("text", []).append((number, word))
+    told = {
+        "comma": ("numbers with a decimal point", "Export the sweep again with decimal points."),
+        "infinite": ("finite numbers", "Take the sweep again, or leave it out."),
+        "text": ("numbers", _EXPORT),
+    }
+    for kind, (expected, remedy) in told.items():
+        places = bad.get(kind)
+        if places:
+            number, word = places[0]
+            scan.tell(f"line {number}", quoted(word), expected, remedy, len(places))
+
+
+def _check_records(scan: _Scan) -> None:
+    """Each line must hold one record; a version 1 file may end with a block of noise data."""
+    header, wanted = scan.header, scan.header.numbers_per_point
+    if not header.version_2:
+        scan.data = _without_noise(scan.data, header.ports == 2)
+    cut_off = "the file was probably cut off"
+    if not scan.data:
+        scan.tell("", "no frequency points", "at least one", _EXPORT)
+        return
+    wrong = [(number, len(words)) for number, words in scan.data if len(words) != wanted]
+    if wrong:
+        number, length = wrong[0]
+        at_end = len(wrong) == 1 and number == scan.data[-1][0] and length < wanted
+        found = counted(length, "number")
+        scan.tell(
+            f"line {number}",
+            f"{found} in the last record" if at_end else found,
+            f"{wanted} numbers on a line, for {counted(header.ports or 0, 'port')}",
+            f"Copy or export the sweep again: {cut_off}." if at_end else _EXPORT,
+            len(wrong),
+        )
+    elif header.points is not None and header.points != len(scan.data):
+        found = counted(len(scan.data), "frequency point")
+        remedy = f"Copy or export the sweep again: {cut_off}."
+        scan.tell("", found, f"{header.points}, as [Number of Frequencies] states", remedy)
+    elif header.version_2 and not scan.ended:
+        remedy = f"Copy or export the sweep again: {cut_off}."
+        scan.tell("", "no [End]", "this keyword at the end, as version 2 has it", remedy)
+
+
+def _without_noise(data: list[Line], two_port: bool) -> list[Line]:
+    """The lines before a block of noise data: five numbers a line, from a lower frequency on.
+
+    Sweeps of standards and structures have no use for noise parameters.
+    """
+    for index in range(1, len(data)):
+        before, words = data[index - 1][1], data[index][1]
+        if (
+            two_port
+            and len(before) == 9
+            and len(words) == 5
+            and float(words[0]) <= float(before[0])
+            and index + 1 < len(data)
+            and all(len(rest) == 5 for _, rest in data[index:])
+        ):
+            return data[:index]
+    return data
+
+
+def _frequencies(scan: _Scan) -> FloatArray:
+    first = np.array([words[0] for _, words in scan.data], dtype=np.float64)
+    return first * _UNITS[scan.header.unit]
+
+
+def _check_frequencies(scan: _Scan) -> None:
+    frequency_hz = _frequencies(scan)
+    if frequency_hz[0] < 0:
+        number = scan.data[0][0]
+        scan.tell(f"line {number}", f"{frequency_hz[0]:g} Hz", "a positive frequency", _EXPORT)
+    wrong = np.flatnonzero(np.diff(frequency_hz) <= 0)
+    if len(wrong):
+        index = int(wrong[0])
+        number = scan.data[index + 1][0]
+        found = f"{frequency_hz[index + 1]:.9g} Hz after {frequency_hz[index]:.9g} Hz"
+        remedy = "Sort the points, or export the sweep again."
+        scan.tell(f"line {number}", found, "increasing frequencies", remedy, len(wrong))

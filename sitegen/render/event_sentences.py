@@ -1,0 +1,120 @@
+"""The first sentences of the calibrations' and verifications' pages, made from their results."""
+
+from collections.abc import Mapping, Sequence
+
+from markupsafe import Markup
+
+from sitegen import units
+from sitegen.model.results import CalibrationResult, Check, VerificationResult
+from sitegen.render.phrases import (
+    capital,
+    counted,
+    duration,
+    figure_of,
+    instant,
+    joined,
+    number_of,
+    spelled,
+)
+from sitegen.render.sentences import Sentences, be
+
+
+def calibration(result: CalibrationResult, station: Markup, values: Mapping[str, int]) -> Sentences:
+    """Whether a calibration is good, and what stands on it (values by wafer)."""
+    record = result.record
+    made = Markup("{} calibration {} was made on {} on {} by {}.").format(
+        record.method, record.id, instant(result.made_at), station, record.by
+    )
+    if result.outcome == "not solved":
+        verdict = Markup("It could not be solved: {}.").format(result.unsolved.rstrip("."))
+    else:
+        verdict = Markup("It is {}: {}.").format(
+            "usable" if result.outcome == "usable" else "not usable", checks(result.checks)
+        )
+    held = Markup("It holds for {}, until {}.").format(
+        duration(result.expires_at - result.made_at), instant(result.expires_at)
+    )
+    total = sum(values.values())
+    if total == 0:
+        stands = Markup("No value refers to it.")
+    else:
+        on = joined([f"{number_of(n)} on {name}" for name, n in sorted(values.items()) if n])
+        verb = "refers" if total == 1 else "refer"
+        stands = Markup("{} {} to it: {}.").format(capital(counted(total, "value")), verb, on)
+    return (made, verdict, held, stands)
+
+
+def checks(found: Sequence[Check]) -> str:
+    """'all 5 judged checks are met, 2 more are shown without a bound'."""
+    judged = [check for check in found if check.passed is not None]
+    missed = [check.name for check in judged if not check.passed]
+    shown = len(found) - len(judged)
+    if not judged:
+        text = "its record gives no check a bound"
+    elif not missed:
+        text = (
+            "its one judged check is met"
+            if len(judged) == 1
+            else f"all {counted(len(judged), 'judged check')} are met"
+        )
+    else:
+        text = (
+            f"{len(missed)} of {counted(len(judged), 'judged check')}"
+            f" {be(len(missed))} missed ({joined(missed)})"
+        )
+    if shown and judged:
+        text += f", {counted(shown, 'more', 'more')} {be(shown)} shown without a bound"
+    return text
+
+
+def verification(
+    result: VerificationResult, calibration_link: Markup, station: Markup
+) -> Sentences:
+    """The verdict of a verification, its worst margin and where."""
+    record = result.record
+    made = Markup("Verification {} of calibration {} was made on {} on {} by {}.").format(
+        record.id, calibration_link, instant(result.made_at), station, record.by
+    )
+    total = len(result.structures)
+    failed = [s.structure.id for s in result.structures if s.outcome == "failed"]
+    if result.outcome == "passed":
+        verdict = Markup("It passed: {} within every mask.").format(
+            "its one structure lies"
+            if total == 1
+            else f"all {counted(total, 'structure')} lie"
+        )
+    elif result.outcome == "failed":
+        verdict = Markup("It failed: {} of {} {} outside a mask ({}).").format(
+            spelled(len(failed)),
+            counted(total, "structure"),
+            "lies" if len(failed) == 1 else "lie",
+            joined(failed),
+        )
+    else:
+        verdict = Markup("It cannot be assessed: {}.").format(
+            (result.reason or "no structure could be judged").rstrip(".")
+        )
+    return (made, verdict, *worst_margin(result))
+
+
+def worst_margin(result: VerificationResult) -> Sentences:
+    """'The worst point is s21 of THRU at 92 GHz: 118 % of its mask.'"""
+    judged = [
+        (mask.worst_ratio, mask.worst_frequency_hz, mask.mask.parameter, structure.structure.id)
+        for structure in result.structures
+        for mask in structure.masks
+        if mask.worst_ratio is not None and mask.worst_frequency_hz is not None
+    ]
+    if not judged:
+        return ()
+    ratio, frequency_hz, parameter, structure_id = max(judged)
+    return (
+        Markup("Its worst point is {} of {} at {}: {} of what its mask allows.").format(
+            parameter, structure_id, units.frequency(frequency_hz), ratio_text(ratio)
+        ),
+    )
+
+
+def ratio_text(ratio: float) -> str:
+    """'63 %'."""
+    return f"{figure_of(ratio * 100, 3)}{units.THIN}%"

@@ -1,0 +1,47 @@
+"""Verdicts and standings as words with a mark of their own shape; colour only repeats them."""
+
+from functools import cache
+
+from markupsafe import Markup
+
+WORDS = {
+    "within": "within",
+    "not proven": "not-proven",
+    "outside": "outside",
+    "not assessable": "not-assessable",
+    "not measured": "not-measured",
+    "no limits": "no-limits",
+    "stands": "stands",
+    "not closed": "not-closed",
+    "without standing": "without-standing",
+    "usable": "within",
+    "checks failed": "outside",
+    "not solved": "not-assessable",
+    "passed": "within",
+    "failed": "outside",
+    "met": "within",
+    "missed": "outside",
+    "shown, not judged": "no-limits",
+    "not determined": "not-assessable",
+    "nothing stood": "without-standing",
+}
+"""Word of a verdict or a standing -> name of its mark (templates/parts/marks.html)."""
+
+SORTED = ("outside", "not assessable", "not proven", "within", "no limits", "not measured")
+"""Outcomes as a table sorts them: what needs a reader first."""
+
+
+@cache
+def marked(word: str) -> Markup:
+    """The word with its mark before it; a word without a mark stands alone."""
+    name = WORDS.get(word)
+    if name is None:
+        return Markup("{}").format(word)
+    return Markup('<span class="verdict {}"><svg class="mark" viewBox="0 0 16 16"'
+                  ' aria-hidden="true" focusable="false"><use href="#mark-{}"/></svg>'
+                  "{}</span>").format(name, name, word)  # fmt: skip
+
+
+def rank(outcome: str) -> str:
+    """Place of an outcome in `SORTED`, as a table is sorted by it."""
+    return str(SORTED.index(outcome)) if outcome in SORTED else str(len(SORTED))

@@ -1,0 +1,324 @@
+"""The first sentences of the pages, made from results; right for none, one, all and nothing.
+
+Each function returns the sentences of one page or one subject as HTML that is safe to print.
+A value that is "not closed" counts as standing, and is said beside it.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from markupsafe import Markup
+
+from sitegen import units
+from sitegen.model.campaign import Decision
+from sitegen.model.results import (
+    CalibrationResult,
+    VerificationResult,
+    WaferSummary,
+)
+from sitegen.problems import Finding
+from sitegen.render.phrases import (
+    capital,
+    counted,
+    figure_of,
+    instant,
+    joined,
+    link,
+    number_of,
+    percent,
+    spelled,
+)
+from sitegen.render.pieces import Text
+
+Sentences = tuple[Markup, ...]
+
+
+def rule(decision: Decision, href: str) -> Markup:
+    """'the guarded rule (w = U, k = 2)', linked to its text."""
+    if decision.rule == "simple":
+        return Markup('the <a href="{}">simple rule</a>').format(href)
+    ratio = "" if decision.guard_factor == 1 else f"{figure_of(decision.guard_factor)} "
+    return Markup('the <a href="{}">guarded rule</a> (w = {}U, k = {})').format(
+        href, ratio, figure_of(decision.coverage_factor)
+    )
+
+
+def be(number: int) -> str:
+    return "is" if number == 1 else "are"
+
+
+def _was(number: int) -> str:
+    return "was" if number == 1 else "were"
+
+
+def dies_measured(planned: int, measured: int) -> str:
+    """'264 of 270 planned dies were measured', 'all 88 ...'; the plan may hold none."""
+    if planned == 0:
+        return f"{counted(measured, 'die')} {_was(measured)} measured, without a plan"
+    if measured == 0:
+        one = "the one planned die" if planned == 1 else f"the {number_of(planned)} planned dies"
+        return f"none of {one} was measured"
+    if measured == planned:
+        if planned == 1:
+            return "the one planned die was measured"
+        return f"all {number_of(planned)} planned dies were measured"
+    if measured > planned:
+        return (
+            f"{counted(measured, 'die')} {_was(measured)} measured,"
+            f" {number_of(measured - planned)} more than the {number_of(planned)} planned"
+        )
+    return f"{number_of(measured)} of {number_of(planned)} planned dies {_was(measured)} measured"
+
+
+def _conforming(summary: WaferSummary) -> str:
+    """'82 of 88'."""
+    return f"{number_of(summary.conforming)} of {number_of(summary.assessable)}"
+
+
+def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -> Sentences:
+    """Where the campaign stands. wafers: each with its address; decided: from `rule`."""
+    if not wafers:
+        return (Markup("No wafer of this campaign has been measured."),)
+    planned = sum(summary.planned for summary, _ in wafers)
+    measured = sum(summary.measured for summary, _ in wafers)
+    text = dies_measured(planned, measured)
+    first = Markup("{} on {}.").format(
+        capital(text), counted(len(wafers), "wafer")
+    )
+    if measured == 0:
+        return (first,)
+    assessable = sum(summary.assessable for summary, _ in wafers)
+    if assessable == 0:
+        return (first, Markup("No die can be judged under {}.").format(decided))
+    conforming = sum(summary.conforming for summary, _ in wafers)
+    each = joined(
+        [
+            Markup("{} {}").format(link(summary.wafer, href), _conforming(summary))
+            for summary, href in wafers
+        ]
+    )
+    second = Markup("{} under {}{}.").format(
+        capital(_judged(conforming, assessable, DIES, MEET)),
+        decided,
+        Markup(": {}").format(each) if len(wafers) > 1 else "",
+    )
+    return (first, second)
+
+
+def _judged(part: int, whole: int, nouns: tuple[str, str], verbs: tuple[str, str, str]) -> str:
+    """'none of the 88 dies meets ...', 'all 88 dies meet ...', '82 of 88 dies meet ...'.
+
+    nouns: of one and of many; verbs: of one, of many, and of the one that does not.
+    """
+    if whole == 1:
+        return f"the one {nouns[0]} {verbs[0] if part else verbs[2]}"
+    if part == 0:
+        return f"none of the {number_of(whole)} {nouns[1]} {verbs[0]}"
+    if part == whole:
+        return f"all {number_of(whole)} {nouns[1]} {verbs[1]}"
+    return f"{number_of(part)} of {number_of(whole)} {nouns[1]} {verbs[0 if part == 1 else 1]}"
+
+
+DIES = ("die that can be judged", "dies that can be judged")
+MEET = ("meets every limit", "meet every limit", "does not meet every limit")
+LIE = ("is within its limits", "are within their limits", "is not within its limits")
+
+
+def standing(wafers: Sequence[WaferSummary]) -> Sentences:
+    """What stands behind the values of these wafers."""
+    values = sum(summary.values for summary in wafers)
+    if values == 0:
+        return ()
+    lost = sum(summary.values_without_standing for summary in wafers)
+    unclosed = sum(summary.values_not_closed for summary in wafers)
+    if lost == 0 and unclosed == 0:
+        text = (
+            "The one value stands on valid evidence."
+            if values == 1
+            else f"All {number_of(values)} values stand on valid evidence."
+        )
+        return (Markup("{}").format(text),)
+    said = []
+    if lost:
+        reasons = dict[str, int]()
+        for summary in wafers:
+            for reason, count in summary.standing_reasons.items():
+                reasons[reason] = reasons.get(reason, 0) + count
+        why = joined([f"{reason} ({number_of(n)})" for reason, n in sorted(reasons.items())])
+        said.append(
+            Markup("{} of {} {} without standing{}.").format(
+                capital(spelled(lost)),
+                counted(values, "value"),
+                be(lost),
+                Markup(": {}").format(why) if why else "",
+            )
+        )
+    if unclosed:
+        said.append(
+            Markup("{} {} not closed: no passed verification follows.").format(
+                capital(counted(unclosed, "value")), be(unclosed)
+            )
+        )
+    return tuple(said)
+
+
+def evidence(
+    calibrations: Sequence[tuple[CalibrationResult, str]],
+    verifications: Sequence[tuple[VerificationResult, str]],
+) -> Sentences:
+    """Whether calibrations and verifications were good; each with its address."""
+    return (
+        _events("calibration", "usable", [(c.record.id, c.outcome, h) for c, h in calibrations]),
+        _events("verification", "passed", [(v.record.id, v.outcome, h) for v, h in verifications]),
+    )
+
+
+def _events(noun: str, good: str, events: Sequence[tuple[str, str, str]]) -> Markup:
+    """'Of five calibrations four are usable and one is not: CAL-3 (checks failed).'"""
+    if not events:
+        return Markup("The record holds no {}.").format(noun)
+    bad = [
+        Markup("{} ({})").format(link(name, href), outcome)
+        for name, outcome, href in events
+        if outcome != good
+    ]
+    verb = {"usable": ("is usable", "are usable"), "passed": ("passed", "passed")}[good]
+    if not bad:
+        if len(events) == 1:
+            return Markup("The one {} {}.").format(noun, verb[0])
+        return Markup("All {} {}.").format(counted(len(events), noun), verb[1])
+    rest = len(events) - len(bad)
+    if rest == 0:
+        none = f"The one {noun}" if len(events) == 1 else f"None of the {len(events)} {noun}s"
+        return Markup("{} {}: {}.").format(
+            none, _denied(good, len(events) == 1), joined(bad)
+        )  # fmt: skip
+    return Markup("{} of {} {}; not so {}.").format(
+        capital(spelled(rest)),
+        counted(len(events), noun),
+        verb[0] if rest == 1 else verb[1],
+        joined(bad),
+    )
+
+
+def _denied(good: str, alone: bool) -> str:
+    if good == "usable":
+        return "is not usable" if alone else "is usable"
+    return "did not pass" if alone else "passed"
+
+
+def needs(findings: Sequence[Finding], fault_count: int, href: str) -> Sentences:
+    """How many findings ask for a decision, how many faults the input has."""
+    decisions = sum(finding.weight == "decision" for finding in findings)
+    said = []
+    if findings:
+        asked = (
+            "none needs a decision"
+            if decisions == 0
+            else f"{spelled(decisions)} {'needs' if decisions == 1 else 'need'}"
+            " a decision"
+        )
+        said.append(
+            Markup("The measurements show {}; {}.").format(
+                link(counted(len(findings), "finding"), href), asked
+            )
+        )
+    else:
+        said.append(Markup("The measurements show no finding."))
+    if fault_count:
+        said.append(
+            Markup("{} of the input kept something from being read, computed or shown.").format(
+                link(str(capital(counted(fault_count, "fault"))), f"{href}#faults")
+            )
+        )
+    return tuple(said)
+
+
+def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
+    """How a wafer came out."""
+    dies = Markup("{}.").format(capital(dies_measured(summary.planned, summary.measured)))
+    if summary.measured == 0:
+        return (dies,)
+    if summary.assessable == 0:
+        judged = Markup("No die can be judged under {}.").format(decided)
+        return (dies, judged, *standing((summary,)))
+    share = summary.conforming / summary.assessable
+    interval = Markup("")
+    if summary.yield_lower is not None and summary.yield_upper is not None:
+        interval = Markup(
+            " (yield {}, 95 % interval {} to {}, which describes these dies)"
+        ).format(percent(share), percent(summary.yield_lower), percent(summary.yield_upper))
+    judged = Markup("{} under {}{}.").format(
+        capital(_judged(summary.conforming, summary.assessable, DIES, MEET)), decided, interval
+    )
+    return (dies, judged, *standing((summary,)))
+
+
+def parameter(
+    name: str, counts: Mapping[str, int], aside: Mapping[str, int], decided: Markup, limited: bool
+) -> Sentences:
+    """How a parameter came out over the campaign.
+
+    counts: of each outcome among the values that count; aside: of 'missing', 'without standing'
+    and 'not closed' values.
+    """
+    judged = sum(counts.get(o, 0) for o in ("within", "not proven", "outside"))
+    measured = judged + counts.get("not assessable", 0) + counts.get("no limits", 0)
+    if measured == 0 and not aside.get("without standing", 0):
+        return (Markup("{} was not measured.").format(capital(name)),)
+    if not limited:
+        first = Markup("{} has no specification limits; {} with standing {} summarised.").format(
+            capital(name), counted(measured, "value"), be(measured)
+        )
+    elif judged == 0:
+        first = Markup("No value of {} can be judged under {}.").format(name, decided)
+    else:
+        within = counts.get("within", 0)
+        rest = [
+            f"{number_of(counts[outcome])} {be(counts[outcome])} {outcome}"
+            for outcome in ("not proven", "outside")
+            if counts.get(outcome, 0)
+        ]
+        nouns = (f"value of {name} that can be judged", f"values of {name} that can be judged")
+        first = Markup("{} under {}{}.").format(
+            capital(_judged(within, judged, nouns, LIE)),
+            decided,
+            Markup("; {}").format(joined(rest)) if rest else "",
+        )
+    return (first, *_aside(aside))
+
+
+def _aside(aside: Mapping[str, int]) -> Sentences:
+    said: list[Text] = [
+        f"{number_of(n)} {be(n)} {word}"
+        for word in ("missing", "without standing", "not closed")
+        if (n := aside.get(word, 0))
+    ]
+    return (Markup("Beside them {}.").format(joined(said)),) if said else ()
+
+
+def station(
+    name: str, calibrations: int, verifications: int, wafers: int, bare: Sequence[datetime]
+) -> Sentences:
+    """What a station's dated record holds. bare: starts of the stretches on which nothing stood."""
+    if calibrations + verifications + wafers == 0:
+        return (Markup("Nothing is recorded on {}.").format(name),)
+    first = Markup("The record of {} holds {}.").format(
+        name,
+        joined(
+            [
+                counted(calibrations, "calibration"),
+                counted(verifications, "verification"),
+                counted(wafers, "wafer"),
+            ]
+        ),
+    )
+    if not bare:
+        return (first, Markup("Valid evidence stood behind every measurement on it."))
+    second = Markup("{} nothing stood behind the measurements, from {}.").format(
+        f"{capital(counted(len(bare), 'time'))},"
+        if len(bare) > 1
+        else "For one stretch",
+        joined([instant(start) for start in bare]),
+    )
+    return (first, second)

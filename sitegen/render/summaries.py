@@ -1,0 +1,148 @@
+"""Tables of summaries: the same columns on the campaign's, the wafers' and the parameters' pages."""
+
+from collections.abc import Mapping, Sequence
+
+from markupsafe import Markup
+
+from sitegen import units
+from sitegen.model.campaign import CampaignRecord, Condition, Parameter
+from sitegen.model.results import OUTCOMES, ParameterResult, Summary
+from sitegen.render.marks import marked
+from sitegen.render.phrases import figure_of, number_of, plain
+from sitegen.render.pieces import Cell, Column, Text
+
+BELOW = "below floor"
+"""What stands for a figure that falls below the instrument's floor."""
+
+FIGURES = (
+    ("mean", "Mean", 4),
+    ("standard_deviation", "s", 3),
+    ("median", "Median", 4),
+    ("robust_spread", "Robust spread", 3),
+    ("minimum", "Least", 4),
+    ("q05", "5 %", 4),
+    ("q25", "25 %", 4),
+    ("q75", "75 %", 4),
+    ("q95", "95 %", 4),
+    ("maximum", "Greatest", 4),
+)
+"""Field of `Summary`, heading, significant digits."""
+
+SHORT = ("median", "robust_spread", "q05", "q95")
+"""Figures of the pages that show many parameters."""
+
+
+def parameters_of(record: CampaignRecord) -> Mapping[str, Parameter]:
+    """The parameters by their ids."""
+    return {parameter.id: parameter for parameter in record.parameters}
+
+
+def conditions_of(record: CampaignRecord) -> Mapping[str, Condition]:
+    """The conditions by their ids."""
+    return {condition.id: condition for condition in record.conditions}
+
+
+def scale(parameter: Parameter, summaries: Sequence[Summary] = ()) -> tuple[float, str]:
+    """Factor and unit symbol that suit the parameter's figures and limits."""
+    figures = [
+        figure
+        for summary in summaries
+        for figure in (summary.median, summary.q05, summary.q95, summary.maximum)
+        if figure is not None
+    ]
+    figures += [] if figures else [parameter.lower, parameter.upper, parameter.target]
+    return units.shown_unit(figures, parameter.unit)
+
+
+def count_columns() -> tuple[Column, ...]:
+    """Columns of the counts of values."""
+    return (
+        Column("Values", True),
+        Column("Missing", True),
+        Column("Without standing", True),
+        Column("Not closed", True),
+        Column("Below floor", True),
+    )
+
+
+def count_cells(summary: Summary) -> tuple[Cell, ...]:
+    """Cells under `count_columns`."""
+    counts = (
+        summary.n,
+        summary.missing,
+        summary.without_standing,
+        summary.not_closed,
+        summary.below_floor,
+    )
+    return tuple(Cell(number_of(count), str(count), True) for count in counts)
+
+
+def figure_columns(names: Sequence[str] = SHORT) -> tuple[Column, ...]:
+    """Columns of the named figures."""
+    return tuple(Column(heading, True) for name, heading, _ in FIGURES if name in names)
+
+
+def figure_cells(
+    summary: Summary, factor: float, names: Sequence[str] = SHORT
+) -> tuple[Cell, ...]:
+    """Cells under `figure_columns`, in the unit that `factor` leads to."""
+    return tuple(
+        _figure_cell(summary, name, digits, factor) for name, _, digits in FIGURES if name in names
+    )
+
+
+def _figure_cell(summary: Summary, name: str, digits: int, factor: float) -> Cell:
+    value: float | None = getattr(summary, name)
+    if value is None:
+        return Cell(BELOW if name in summary.below else units.MISSING, "", True)
+    return Cell(units.number(value * factor, digits), plain(value), True)
+
+
+def outcome_columns(outcomes: Sequence[str] = OUTCOMES) -> tuple[Column, ...]:
+    """A column for the count of each outcome."""
+    return tuple(Column(marked(outcome), True) for outcome in outcomes)
+
+
+def outcome_cells(
+    counts: Mapping[str, int], outcomes: Sequence[str] = OUTCOMES
+) -> tuple[Cell, ...]:
+    """Cells under `outcome_columns`."""
+    return tuple(
+        Cell(number_of(counts.get(outcome, 0)), str(counts.get(outcome, 0)), True)
+        for outcome in outcomes
+    )
+
+
+def seen(results: Sequence[Mapping[str, int]]) -> tuple[str, ...]:
+    """The outcomes that occur in any of these counts, in their fixed order."""
+    return tuple(
+        outcome for outcome in OUTCOMES if any(counts.get(outcome, 0) for counts in results)
+    )
+
+
+def symbol(parameter: Parameter) -> Markup:
+    """'V_T' with its index set low."""
+    stem, mark, index = parameter.symbol.partition("_")
+    text = Markup("{}<sub>{}</sub>") if mark else Markup("{}{}")
+    return Markup('<span class="symbol">{}</span>').format(text.format(stem, index))
+
+
+def condition_text(condition: Condition | None, name: str) -> Text:
+    """A condition's description with its set point."""
+    if condition is None:
+        return name
+    parts = [f"{figure_of(condition.temperature_c)}{units.THIN}°C"]
+    for key, value in condition.bias.items():
+        stem, _, unit = key.rpartition("_")
+        parts.append(f"{stem} = {units.quantity(value, unit.upper())}")
+    return f"{condition.description} ({', '.join(parts)})"
+
+
+def of(
+    results: Sequence[ParameterResult], parameter: str = "", condition: str = "", wafer: str = ""
+) -> ParameterResult | None:
+    """The one result for this parameter, condition and wafer; None where there is none."""
+    for result in results:
+        if (result.parameter, result.condition, result.wafer) == (parameter, condition, wafer):
+            return result
+    return None

@@ -23,7 +23,7 @@ HATCH = "hatch"
 """Fill that becomes the drawing's hatching."""
 HATCH_COLOUR = "#010203"
 _DROPPED = {"role", "class", "pointer-events", "font-family", "stroke-miterlimit", "style"}
-_IDLE = {("opacity", "1"), ("stroke-width", "1"), ("transform", "translate(0,0)")}
+_IDLE = {("opacity", "1"), ("stroke-width", "1"), ("transform", "translate(0,0)"), ("font-weight", "normal")}
 _NUMBERS = {"d", "transform", "x", "y", "x2", "y2", "width", "height"}
 _LONG_NUMBER = re.compile(r"-?\d*\.\d{3,}(?:e-?\d+)?")
 
@@ -86,6 +86,7 @@ def _guides(specification: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
 def _set_guide(guide: dict[str, Any], axis: Axis) -> None:
     places = decimals(axis.ticks)
     guide["values"] = list(axis.ticks)
+    guide.pop("tickCount", None)  # it would thin the ticks out
     guide["format"] = "~g" if axis.log or places > 5 else f".{places}f"
     if "title" in guide:
         guide["title"] = svg.plain(axis.title)

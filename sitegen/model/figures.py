@@ -11,7 +11,10 @@ FigureName = Literal[
     "s21 magnitude",
     "s12 magnitude",
     "s22 magnitude",
+    "s11 phase",
     "s21 phase",
+    "s12 phase",
+    "s22 phase",
 ]
 
 FIGURE_UNITS: dict[FigureName, str] = {
@@ -23,7 +26,10 @@ FIGURE_UNITS: dict[FigureName, str] = {
     "s21 magnitude": "dB",
     "s12 magnitude": "dB",
     "s22 magnitude": "dB",
+    "s11 phase": "deg",
     "s21 phase": "deg",
+    "s12 phase": "deg",
+    "s22 phase": "deg",
 }
 """The unit in which each figure is computed; a parameter's own unit must be convertible to it."""
 
@@ -35,6 +41,8 @@ TWO_PORT_ONLY: frozenset[FigureName] = frozenset(
         "s12 magnitude",
         "s22 magnitude",
         "s21 phase",
+        "s12 phase",
+        "s22 phase",
     }
 )
 """Figures that need a sweep of two ports."""

@@ -1,7 +1,7 @@
 """A campaign's folder to its records: the entry of this room."""
 
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
@@ -60,21 +60,20 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
         check_declarations(intake, record)
         intake.make_fatal(before)
     stations = None if record is None else record.stations
-    unreadable: set[str] = set()
-
-    def records(kind: _Kind, read: Callable[[Intake, str], Loaded | None]) -> dict[str, Loaded | None]:
-        return _records(intake, kind, read, unreadable)
-
-    calibrations = records(_CALIBRATIONS, lambda part, name: read_calibration(part, name, stations))
-    known = _calibrations_by_id(calibrations)
-    verifications = records(
-        _VERIFICATIONS, lambda part, name: read_verification(part, name, stations, known)
+    calibrations = _records(
+        intake, _CALIBRATIONS, lambda part, name: read_calibration(part, name, stations)
     )
-    wafers = records(_WAFERS, lambda part, name: read_wafer(part, name, record))
+    known = _known_calibrations(calibrations)
+    verifications = _records(
+        intake,
+        _VERIFICATIONS,
+        lambda part, name: read_verification(part, name, stations, known),
+    )
+    wafers = _records(intake, _WAFERS, lambda part, name: read_wafer(part, name, record))
     if record is not None and record.layout is None and wafers:
-        _tell_no_layout(intake, len(wafers))
+        _tell_no_layout(intake)
     notes = _notes(intake)
-    tell_strays(intake, unreadable)
+    tell_strays(intake)
     faults = tuple(sorted(set(intake.faults)))
     if record is None or any(fault.fatal for fault in faults):
         raise NotACampaign(faults)
@@ -82,9 +81,9 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
         Campaign(
             folder=folder,
             record=record,
-            calibrations=_by_id(calibrations.values()),
-            verifications=_by_id(verifications.values()),
-            wafers=_by_id(wafers.values()),
+            calibrations=_by_id(calibrations),
+            verifications=_by_id(verifications),
+            wafers=_by_id(wafers),
             notes=notes,
             sources=tuple(intake.sources[path] for path in sorted(intake.sources)),
         ),
@@ -116,18 +115,89 @@ def _require_folder(folder: Path) -> None:
 
 
 def _records(
-    intake: Intake,
-    kind: _Kind,
-    read: Callable[[Intake, str], Loaded | None],
-    unreadable: set[str],
-) -> dict[str, Loaded | None]:
-    """Each record of a kind by its folder's name, None where it has to be left out."""
+    intake: Intake, kind: _Kind, read: Callable[[Intake, str], Loaded | None]
+) -> Mapping[str, Loaded | None]:
+    """Each record of a kind by its folder's name; None for one that has to be left out.
+
+    Each is read with an intake of its own, so that it knows its own sources.
+    """
     found: dict[str, Loaded | None] = {}
+    first: dict[str, str] = {}
     for name in _subfolders(intake, kind):
         part = Intake(intake.folder)
-        found[name] = read(part, name)
+        loaded = read(part, name)
         intake.take_over(part)
-        if f"{kind.folder}/{name}/{kind.record_file}" not in part.sources or part.refused_record:
-            unreadable.add(f"{kind.folder}/{name}")
-    _leave_out_second(intake, kind, found)
+        if loaded is not None:
+            record_id = loaded.record.id
+            earlier = first.setdefault(record_id.lower(), name)
+            if earlier != name:
+                intake.tell(
+                    f"{kind.folder}/{name}/{kind.record_file}",
+                    "id",
+                    found=f"{quoted(record_id)}, which {kind.folder}/{earlier} has already",
+                    expected="ids that differ by more than capitals",
+                    remedy="Give one of the two another id; until then this one is left out.",
+                )
+                loaded = None
+        found[name] = loaded
     return found
+
+
+def _subfolders(intake: Intake, kind: _Kind) -> list[str]:
+    """Names of the folders below a kind's folder, sorted; hidden ones are left alone."""
+    path = intake.folder / kind.folder
+    try:
+        entries = sorted(os.scandir(path), key=lambda entry: entry.name)
+    except FileNotFoundError:
+        return []
+    except OSError:
+        intake.tell(
+            kind.folder,
+            "",
+            found="something that is not a folder that can be read",
+            expected=f"a folder with one folder for each {kind.word}",
+            remedy="Put a folder of this name there.",
+        )
+        return []
+    return [
+        entry.name for entry in entries if entry.is_dir() and not entry.name.startswith(".")
+    ]
+
+
+def _known_calibrations(
+    calibrations: Mapping[str, LoadedCalibration | None],
+) -> Mapping[str, CalibrationRecord | None]:
+    """Calibrations by id; None for a folder whose record could not be read, by its name."""
+    known: dict[str, CalibrationRecord | None] = dict.fromkeys(calibrations)
+    for loaded in calibrations.values():
+        if loaded is not None:
+            known[loaded.record.id] = loaded.record
+    return known
+
+
+def _by_id(records: Mapping[str, Loaded | None]) -> tuple[Loaded, ...]:
+    kept = [loaded for loaded in records.values() if loaded is not None]
+    return tuple(sorted(kept, key=lambda loaded: loaded.record.id))
+
+
+def _tell_no_layout(intake: Intake) -> None:
+    intake.tell(
+        FILE,
+        "layout",
+        found='no key "layout"',
+        expected="where the dies lie, as there is at least one wafer",
+        remedy="Add [layout] with the wafer's diameter, its mark and the dies' pitch and origin.",
+        fatal=True,
+    )
+
+
+def _notes(intake: Intake) -> tuple[Note, ...]:
+    """The notes about the campaign as a whole: note.md at the top and those in notes/."""
+    top = [NOTE] if os.path.lexists(intake.folder / NOTE) else []
+    try:
+        names = sorted(os.listdir(intake.folder / "notes"))
+    except OSError:
+        names = []
+    listed = [f"notes/{name}" for name in names if name.endswith(".md") and name[0] != "."]
+    notes = (read_note(intake, file, "campaign") for file in top + listed)
+    return tuple(note for note in notes if note is not None)

@@ -34,6 +34,8 @@ class Intake:
     sources: dict[str, SourceFile] = field(default_factory=dict)
     claimed: set[str] = field(default_factory=set)
     """Every path that a record names, whether or not it could be read."""
+    refused: set[str] = field(default_factory=set)
+    """Records that could not be read: which files belong to them is not known."""
 
     def tell(
         self,
@@ -50,6 +52,13 @@ class Intake:
         self.faults.append(
             Fault(printable_path(file), place, found, expected, remedy, fatal, count)
         )
+
+    def take_over(self, part: "Intake") -> None:
+        """Take over what a pass over one record gathered."""
+        self.faults.extend(part.faults)
+        self.sources.update(part.sources)
+        self.claimed.update(part.claimed)
+        self.refused.update(part.refused)
 
     def make_fatal(self, start: int) -> None:
         """Mark the faults told since the `start`-th as ones that forbid publishing."""

@@ -12,11 +12,12 @@ _READ = re.compile(r"\.(toml|parquet|ts|s\d+p|md)$", re.IGNORECASE)
 _ALLOWED = {"README.md"}
 
 
-def tell_strays(intake: Intake, unreadable: Collection[str]) -> None:
+def tell_strays(intake: Intake) -> None:
     """A fault for each file of a format that is read, and that nothing claimed.
 
-    `unreadable` are folders whose own record has a fault: what belongs to them is not known.
+    What lies beside a record that could not be read is left alone: it may well belong to it.
     """
+    unreadable = {file.rpartition("/")[0] for file in intake.refused}
     for file in _files(intake.folder, "", unreadable):
         if file in intake.claimed or file in _ALLOWED or not _READ.search(file):
             continue

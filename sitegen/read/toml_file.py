@@ -26,8 +26,10 @@ def read_record(
     """
     before = len(intake.faults)
     record = _record(intake, file, model, what)
-    if fatal and record is None:
-        intake.make_fatal(before)
+    if record is None:
+        intake.refused.add(file)
+        if fatal:
+            intake.make_fatal(before)
     return record
 
 

@@ -23,7 +23,7 @@ from sitegen.render.phrases import (
     with_unit,
 )
 from sitegen.render.pieces import Caution, Cell, Column, Fact, Link, Row, Table
-from sitegen.render.summaries import conditions_of, parameters_of, scale, symbol
+from sitegen.render.summaries import conditions_of, parameter_cell, parameters_of, scale
 from sitegen.render.traces import TraceFigure, TraceMaker
 
 
@@ -168,16 +168,12 @@ class Shared:
         values: Sequence[float],
     ) -> Kind:
         factor, unit = units.shown_unit(values, parameter.unit) if values else scale(parameter)
-        target = self.to(addresses.parameter(parameter.id))
-        head = Markup('<a href="{}">{}</a> <span class="name">{}</span>').format(
-            target, symbol(parameter), parameter.name
-        )
         return Kind(
             parameter=parameter,
             condition=condition,
             factor=factor,
             unit=unit,
-            head=Cell(head, parameter.symbol),
+            head=parameter_cell(parameter, self.home),
             condition_cell=Cell(Markup(escape(str(key[1])))),
             unit_cell=Cell(unit),
             limits_cell=Cell(limits(parameter.lower, parameter.upper, factor), "", True),
@@ -198,9 +194,7 @@ def die_rows(results: WaferResults) -> tuple[DieRow, ...]:
     """The wafer's dies in the order of its table."""
     names = DieRow.__slots__
     columns = results.dies.select(list(names)).to_pydict()
-    return tuple(
-        DieRow(*values) for values in zip(*(columns[name] for name in names), strict=True)
-    )
+    return tuple(DieRow(*values) for values in zip(*(columns[name] for name in names), strict=True))
 
 
 def _rows_by_die(columns: Columns) -> Mapping[tuple[object, object], list[int]]:
@@ -271,18 +265,14 @@ def _facts(shared: Shared, die: DieRow, rows: Sequence[int]) -> tuple[Fact, ...]
     return tuple(facts)
 
 
-def _facts_of_verdict(
-    shared: Shared, die: DieRow, rows: Sequence[int]
-) -> die_sentences.DieFacts:
+def _facts_of_verdict(shared: Shared, die: DieRow, rows: Sequence[int]) -> die_sentences.DieFacts:
     columns = shared.columns
     counting = [row for row in rows if columns["counts"][row]]
     measured = [row for row in counting if columns["value"][row] is not None]
     lost = [row for row in measured if columns["standing"][row] == "without standing"]
     stands = [row for row in measured if columns["standing"][row] != "without standing"]
     outcomes = {
-        outcome: tuple(
-            _told(shared, row) for row in stands if columns["outcome"][row] == outcome
-        )
+        outcome: tuple(_told(shared, row) for row in stands if columns["outcome"][row] == outcome)
         for outcome in ("outside", "not proven", "not assessable")
     }
     reasons = sorted(
@@ -442,9 +432,7 @@ def _standing_cell(shared: Shared, row: int) -> Cell:
     columns = shared.columns
     if columns["value"][row] is None:
         return Cell(units.MISSING)
-    key = tuple(
-        columns[name][row] for name in ("standing", "standing_reasons", "standing_detail")
-    )
+    key = tuple(columns[name][row] for name in ("standing", "standing_reasons", "standing_detail"))
     if key not in shared.standing_cells:
         standing, reasons, detail = key
         text = marked(str(standing))

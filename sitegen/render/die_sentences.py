@@ -90,9 +90,7 @@ def _why_not_assessable(facts: DieFacts) -> Text:
             f" without standing{reasons}"
         )
     if facts.missing:
-        why.append(
-            f"{counted(facts.missing, 'planned value')} {be(facts.missing)} missing"
-        )
+        why.append(f"{counted(facts.missing, 'planned value')} {be(facts.missing)} missing")
     if facts.not_assessable:
         why.append(
             Markup("{} cannot be judged ({})").format(
@@ -119,9 +117,7 @@ def _beside(facts: DieFacts) -> Sentences:
                 " without standing"
             )
         if facts.missing:
-            said.append(
-                f"{counted(facts.missing, 'planned value')} {be(facts.missing)} missing"
-            )
+            said.append(f"{counted(facts.missing, 'planned value')} {be(facts.missing)} missing")
     if facts.not_closed:
         said.append(
             f"{counted(facts.not_closed, 'value')} {be(facts.not_closed)} not closed,"

@@ -79,9 +79,7 @@ def verification(
     failed = [s.structure.id for s in result.structures if s.outcome == "failed"]
     if result.outcome == "passed":
         verdict = Markup("It passed: {} within every mask.").format(
-            "its one structure lies"
-            if total == 1
-            else f"all {counted(total, 'structure')} lie"
+            "its one structure lies" if total == 1 else f"all {counted(total, 'structure')} lie"
         )
     elif result.outcome == "failed":
         verdict = Markup("It failed: {} of {} {} outside a mask ({}).").format(

@@ -9,7 +9,6 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from sitegen import units
 from sitegen.model.campaign import Decision
 from sitegen.model.results import (
     CalibrationResult,
@@ -82,9 +81,7 @@ def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -
     planned = sum(summary.planned for summary, _ in wafers)
     measured = sum(summary.measured for summary, _ in wafers)
     text = dies_measured(planned, measured)
-    first = Markup("{} on {}.").format(
-        capital(text), counted(len(wafers), "wafer")
-    )
+    first = Markup("{} on {}.").format(capital(text), counted(len(wafers), "wafer"))
     if measured == 0:
         return (first,)
     assessable = sum(summary.assessable for summary, _ in wafers)
@@ -215,8 +212,7 @@ def needs(findings: Sequence[Finding], fault_count: int, href: str) -> Sentences
         asked = (
             "none needs a decision"
             if decisions == 0
-            else f"{spelled(decisions)} {'needs' if decisions == 1 else 'need'}"
-            " a decision"
+            else f"{spelled(decisions)} {'needs' if decisions == 1 else 'need'} a decision"
         )
         said.append(
             Markup("The measurements show {}; {}.").format(
@@ -245,9 +241,9 @@ def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
     share = summary.conforming / summary.assessable
     interval = Markup("")
     if summary.yield_lower is not None and summary.yield_upper is not None:
-        interval = Markup(
-            " (yield {}, 95 % interval {} to {}, which describes these dies)"
-        ).format(percent(share), percent(summary.yield_lower), percent(summary.yield_upper))
+        interval = Markup(" (yield {}, 95 % interval {} to {}, which describes these dies)").format(
+            percent(share), percent(summary.yield_lower), percent(summary.yield_upper)
+        )
     judged = Markup("{} under {}{}.").format(
         capital(_judged(summary.conforming, summary.assessable, DIES, MEET)), decided, interval
     )
@@ -316,9 +312,7 @@ def station(
     if not bare:
         return (first, Markup("Valid evidence stood behind every measurement on it."))
     second = Markup("{} nothing stood behind the measurements, from {}.").format(
-        f"{capital(counted(len(bare), 'time'))},"
-        if len(bare) > 1
-        else "For one stretch",
+        f"{capital(counted(len(bare), 'time'))}," if len(bare) > 1 else "For one stretch",
         joined([instant(start) for start in bare]),
     )
     return (first, second)

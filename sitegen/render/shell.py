@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord
-from sitegen.render.pieces import Link
 from sitegen.render.phrases import day
+from sitegen.render.pieces import Link
 
 
 @dataclass(frozen=True, slots=True)

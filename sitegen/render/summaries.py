@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
-from sitegen import units
+from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
 from sitegen.render.marks import marked
@@ -82,9 +82,7 @@ def figure_columns(names: Sequence[str] = SHORT) -> tuple[Column, ...]:
     return tuple(Column(heading, True) for name, heading, _ in FIGURES if name in names)
 
 
-def figure_cells(
-    summary: Summary, factor: float, names: Sequence[str] = SHORT
-) -> tuple[Cell, ...]:
+def figure_cells(summary: Summary, factor: float, names: Sequence[str] = SHORT) -> tuple[Cell, ...]:
     """Cells under `figure_columns`, in the unit that `factor` leads to."""
     return tuple(
         _figure_cell(summary, name, digits, factor) for name, _, digits in FIGURES if name in names
@@ -125,6 +123,16 @@ def symbol(parameter: Parameter) -> Markup:
     stem, mark, index = parameter.symbol.partition("_")
     text = Markup("{}<sub>{}</sub>") if mark else Markup("{}{}")
     return Markup('<span class="symbol">{}</span>').format(text.format(stem, index))
+
+
+def parameter_cell(parameter: Parameter, page: str) -> Cell:
+    """A parameter's symbol, linked to its page, with its name."""
+    text = Markup('<a href="{}">{}</a> <span class="name">{}</span>').format(
+        addresses.relative(addresses.parameter(parameter.id), page),
+        symbol(parameter),
+        parameter.name,
+    )
+    return Cell(text, parameter.symbol)
 
 
 def condition_text(condition: Condition | None, name: str) -> Text:

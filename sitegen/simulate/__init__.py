@@ -3,7 +3,7 @@
 Its physics shares no code with `sitegen.compute`, so that neither can hide the other's fault.
 """
 
+from sitegen.simulate.campaign import simulate_campaign
+from sitegen.simulate.demo import demo_campaign
 
-
-
-
+__all__ = ["demo_campaign", "simulate_campaign"]

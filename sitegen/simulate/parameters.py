@@ -108,10 +108,6 @@ class SetPoint:
             "bias": dict(self.bias),
         }
 
-    def measured_bias(self) -> str:
-        """The bias as read back: here the set points themselves."""
-        return " ".join(f"{name}={number:g}" for name, number in self.bias.items())
-
 
 HOT_C = 85.0
 BIAS_SWEEP = ("rf-b1", "rf-b2", "rf-b3", "rf-b4")
@@ -213,7 +209,7 @@ def transition_frequency_hz(truth: Truth) -> FloatArray:
     )
 
 
-NANO, PICO = ("10 nA", "triaxial"), ("100 pA", "triaxial")
+NANO, PICO = ("100 nA", "triaxial"), ("100 pA", "triaxial")
 FLOORS_A: dict[tuple[str, str], float] = {NANO: 6.0e-12, PICO: 6.0e-14}
 """Decision limit of each range and path, three times the spread of its open-circuit readings."""
 
@@ -249,7 +245,7 @@ PARAMETERS: tuple[Measured, ...] = (
              _hot_threshold, (_smu(0.001), _contact(0.003)),
              -2.85, -2.45, None, (-6.0, 2.0), some_dies=True),
     Measured("IG85", "I_g,85", "gate leakage current at 85 °C", "A", "dc", "hemt", ("off85",),
-             _hot_leakage, (_smu(relative=0.01), _contact(4.0e-12)),
+             _hot_leakage, (_smu(relative=0.01), _contact(2.0e-12)),
              None, 1.0e-7, None, (0.0, 1e-3), some_dies=True, range_path=NANO),
     Measured("FT", "f_T", "transition frequency, as the station's program gave it", "Hz", "rf",
              "hemt", ("rf",), transition_frequency_hz,

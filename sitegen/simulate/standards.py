@@ -32,7 +32,9 @@ DEFINITIONS: dict[str, dict[str, object]] = {
 """Definitions of the standards as a calibration's record has them."""
 
 
-def reflection(name: str, frequency_hz: FloatArray) -> ComplexArray:
+def reflection(
+    name: str, frequency_hz: FloatArray, load_ohm: float = LOAD_OHM
+) -> ComplexArray:
     """Reflection of 'short', 'open', 'load' or 'offset-short', (n_freq,)."""
     omega = 2 * np.pi * frequency_hz
     if name == "open":
@@ -41,7 +43,7 @@ def reflection(name: str, frequency_hz: FloatArray) -> ComplexArray:
     impedance = {
         "short": 1j * omega * SHORT_PH * 1e-12,
         "offset-short": 1j * omega * SHORT_PH * 1e-12,
-        "load": LOAD_OHM + 1j * omega * LOAD_PH * 1e-12,
+        "load": load_ohm + 1j * omega * LOAD_PH * 1e-12,
     }[name]
     gamma = (impedance - Z_REF_OHM) / (impedance + Z_REF_OHM)
     if name == "offset-short":
@@ -49,8 +51,12 @@ def reflection(name: str, frequency_hz: FloatArray) -> ComplexArray:
     return np.asarray(gamma)
 
 
-def two_port(name: str, frequency_hz: FloatArray) -> ComplexArray:
-    """S-parameters of 'thru', 'line', 'attenuator', or of one reflect on each port, (n_freq, 2, 2).
+def two_port(
+    name: str, frequency_hz: FloatArray, loads_ohm: tuple[float, float] = (LOAD_OHM, LOAD_OHM)
+) -> ComplexArray:
+    """S-parameters of 'thru', 'line', 'attenuator', or of one reflect on each port.
+
+    Shape (n_freq, 2, 2). `loads_ohm` are the resistances of the loads at ports 1 and 2.
     """
     omega = 2 * np.pi * frequency_hz
     if name == "thru":
@@ -64,5 +70,5 @@ def two_port(name: str, frequency_hz: FloatArray) -> ComplexArray:
     if name == "attenuator":
         s[:, 0, 1] = s[:, 1, 0] = 10 ** (-ATTENUATION_DB / 20)
     else:
-        s[:, 0, 0] = s[:, 1, 1] = reflection(name, frequency_hz)
+        s[:, 0, 0], s[:, 1, 1] = (reflection(name, frequency_hz, ohm) for ohm in loads_ohm)
     return s

@@ -1,5 +1,6 @@
 """One wafer's portion of a campaign: its record, its tables, and the truth behind them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,7 +10,7 @@ import pyarrow as pa
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.simulated import Portion
 from sitegen.simulate.draws import measured
-from sitegen.simulate.parameters import BIAS_SWEEP, BY_ID, PARAMETERS, SET_POINTS, Measured
+from sitegen.simulate.parameters import BIAS_SWEEP, BY_ID, PARAMETERS, SET_POINTS, Measured, SetPoint
 from sitegen.simulate.process import Truth, wafer_truth
 from sitegen.simulate.scenario import FREQUENCY_HZ, Die, Scenario, WaferPlan
 from sitegen.simulate.station import Analyser, noise
@@ -187,7 +188,7 @@ def _values(maker: WaferMaker) -> tuple[pa.Table, pa.Table]:
         ),
         "range": repeated([one[0] for one in ranges], text),
         "path": repeated([one[1] for one in ranges], text),
-        "bias": repeated([set_points[g.condition].measured_bias() for g in groups], text),
+        **_bias_columns([set_points[group.condition] for group in groups], repeated),
     }
     in_layout = [np.array(scenario.grid.dies)[group.places] for group in groups]
     true = {
@@ -197,6 +198,17 @@ def _values(maker: WaferMaker) -> tuple[pa.Table, pa.Table]:
         "true_value": column([list(group.true) for group in groups], pa.float64()),
     }
     return _as_table(table), _as_truth(plan.id, true)
+
+
+def _bias_columns(
+    set_points: list[SetPoint], repeated: Callable[[list[object], pa.DataType], pa.Array]
+) -> dict[str, pa.Array]:
+    """Measured bias, one column a name, empty where a condition has none of that name."""
+    names = sorted({name for one in set_points for name in one.bias if "limit" not in name})
+    return {
+        f"bias_{name}": repeated([one.bias.get(name) for one in set_points], pa.float64())
+        for name in names
+    }
 
 
 def _groups(maker: WaferMaker) -> list[_Group]:

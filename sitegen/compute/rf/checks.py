@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.compute.rf.terms import ErrorTerms, term_rows
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 
 @dataclass(frozen=True, eq=False)

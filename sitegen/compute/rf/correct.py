@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import ComplexArray
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms, TwoPortTerms
+from sitegen.model.arrays import ComplexArray
 
 _NOT_DETERMINED = complex(np.nan, np.nan)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.polynomial import polynomial
 
-from sitegen.compute.rf.arrays import ComplexArray, FloatArray
+from sitegen.model.arrays import ComplexArray, FloatArray
 
 Coefficients = float | tuple[float, ...]
 """One value, or up to four coefficients of a cubic polynomial in frequency (see `Short`)."""

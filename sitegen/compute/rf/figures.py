@@ -6,7 +6,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import ComplexArray, FloatArray, interpolate
+from sitegen.compute.rf.interpolation import interpolate
+from sitegen.model.arrays import ComplexArray, FloatArray
 
 Evaluate = Callable[[ComplexArray, float, float], FloatArray]
 """S (..., 2, 2), frequency in Hz and reference impedance in ohm to a figure (...)."""
@@ -105,8 +106,8 @@ def _scattering(to_port: int, from_port: int) -> dict[str, Figure]:
     key = name.lower()
     magnitude = f"20 log10 |{name}|"
     return {
-        f"{key}_db": Figure(f"|{name}|", "dB", magnitude, source, decibel),
-        f"{key}_phase_deg": Figure(f"phase of {name}", "deg", f"arg {name}", source, degrees),
+        f"{key} magnitude": Figure(f"|{name}|", "dB", magnitude, source, decibel),
+        f"{key} phase": Figure(f"phase of {name}", "deg", f"arg {name}", source, degrees),
     }
 
 
@@ -116,21 +117,21 @@ FIGURES: Mapping[str, Figure] = MappingProxyType(
         **_scattering(1, 2),
         **_scattering(2, 1),
         **_scattering(2, 2),
-        "inductance_h": Figure(
+        "inductance": Figure(
             "effective inductance",
             "H",
             "Im(1/Y11) / (2 pi f)",
             "common practice: the series inductance seen at port 1 with port 2 shorted",
             _inductance_h,
         ),
-        "inductor_quality": Figure(
+        "inductor quality": Figure(
             "inductor quality factor",
             "1",
             "-Im(Y11) / Re(Y11)",
             "common practice: zero at self-resonance; counts shunt capacitance as lost storage",
             _quality,
         ),
-        "capacitance_f": Figure(
+        "capacitance": Figure(
             "series capacitance between the ports",
             "F",
             "-1 / (2 pi f Im(Z)) with Z = 1/(-Y12)",
@@ -138,7 +139,7 @@ FIGURES: Mapping[str, Figure] = MappingProxyType(
             "resistor in series; shunt branches at the ports do not enter",
             _capacitance_f,
         ),
-        "h21_db": Figure(
+        "h21 magnitude": Figure(
             "short-circuit current gain |h21|",
             "dB",
             "20 log10 |Y21/Y11|",

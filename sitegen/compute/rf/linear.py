@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 LARGEST_CONDITION = 1e3
 """Above this condition number a frequency counts as not determined: two standards whose

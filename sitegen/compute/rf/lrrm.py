@@ -7,7 +7,6 @@ import numpy as np
 from skrf import Frequency, Network
 from skrf.calibration import LRRM
 
-from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.compute.rf.definitions import Load, Open, Short, Thru, reflection, transmission
 from sitegen.compute.rf.linear import LARGEST_CONDITION, least_squares
 from sitegen.compute.rf.one_port import undetermined_note
@@ -19,6 +18,7 @@ from sitegen.compute.rf.solution import (
     SolvedReflects,
 )
 from sitegen.compute.rf.terms import DrivenTerms, TwoPortTerms
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 SWITCH_TERMS_NOTE = (
     "switch terms missing: the terminations of the two receiving ports are taken as equal to "

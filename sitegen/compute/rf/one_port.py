@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.compute.rf.correct import correct
 from sitegen.compute.rf.linear import LARGEST_CONDITION, least_squares
 from sitegen.compute.rf.solution import (
@@ -14,6 +13,7 @@ from sitegen.compute.rf.solution import (
     PortResidual,
 )
 from sitegen.compute.rf.terms import OnePortTerms
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 STANDARDS_NEEDED = 3
 

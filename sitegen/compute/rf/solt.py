@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.compute.rf.linear import LARGEST_CONDITION
 from sitegen.compute.rf.one_port import (
     STANDARDS_NEEDED,
@@ -14,6 +13,7 @@ from sitegen.compute.rf.one_port import (
 )
 from sitegen.compute.rf.solution import CalibrationNotSolvable, CalibrationSolution
 from sitegen.compute.rf.terms import DrivenTerms, TwoPortTerms
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 ISOLATION_NOTE = "isolation was not measured and is taken as zero"
 

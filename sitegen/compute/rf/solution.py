@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.compute.rf.terms import ErrorTerms
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 Method = Literal["one-port", "SOLT", "LRRM"]
 Port = Literal[1, 2]

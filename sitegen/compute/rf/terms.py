@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from sitegen.compute.rf.arrays import ComplexArray, FloatArray
+from sitegen.model.arrays import ComplexArray, FloatArray
 
 
 @dataclass(frozen=True, eq=False)

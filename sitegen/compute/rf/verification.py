@@ -5,7 +5,6 @@ from typing import Literal
 
 import numpy as np
 
-from sitegen.compute.rf.arrays import BoolArray, ComplexArray, FloatArray, interpolate
 from sitegen.compute.rf.definitions import (
     Load,
     Open,
@@ -15,6 +14,8 @@ from sitegen.compute.rf.definitions import (
     reflection,
     transmission,
 )
+from sitegen.compute.rf.interpolation import interpolate
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 Quantity = Literal["complex deviation", "magnitude db", "phase deg"]
 Verdict = Literal["passed", "failed", "not assessable"]

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from skrf.network import s2y
 
 from sitegen.compute.rf.figures import FIGURES, admittance, figure_at
+from sitegen.model.figures import FIGURE_UNITS
 from tests.compute.rf import forward as fw
 
 AT_HZ = 9.9091e9
@@ -37,14 +38,14 @@ def test_inductor() -> None:
     """
     between = 1 / (2 + 1j * OMEGA * 0.5e-9) + 1j * OMEGA * 20e-15
     s = pi_circuit(0, between, 0)
-    assert figure("inductance_h", s) == pytest.approx(0.520074e-9, rel=1e-6)
-    assert figure("inductor_quality", s) == pytest.approx(14.9593, abs=5e-5)
+    assert figure("inductance", s) == pytest.approx(0.520074e-9, rel=1e-6)
+    assert figure("inductor quality", s) == pytest.approx(14.9593, abs=5e-5)
 
 
 def test_series_capacitor_is_exact_with_series_resistance_and_any_shunt() -> None:
     between = 1 / (3 + 1 / (1j * OMEGA * 100e-15))
     s = pi_circuit(1j * OMEGA * 15e-15 + 1e-3, between, 1j * OMEGA * 25e-15)
-    assert figure("capacitance_f", s) == pytest.approx(100e-15, rel=1e-12)
+    assert figure("capacitance", s) == pytest.approx(100e-15, rel=1e-12)
 
 
 def test_current_gain_of_a_hybrid_pi() -> None:
@@ -65,7 +66,7 @@ def test_current_gain_of_a_hybrid_pi() -> None:
         [-5.136071 + 4.104761j, 0.316563 - 0.449428j],
     ]
     assert np.abs(s - printed).max() < 1e-6
-    assert figure("h21_db", s, 10e9) == pytest.approx(24.037088, abs=5e-7)
+    assert figure("h21 magnitude", s, 10e9) == pytest.approx(24.037088, abs=5e-7)
 
 
 def test_admittance_agrees_with_scikit_rf() -> None:
@@ -76,17 +77,17 @@ def test_admittance_agrees_with_scikit_rf() -> None:
 
 def test_scattering_figures() -> None:
     s = np.array([[0.1, 0.2], [-0.5j, 1.0]], complex)
-    assert figure("s11_db", s) == pytest.approx(-20.0)
-    assert figure("s21_db", s) == pytest.approx(-6.0206, abs=1e-4)
-    assert figure("s21_phase_deg", s) == pytest.approx(-90.0)
-    assert figure("s12_db", s) == pytest.approx(-13.9794, abs=1e-4)
-    assert figure("s22_phase_deg", s) == 0.0
+    assert figure("s11 magnitude", s) == pytest.approx(-20.0)
+    assert figure("s21 magnitude", s) == pytest.approx(-6.0206, abs=1e-4)
+    assert figure("s21 phase", s) == pytest.approx(-90.0)
+    assert figure("s12 magnitude", s) == pytest.approx(-13.9794, abs=1e-4)
+    assert figure("s22 phase", s) == 0.0
 
 
 def test_many_sweeps_at_once_and_between_points() -> None:
     s = fw.passive_devices(4, 12, 5).reshape(3, 4, 5, 2, 2)
     frequency_hz = np.linspace(1e9, 5e9, 5)
-    found = figure_at(FIGURES["s21_db"], s, frequency_hz, 2.25e9, 50.0)
+    found = figure_at(FIGURES["s21 magnitude"], s, frequency_hz, 2.25e9, 50.0)
     between = 0.75 * s[..., 1, 1, 0] + 0.25 * s[..., 2, 1, 0]
     assert found.shape == (3, 4)
     assert np.abs(found - 20 * np.log10(np.abs(between))).max() < 1e-12
@@ -105,12 +106,16 @@ def test_nothing_is_extrapolated_and_nan_stays(name: str) -> None:
 
 def test_an_undefined_figure_is_nan_without_a_warning(recwarn: pytest.WarningsRecorder) -> None:
     nothing = np.zeros((2, 2), complex)
-    assert np.isnan(figure("s21_db", nothing))
-    assert np.isnan(figure("s21_phase_deg", nothing))
-    assert np.isnan(figure("capacitance_f", nothing))
+    assert np.isnan(figure("s21 magnitude", nothing))
+    assert np.isnan(figure("s21 phase", nothing))
+    assert np.isnan(figure("capacitance", nothing))
     assert not recwarn.list
 
 
 def test_every_figure_says_what_it_is() -> None:
     for key, each in FIGURES.items():
         assert each.name and each.unit and each.formula and each.source, key
+
+
+def test_every_figure_that_a_record_can_name_is_computed_in_the_unit_it_declares() -> None:
+    assert {name: figure.unit for name, figure in FIGURES.items()} == FIGURE_UNITS

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from sitegen.compute.rf.arrays import interpolate
 from sitegen.compute.rf.definitions import Load, Open, Short, Thru
+from sitegen.compute.rf.interpolation import interpolate
 from sitegen.compute.rf.verification import (
     Attenuator,
     Deviation,

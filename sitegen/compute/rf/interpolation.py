@@ -1,13 +1,8 @@
-"""Arrays over frequency: their types, and values between two points."""
-
-from typing import Any
+"""Arrays over frequency: values between two points."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.floating[Any]]
-ComplexArray = NDArray[np.complexfloating[Any, Any]]
-BoolArray = NDArray[np.bool_]
+from sitegen.model.arrays import ComplexArray, FloatArray
 
 
 def interpolate(values: ComplexArray, frequency_hz: FloatArray, at_hz: FloatArray) -> ComplexArray:

@@ -1,0 +1,207 @@
+"""What drawings of one parameter with a row a wafer share: axis, limits in words, wafers' names."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import altair as alt
+import numpy as np
+
+from sitegen.chart import svg, vega, words
+from sitegen.chart.axis import Axis, value_axis
+from sitegen.chart.theme import colour
+from sitegen.model.arrays import FloatArray
+from sitegen.model.results import AxisRange, Drawing
+from sitegen.units import axis_title, count, number, shown_unit
+
+WIDTH = 640
+LEFT, RIGHT, BOTTOM = 92, 92, 44
+PLOT_WIDTH = WIDTH - LEFT - RIGHT
+LABEL_HEIGHT = 14
+PADDING = vega.Padding(LEFT, 0, RIGHT, BOTTOM)
+"""Its top depends on the labels of the limits; the elements are moved down by it."""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Values by wafer in shown units, with the axis they are drawn over."""
+
+    address: str
+    title: str
+    description: str
+    values: Mapping[str, FloatArray]
+    """Finite values only, by wafer."""
+    limits: tuple[tuple[float, str], ...]
+    """Position and words of each limit and of the target."""
+    x: Axis
+    row_height: int
+
+    @property
+    def y(self) -> Axis:
+        """One row has the height 1; the first wafer is on top."""
+        return Axis(max(len(self.values), 1), 0, (), "")
+
+    @property
+    def height(self) -> int:
+        """Height of the plot in pixels."""
+        return self.row_height * max(len(self.values), 1)
+
+
+def rows_of(
+    *,
+    address: str,
+    title: str,
+    description: str,
+    values_by_wafer: Mapping[str, FloatArray],
+    unit: str,
+    name: str,
+    lower: float | None,
+    upper: float | None,
+    target: float | None,
+    axis: AxisRange,
+    row_height: int,
+) -> Rows:
+    """Rows for values, limits and axis given in `unit`."""
+    finite = {
+        wafer: np.asarray(values, dtype=float)[np.isfinite(values)]
+        for wafer, values in values_by_wafer.items()
+    }
+    largest = max(abs(axis.lower), abs(axis.upper))
+    factor, symbol = shown_unit([largest], unit)
+    named = (("lower limit", lower), ("target", target), ("upper limit", upper))
+    limits = tuple(
+        (value * factor, f"{text} {number(value * factor)}")
+        for text, value in named
+        if value is not None
+    )
+    return Rows(
+        address,
+        title,
+        description,
+        {wafer: values * factor for wafer, values in finite.items()},
+        limits,
+        value_axis(axis, factor, axis_title(name, symbol)),
+        row_height,
+    )
+
+
+def limit_layer() -> alt.LayerChart:
+    """Rules of the limits over the whole height, and a light line under each wafer's row."""
+    floor = (
+        alt.Chart(alt.NamedData("floors"))
+        .mark_rule(stroke=colour("rule"), strokeWidth=0.75)
+        .encode(y=alt.Y("y:Q"))
+    )
+    rule = alt.Chart(alt.NamedData("limits")).mark_rule(stroke=colour("ink"), strokeWidth=1.25)
+    limits = rule.encode(
+        x=alt.X("x:Q"), strokeDash=alt.StrokeDash("dash:N", scale=None, legend=None)
+    )
+    return alt.layer(floor, limits)
+
+
+def compiled(*layers: alt.Chart) -> bytes:
+    """The specification of a drawing whose layers lie over the scales x (values) and y (rows)."""
+    chart = alt.layer(*layers, limit_layer())
+    return vega.compiled(chart.properties(width=PLOT_WIDTH, height=100), PADDING)
+
+
+def encoded_x(field: str) -> alt.X:
+    """The value axis."""
+    x: alt.X = vega.quantitative(alt.X, field)
+    return x
+
+
+def encoded_y(field: str) -> alt.Y:
+    """The axis of rows, without ticks, labels or title."""
+    return alt.Y(
+        field,
+        type="quantitative",
+        scale=alt.Scale(domain=[1, 0], nice=False, zero=False),
+        axis=alt.Axis(
+            title=None, labels=False, ticks=False, grid=False, domain=False, values=[]
+        ),
+    )
+
+
+def drawn(specification: bytes, rows: Rows, data: Mapping[str, vega.Rows]) -> Drawing:
+    """The drawing of compiled layers with their data, limits, wafers' names and counts."""
+    inside = [
+        (value, words_of) for value, words_of in rows.limits if _within(value, rows.x)
+    ]
+    labels = words.beside(
+        [(LEFT + rows.x.position(_clipped(v, rows.x), PLOT_WIDTH), _told(v, t, rows.x))
+         for v, t in rows.limits],
+        4,
+        WIDTH - 4,
+    )
+    top = 10 + LABEL_HEIGHT * (1 + max((label.row for label in labels), default=-1))
+    common = {
+        "limits": [
+            {"x": value, "dash": [2, 3] if text.startswith("target") else [7, 3]}
+            for value, text in inside
+        ],
+        "floors": [{"y": place + 1} for place in range(len(rows.values))],
+    }
+    plot = vega.rendered(
+        specification,
+        data={**data, **common},
+        axes={"x": rows.x, "y": rows.y},
+        prefix=svg.identifier(rows.address),
+        height=rows.height,
+    )
+    texts = [
+        svg.label(p.x, top - 6 - LABEL_HEIGHT * p.row, p.text, anchor=p.anchor) for p in labels
+    ]
+    return svg.finished(
+        [
+            svg.element("g", {"transform": f"translate(0,{top})"}, *plot),
+            *texts,
+            *_names(rows, top),
+        ],
+        address=rows.address,
+        title=rows.title,
+        description=rows.description,
+        width=WIDTH,
+        height=top + rows.height + BOTTOM,
+    )
+
+
+def _names(rows: Rows, top: int) -> list[svg.Element]:
+    if not rows.values:
+        return [svg.label(LEFT + 8, top + rows.row_height / 2, "no values", part="muted")]
+    texts = []
+    for place, (wafer, values) in enumerate(rows.values.items()):
+        middle = top + rows.row_height * (place + 0.5)
+        name = wafer if len(wafer) <= 12 else wafer[:11] + "…"
+        texts.append(svg.label(LEFT - 8, middle + 1, name, anchor="end", bold=True))
+        texts.append(
+            svg.label(LEFT - 8, middle + 15, count(len(values), "value"), anchor="end",
+                      part="muted")
+        )
+        texts.extend(_beyond(values, rows.x, middle))
+    return texts
+
+
+def _beyond(values: FloatArray, x: Axis, middle: float) -> list[svg.Element]:
+    """Words for values that lie outside the axis: nothing is left out without a word."""
+    right = WIDTH - RIGHT + 6
+    below, above = int((values < x.lower).sum()), int((values > x.upper).sum())
+    told = []
+    if above:
+        told.append(svg.label(right, middle - 2, f"{above} above →", part="alarm"))
+    if below:
+        told.append(svg.label(right, middle + 12, f"{below} below ←", part="alarm"))
+    return told
+
+
+def _within(value: float, x: Axis) -> bool:
+    return x.lower <= value <= x.upper
+
+
+def _clipped(value: float, x: Axis) -> float:
+    return min(max(value, x.lower), x.upper)
+
+
+def _told(value: float, text: str, x: Axis) -> str:
+    if _within(value, x):
+        return text
+    return f"← {text}" if value < x.lower else f"{text} →"

@@ -1,0 +1,1 @@
+"""Writing: the only room that does. A publication is built aside and swapped in whole."""

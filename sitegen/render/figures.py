@@ -1,0 +1,40 @@
+"""Drawings on pages: as pictures beside the text, or inline where their links are needed."""
+
+import re
+
+from markupsafe import Markup
+
+from sitegen import addresses
+from sitegen.model.results import Drawing
+from sitegen.render.pieces import Figure, Link, Text
+
+_BEFORE_SVG = re.compile(r"\A.*?(?=<svg[\s>])", re.DOTALL)
+_STYLE = re.compile(r"<style\b.*?</style>", re.DOTALL)
+
+
+def figure(
+    drawing: Drawing,
+    page: str,
+    caption: Text | None = None,
+    behind: Link | None = None,
+    leads_to: str = "",
+) -> Figure:
+    """A drawing as a picture on `page`; it leads to itself or to the address `leads_to`."""
+    return Figure(
+        src=addresses.relative(drawing.address, page),
+        alt=f"{drawing.title}. {drawing.description}",
+        caption=drawing.title if caption is None else caption,
+        width=drawing.width,
+        height=drawing.height,
+        href=addresses.relative(leads_to, page) if leads_to else "",
+        behind=behind,
+    )
+
+
+def inline(drawing: Drawing) -> Markup:
+    """A drawing's SVG to stand inside a page.
+
+    What stands before its root element goes, and so does its own style: the page's style sheet
+    has the same rules, and the page's content policy refuses any other.
+    """
+    return Markup(_STYLE.sub("", _BEFORE_SVG.sub("", drawing.svg, count=1)))

@@ -1,0 +1,421 @@
+"""View of a wafer's page, and the pages of a wafer and of all its dies."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from sitegen import addresses, units
+from sitegen.model.campaign import CampaignRecord
+from sitegen.model.loaded import Note
+from sitegen.model.results import CampaignContext, Drawing, WaferResults
+from sitegen.model.wafer import WaferRecord
+from sitegen.render import cautions as caution_rules
+from sitegen.render import die as die_page
+from sitegen.render import sentences, summaries
+from sitegen.render.environment import render
+from sitegen.render.figures import figure, inline
+from sitegen.render.findings import fault_line, finding_line, in_order
+from sitegen.render.markdown import note_text
+from sitegen.render.marks import marked, rank
+from sitegen.render.page import FrameArt, Page
+from sitegen.render.phrases import (
+    die_name,
+    figure_of,
+    link,
+    number_of,
+    stretch,
+)
+from sitegen.render.pieces import (
+    Caution,
+    Cell,
+    Column,
+    Fact,
+    Figure,
+    Finding,
+    Link,
+    NoteText,
+    Row,
+    Table,
+)
+from sitegen.render.shell import shell
+from sitegen.render.states import STATE_COLUMNS, state_cells
+from sitegen.render.tables import split
+
+OF_A_ROW = 24
+"""How many dies a row of the table of values to take again names before it counts the rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class WaferView:
+    """Contract of templates/wafer.html."""
+
+    title: str
+    lead: tuple[Markup, ...]
+    findings: tuple[Finding, ...]
+    """Findings and faults of this wafer, decisions first."""
+    cautions: tuple[Caution, ...]
+    map: Markup
+    """The map of verdicts with a link on each die; empty where none was drawn."""
+    map_caption: str
+    again: Table | None
+    """Values without standing or not closed, by reason; None where there are none."""
+    parameters: Table
+    maps: tuple[Figure, ...]
+    """Small map of each parameter and condition."""
+    dies: tuple[Table, ...]
+    facts: tuple[Fact, ...]
+    thermal: Table
+    states: Table | None
+    notes: tuple[NoteText, ...]
+    links: tuple[Link, ...]
+
+
+def wafer_pages(
+    *,
+    context: CampaignContext,
+    record: WaferRecord,
+    results: WaferResults,
+    note: Note | None,
+    frames: Mapping[str, FrameArt],
+    maps: Mapping[str, Drawing],
+    bars: Mapping[int, str],
+) -> Iterator[Page]:
+    """The wafer's page, then the page of each of its dies.
+
+    frames: by any name; drawn in the order of the names. maps: 'verdicts' with a link on each
+    die, to stand inline, and '<parameter>/<condition>' small ones. bars: SVG markup of the place
+    between the limits, by row of `results.results`.
+    """
+    home = addresses.wafer(record.id)
+    shared = die_page.Shared(context, record, results, frames, bars)
+    yield Page(
+        home,
+        render(
+            "wafer",
+            view(shared, results, note, maps),
+            shell(context.record, home, f"Wafer {record.id}"),
+        ),
+    )
+    above = ((f"Wafer {record.id}", home),)
+    for place, die in enumerate(shared.dies):
+        address = addresses.die(record.id, die.die_x, die.die_y)
+        around = shell(context.record, address, f"Die {die_name(die.die_x, die.die_y)}", above)
+        yield Page(address, render("die", die_page.view(shared, place), around))
+
+
+def view(
+    shared: die_page.Shared, results: WaferResults, note: Note | None, maps: Mapping[str, Drawing]
+) -> WaferView:
+    """The wafer's own page."""
+    context, record, home = shared.context, shared.record, shared.home
+    verdicts = maps.get("verdicts")
+    return WaferView(
+        title=f"Wafer {record.id}",
+        lead=sentences.wafer(results.summary, shared.decided),
+        findings=tuple(
+            [finding_line(finding, home) for finding in in_order(results.findings)]
+            + [fault_line(fault) for fault in results.faults]
+        ),
+        cautions=_cautions(context.record, record, results),
+        map=inline(verdicts) if verdicts else Markup(""),
+        map_caption=verdicts.description if verdicts else "",
+        again=_again(shared, results),
+        parameters=_parameters(shared, results),
+        maps=_maps(shared, maps),
+        dies=_dies(shared, results),
+        facts=_facts(shared, results),
+        thermal=_thermal(record),
+        states=_states(record),
+        notes=(note_text(note),) if note else (),
+        links=_links(shared),
+    )
+
+
+def _cautions(
+    campaign: CampaignRecord, record: WaferRecord, results: WaferResults
+) -> tuple[Caution, ...]:
+    used = {parameter.condition for parameter in results.summary.parameters}
+    used |= set(results.results.column("condition").unique().to_pylist())
+    return caution_rules.cautions(
+        [station for station in campaign.stations if station.id == record.station],
+        [condition for condition in campaign.conditions if condition.id in used],
+        record.thermal,
+    )
+
+
+def _again(shared: die_page.Shared, results: WaferResults) -> Table | None:
+    columns = results.results.select(
+        [
+            "die_x",
+            "die_y",
+            "parameter",
+            "standing",
+            "standing_reasons",
+            "calibration",
+            "counts",
+            "value",
+        ]
+    ).to_pydict()
+    groups: dict[tuple[str, str, str], list[int]] = {}
+    for row, standing in enumerate(columns["standing"]):
+        if standing in {"stands", None} or not columns["counts"][row]:
+            continue
+        if columns["value"][row] is None:
+            continue
+        key = (
+            standing,
+            columns["standing_reasons"][row] or "",
+            columns["calibration"][row] or "",
+        )
+        groups.setdefault(key, []).append(row)
+    if not groups:
+        return None
+    return Table(
+        id="again",
+        caption="Values without standing, and values whose last verification is not followed by a"
+        " passed one. They keep their numbers on the dies' pages.",
+        columns=(
+            Column("Reason"),
+            Column("Standing"),
+            Column("Calibration"),
+            Column("Values", True),
+            Column("Dies", True),
+            Column("Parameters"),
+            Column("Which dies"),
+        ),
+        rows=tuple(
+            _again_row(shared, key, rows, columns)
+            for key, rows in sorted(groups.items(), reverse=True)
+        ),
+        wide=True,
+    )
+
+
+def _again_row(
+    shared: die_page.Shared,
+    key: tuple[str, str, str],
+    rows: Sequence[int],
+    columns: Mapping[str, Sequence[object]],
+) -> Row:
+    standing, reasons, calibration = key
+    dies = dict.fromkeys((columns["die_x"][row], columns["die_y"][row]) for row in rows)
+    names = dict.fromkeys(str(columns["parameter"][row]) for row in rows)
+    parameters = summaries.parameters_of(shared.context.record)
+    return Row(
+        Cell(reasons or "no passed verification after"),
+        (
+            Cell(marked(standing), standing),
+            shared.calibration_cells.get(calibration or None, Cell(units.MISSING)),
+            Cell(number_of(len(rows)), str(len(rows)), True),
+            Cell(number_of(len(dies)), str(len(dies)), True),
+            Cell(
+                Markup(", ").join(
+                    summaries.symbol(parameters[name]) for name in names if name in parameters
+                )
+            ),
+            Cell(_die_links(list(dies))),
+        ),
+    )
+
+
+def _die_links(dies: Sequence[tuple[object, object]]) -> Markup:
+    links = [_die_link(int(str(x)), int(str(y))) for x, y in dies[:OF_A_ROW]]
+    more = len(dies) - len(links)
+    text = Markup(", ").join(links)
+    return text + f" and {number_of(more)} more, marked in the table of dies" if more else text
+
+
+def _die_link(die_x: int, die_y: int) -> Markup:
+    return link(die_name(die_x, die_y), f"{addresses.die_stem(die_x, die_y)}.html")
+
+
+def _parameters(shared: die_page.Shared, results: WaferResults) -> Table:
+    parameters = summaries.parameters_of(shared.context.record)
+    found = [result for result in results.summary.parameters if result.parameter in parameters]
+    outcomes = summaries.seen([result.outcomes for result in found])
+    rows = []
+    for result in found:
+        parameter = parameters[result.parameter]
+        factor, unit = summaries.scale(parameter, [result.summary])
+        rows.append(
+            Row(
+                summaries.parameter_cell(parameter, shared.home),
+                (
+                    Cell(result.condition),
+                    Cell(unit),
+                    *summaries.figure_cells(result.summary, factor),
+                    *summaries.count_cells(result.summary),
+                    *summaries.outcome_cells(result.outcomes, outcomes),
+                ),
+            )
+        )
+    return Table(
+        id="parameters",
+        caption="From the values with standing; the others are counted beside them.",
+        columns=(
+            Column("Parameter"),
+            Column("Condition"),
+            Column("Unit"),
+            *summaries.figure_columns(),
+            *summaries.count_columns(),
+            *summaries.outcome_columns(outcomes),
+        ),
+        rows=tuple(rows),
+        empty="No parameter was measured on this wafer.",
+    )
+
+
+def _maps(shared: die_page.Shared, maps: Mapping[str, Drawing]) -> tuple[Figure, ...]:
+    parameters = summaries.parameters_of(shared.context.record)
+    found = []
+    for name in sorted(maps):
+        parameter, slash, condition = name.partition("/")
+        if not slash or parameter not in parameters:
+            continue
+        target = addresses.relative(addresses.parameter(parameter), shared.home)
+        caption = Markup("{}, {}").format(
+            link(parameters[parameter].name, target), condition
+        )  # fmt: skip
+        found.append(figure(maps[name], shared.home, caption, Link("Table", "#parameters")))
+    return tuple(found)
+
+
+def _dies(shared: die_page.Shared, results: WaferResults) -> tuple[Table, ...]:
+    columns = results.dies.to_pydict()
+    rows = [
+        Row(
+            Cell(_die_link(x, y), str(index)),
+            (
+                Cell(columns["zone"][index]),
+                Cell(marked(columns["outcome"][index]), rank(columns["outcome"][index])),
+                Cell(columns["reason"][index] or ""),
+                *(
+                    Cell(number_of(columns[name][index]), str(columns[name][index]), True)
+                    for name in (
+                        "measured",
+                        "missing",
+                        "outside",
+                        "not_proven",
+                        "without_standing",
+                        "not_closed",
+                    )
+                ),
+                Cell("yes" if columns["planned"][index] else "no"),
+            ),
+        )
+        for index, (x, y) in enumerate(zip(columns["die_x"], columns["die_y"], strict=True))
+    ]
+    return split(
+        "die-table",
+        f"Dies of wafer {shared.wafer}, counts of values",
+        (
+            Column("Die"),
+            Column("Zone"),
+            Column("Verdict"),
+            Column("Why"),
+            Column("Measured", True),
+            Column("Missing", True),
+            Column("Outside", True),
+            Column("Not proven", True),
+            Column("Without standing", True),
+            Column("Not closed", True),
+            Column("Planned"),
+        ),
+        rows,
+        "This wafer has no die in the record.",
+    )
+
+
+def _facts(shared: die_page.Shared, results: WaferResults) -> tuple[Fact, ...]:
+    record, home, summary = shared.record, shared.home, results.summary
+    facts = [
+        Fact("Identity as read", record.identity_read),
+        Fact("Lot", record.lot),
+        Fact("Slot", str(record.slot) if record.slot else "not stated"),
+        Fact("Measured", stretch(record.started, record.finished)),
+        Fact("By", record.by),
+        Fact(
+            "Station",
+            link(record.station, addresses.relative(addresses.station(record.station), home)),
+        ),
+        Fact("Ambient", f"{figure_of(record.ambient_c)}{units.THIN}°C"),
+    ]
+    if record.substrate_c is not None:
+        facts.append(Fact("Contact substrate", f"{figure_of(record.substrate_c)}{units.THIN}°C"))
+    for word, instrument in (
+        ("RF instrument", record.rf_instrument),
+        ("DC instrument", record.dc_instrument),
+    ):
+        if instrument:
+            facts.append(Fact(word, instrument))
+    stood = [
+        Markup("{} ({} values)").format(
+            link(name, addresses.relative(addresses.calibration(name), home)), number_of(count)
+        )
+        for name, count in sorted(summary.calibrations.items())
+        if name in shared.context.calibrations
+    ]
+    if stood:
+        facts.append(Fact("Calibrations", Markup(", ").join(stood)))
+    if summary.typical_die is not None:
+        facts.append(Fact("Most typical die", _die_link(*summary.typical_die)))
+    if summary.touchdown_changes:
+        facts.append(
+            Fact(
+                "Choice of touchdown",
+                f"changed {number_of(summary.touchdown_changes)} outcomes"
+                if summary.touchdown_changes > 1
+                else "changed one outcome",
+            )
+        )
+    return tuple(facts)
+
+
+def _thermal(record: WaferRecord) -> Table:
+    return Table(
+        id="thermal",
+        caption="Set points of temperature, and how the wafer's own temperature is known",
+        columns=(
+            Column("Set point / °C", True),
+            Column("Chuck reading / °C", True),
+            Column("Surface minus chuck / °C", True),
+            Column("Its standard uncertainty / °C", True),
+            Column("Soak / s", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(figure_of(each.set_point_c), "", True),
+                tuple(
+                    Cell(figure_of(value), "", True)
+                    for value in (
+                        each.chuck_reading_c,
+                        each.surface_correction_c,
+                        each.surface_correction_u_c,
+                        each.soak_s,
+                    )
+                ),
+            )
+            for each in record.thermal
+        ),
+    )
+
+
+def _states(record: WaferRecord) -> Table | None:
+    if not record.states:
+        return None
+    return Table(
+        id="states",
+        caption="States of the RF path during the measurements",
+        columns=(Column("State"), *STATE_COLUMNS),
+        rows=tuple(Row(Cell(state.id), state_cells(state)) for state in record.states),
+    )
+
+
+def _links(shared: die_page.Shared) -> tuple[Link, ...]:
+    others = [
+        Link(f"Wafer {name}", shared.to(addresses.wafer(name)))
+        for name in shared.context.wafers
+        if name != shared.wafer
+    ]
+    return (Link("Download the data", shared.to(addresses.DATA)), *others)

@@ -1,0 +1,133 @@
+"""From a scenario to a campaign's portions, and the plain scenario of any size."""
+
+from datetime import datetime, timedelta, timezone
+from functools import partial
+
+from sitegen.model.simulated import Portion, SimulatedCampaign
+from sitegen.simulate.events import calibration_portion, verification_portion
+from sitegen.simulate.layout import grid_of
+from sitegen.simulate.parameters import DEVICES, PARAMETERS, SET_POINTS
+from sitegen.simulate.scenario import (
+    Block,
+    CalibrationPlan,
+    Plants,
+    Scenario,
+    VerificationPlan,
+    WaferPlan,
+)
+from sitegen.simulate.station import Analyser, usual_analyser
+from sitegen.simulate.station_records import CONTACT_RESISTANCE_MAX_OHM, station_record
+from sitegen.simulate.wafers import WaferMaker
+
+LOCAL = timezone(timedelta(hours=2))
+FIRST_DAY = datetime(2026, 4, 21, 0, 0, tzinfo=LOCAL)
+_SLOTS_H = (8.0, 14.0)
+"""Hours of the day at which the plain scenario's calibrations are made, one a wafer."""
+_LONGEST_WAFER_H = 4.0
+
+
+def simulate_campaign(
+    wafers: int, dies: int, seed: int, plants: Plants | None = None
+) -> SimulatedCampaign:
+    """A campaign of `wafers` wafers with exactly `dies` planned dies each.
+
+    Two wafers a day; each has a calibration of its own, LRRM and SOLT in turn, verified before
+    and after. The same arguments give the same content. Raises ValueError for less than one
+    wafer, less than one die, or a negative seed.
+    """
+    if wafers < 1 or dies < 1 or seed < 0:
+        raise ValueError("a campaign needs at least one wafer, one die and a seed of at least 0")
+    return campaign_of(_plain_scenario(wafers, dies, seed, plants or Plants()))
+
+
+def campaign_of(scenario: Scenario) -> SimulatedCampaign:
+    """Every portion of a scenario, each made anew whenever it is asked for."""
+    analyser = analyser_of(scenario)
+    return SimulatedCampaign(
+        (
+            partial(_campaign_portion, scenario),
+            *(
+                partial(calibration_portion, scenario, number, analyser)
+                for number in range(len(scenario.calibrations))
+            ),
+            *(
+                partial(verification_portion, scenario, number, analyser)
+                for number in range(len(scenario.verifications))
+            ),
+            *(
+                partial(_wafer_portion, scenario, number, analyser)
+                for number in range(len(scenario.wafers))
+            ),
+        )
+    )
+
+
+def analyser_of(scenario: Scenario) -> Analyser:
+    """The analyser of a scenario, with its planted change."""
+    return usual_analyser((scenario.seed, 1), scenario.plants.cable_change)
+
+
+def _wafer_portion(scenario: Scenario, number: int, analyser: Analyser) -> Portion:
+    return WaferMaker(scenario, number, analyser).portion()
+
+
+def _campaign_portion(scenario: Scenario) -> Portion:
+    grid = scenario.grid
+    planned: object = "all" if grid.complete else [list(die) for die in grid.dies]
+    return Portion(
+        folder="",
+        record_file="campaign.toml",
+        record={
+            "campaign": scenario.identity,
+            "decision": {"rule": "guarded", "coverage_factor": 2.0, "guard_factor": 1.0},
+            "touchdowns": {
+                "counts": "last",
+                "contact_resistance_max_ohm": CONTACT_RESISTANCE_MAX_OHM,
+            },
+            "layout": grid.record(),
+            "plan": {"wafers": [{"id": plan.id, "dies": planned} for plan in scenario.wafers]},
+            "stations": [station_record(scenario.start.date())],
+            "conditions": [one.record() for one in SET_POINTS],
+            "devices": [dict(one) for one in DEVICES],
+            "parameters": [one.record() for one in PARAMETERS],
+        },
+        notes=scenario.notes,
+    )
+
+
+def _plain_scenario(wafers: int, dies: int, seed: int, plants: Plants) -> Scenario:
+    grid = grid_of(dies)
+    width = max(2, len(str(wafers)))
+    period_s = min(120.0, _LONGEST_WAFER_H * 3600 / dies)
+    plans, calibrations, verifications = [], [], []
+    for number in range(wafers):
+        name = f"{number + 1:0{width}d}"
+        at = 24.0 * (number // len(_SLOTS_H)) + _SLOTS_H[number % len(_SLOTS_H)]
+        start = at + 0.5
+        end = start + dies * period_s / 3600
+        calibrations.append(
+            CalibrationPlan(f"CAL-{name}", at, "SOLT" if number % 2 else "LRRM")
+        )
+        for suffix, moment in (("A", at + 0.3), ("B", end + 0.1)):
+            verifications.append(
+                VerificationPlan(f"VER-{name}{suffix}", moment, f"CAL-{name}")
+            )
+        plans.append(WaferPlan(f"W{name}", number % 25 + 1, (Block(0, start),), period_s,
+                               bias_dies=grid.dies[:1]))  # fmt: skip
+    identity: dict[str, object] = {
+        "id": f"SIM-{wafers}x{dies}-{seed}",
+        "title": f"Simulated campaign of {wafers} x {dies} dies, seed {seed}",
+        "simulated": True,
+        "requested_by": "design engineer",
+        "responsible": "measurement engineer on duty",
+        "authorised_by": "head of the laboratory",
+        "laboratory": "a laboratory that does not exist",
+        "place": "nowhere: simulated",
+        "edition": 1,
+        "edition_reason": "first edition",
+        "issued": (FIRST_DAY + timedelta(days=(wafers + 1) // 2)).date(),
+    }
+    return Scenario(
+        seed, FIRST_DAY, identity, grid, tuple(plans), tuple(calibrations), tuple(verifications),
+        plants,
+    )  # fmt: skip

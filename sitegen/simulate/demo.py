@@ -1,0 +1,130 @@
+"""The demonstration campaign: an invented process on three wafers, with planted faults.
+
+Three days at one station. What is planted, and nothing else:
+
+- LK7-1: an edge ring of high sheet resistance.
+- LK7-2: tables in the prober's own frame; four dies not measured; the cable of port 2 moved in
+  the middle of the wafer, found by a failed verification and followed by a new calibration.
+- LK7-3: one transistor touched twice; the last dies measured after the calibration had expired.
+- All wafers: leakage of the capacitor below the floor on many dies.
+"""
+
+from datetime import date, datetime
+
+from sitegen.model.simulated import SimulatedCampaign
+from sitegen.simulate.campaign import LOCAL, campaign_of
+from sitegen.simulate.demo_notes import (
+    CAMPAIGN_NOTES,
+    CHANGE_NOTE,
+    FAILURE_NOTE,
+    FRAME_NOTE,
+    RING_NOTE,
+)
+from sitegen.simulate.layout import grid_of
+from sitegen.simulate.scenario import (
+    Block,
+    CalibrationPlan,
+    EdgeRing,
+    HotSession,
+    OnePortSession,
+    Plants,
+    Retouched,
+    Scenario,
+    VerificationPlan,
+    WaferPlan,
+)
+from sitegen.simulate.station import CableChange
+from sitegen.simulate.wafers import SWEPT_AT
+
+SEED = 707
+DIES = 88
+_PERIOD_S = 140.0
+_BIAS_DIES = ((0, 0), (2, 1), (-2, 1), (1, -2), (-3, 0))
+_HOT_DIES = ((0, 0), (3, 0), (-3, 0), (0, 3), (0, -3), (2, 2), (-2, -2), (-2, 2), (2, -2))
+_ONE_PORT_DIES = tuple((x, y) for y in (2, 1, 0, -1) for x in (-3, -1, 0, 1, 3))
+_EXPIRY_H = 61.5
+"""Hour at which the third day's calibration expires, counted from the first midnight."""
+
+
+def demo_campaign() -> SimulatedCampaign:
+    """The campaign of `campaigns_demo/lark-7`."""
+    return campaign_of(demo_scenario())
+
+
+def demo_scenario() -> Scenario:
+    """What happens in it, and when."""
+    return Scenario(
+        seed=SEED,
+        start=datetime(2026, 4, 21, tzinfo=LOCAL),
+        identity=_IDENTITY,
+        grid=grid_of(DIES, 150.0),
+        wafers=_wafers(),
+        calibrations=(
+            CalibrationPlan("CAL-1", 7.75, "LRRM"),
+            CalibrationPlan("CAL-2", 13.0, "one-port"),
+            CalibrationPlan("CAL-3", 31.75, "LRRM"),
+            CalibrationPlan("CAL-4", 34.75, "SOLT", note=CHANGE_NOTE),
+            CalibrationPlan("CAL-5", _EXPIRY_H - 5.0, "LRRM", valid_hours=5.0),
+        ),
+        verifications=(
+            VerificationPlan("VER-1", 8.2, "CAL-1"),
+            VerificationPlan("VER-2", 12.25, "CAL-1"),
+            VerificationPlan("VER-3", 13.6, "CAL-2"),
+            VerificationPlan("VER-4", 33.5, "CAL-3"),
+            VerificationPlan("VER-5", 34.5, "CAL-3", note=FAILURE_NOTE),
+            VerificationPlan("VER-6", 35.0, "CAL-4"),
+            VerificationPlan("VER-7", 36.75, "CAL-4"),
+            VerificationPlan("VER-8", _EXPIRY_H + 0.15, "CAL-5"),
+        ),
+        plants=Plants(
+            edge_ring=EdgeRing(wafer=0, beyond_mm=60.0, shift_ohm=45.0),
+            unmeasured=tuple((1, die) for die in ((-1, 5), (0, 5), (4, -3), (3, -3))),
+            retouched=Retouched(wafer=2, die=(1, 1), shift_ohm=6.0),
+            cable_change=CableChange(hours=34.0, delay_ps=0.28, loss_db=0.4),
+        ),
+        notes=CAMPAIGN_NOTES,
+    )
+
+
+def _wafers() -> tuple[WaferPlan, ...]:
+    die_h = _PERIOD_S / 3600
+    expiry_place = (SWEPT_AT["cap"] + SWEPT_AT["spiral"]) / 2
+    third_start = _EXPIRY_H - (DIES - 2 + expiry_place) * die_h
+    return (
+        WaferPlan(
+            "LK7-1",
+            3,
+            (Block(0, 8.5),),
+            _PERIOD_S,
+            bias_dies=_BIAS_DIES,
+            hot=HotSession(14.75, _HOT_DIES),
+            one_port=OnePortSession(13.2, _ONE_PORT_DIES),
+            note=RING_NOTE,
+        ),
+        WaferPlan(
+            "LK7-2",
+            4,
+            (Block(0, 32.0), Block(36, 33.6), Block(56, 35.25)),
+            _PERIOD_S,
+            frame="prober",
+            bias_dies=_BIAS_DIES,
+            names_calibration=True,
+            note=FRAME_NOTE,
+        ),
+        WaferPlan("LK7-3", 5, (Block(0, third_start),), _PERIOD_S, bias_dies=_BIAS_DIES),
+    )
+
+
+_IDENTITY: dict[str, object] = {
+    "id": "LARK-7",
+    "title": "Lark 7: transistors, passives and contacts on three pilot wafers (simulated)",
+    "simulated": True,
+    "requested_by": "design engineer of the Lark 7 amplifier (invented)",
+    "responsible": "measurement engineer on duty",
+    "authorised_by": "head of the wafer laboratory",
+    "laboratory": "Wafer laboratory of an institute that does not exist",
+    "place": "screened room 2 of the same (invented)",
+    "edition": 1,
+    "edition_reason": "first edition",
+    "issued": date(2026, 4, 24),
+}

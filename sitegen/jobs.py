@@ -47,6 +47,11 @@ def key_of(kind: str, parts: Mapping[str, Any]) -> str:
     return hashlib.sha256(text).hexdigest()
 
 
+def digest_of(result: object) -> str:
+    """Digest of a small frozen result, by its text."""
+    return hashlib.sha256(repr(result).encode("utf-8")).hexdigest()
+
+
 @cache
 def program_digest() -> str:
     """Digest of the program's own files, its templates and its libraries' versions."""

@@ -30,9 +30,7 @@ def _specification() -> bytes:
     )
     boxes = (
         layer("boxes")
-        .mark_rect(
-            fill=colour("accent-soft"), stroke=colour("accent"), strokeWidth=1.25, clip=True
-        )
+        .mark_rect(fill=colour("accent-soft"), stroke=colour("accent"), strokeWidth=1.25, clip=True)
         .encode(x=x("from"), x2="to", y=y("y"), y2="to_y")
     )
     medians = (
@@ -42,9 +40,7 @@ def _specification() -> bytes:
     )
     points = (
         layer("points")
-        .mark_point(
-            shape="circle", size=34, stroke=colour("accent"), strokeWidth=1.25, clip=True
-        )
+        .mark_point(shape="circle", size=34, stroke=colour("accent"), strokeWidth=1.25, clip=True)
         .encode(x=x("x"), y=y("y"))
     )
     return value_rows.compiled(whiskers, boxes, medians, points)
@@ -92,7 +88,9 @@ def _row_marks(values: FloatArray, middle: float) -> dict[str, vega.Rows]:
     """Marks of one wafer; `middle` is the height of its row's middle line."""
     if not values.size:
         return {}
-    q05, q25, median, q75, q95 = (float(q) for q in np.quantile(values, (0.05, 0.25, 0.5, 0.75, 0.95)))
+    q05, q25, median, q75, q95 = (
+        float(q) for q in np.quantile(values, (0.05, 0.25, 0.5, 0.75, 0.95))
+    )
     bar = [{"x": median, "y": middle - 0.3, "to_y": middle + 0.3}]
     if values.size <= FEW:
         return {

@@ -6,14 +6,17 @@ from functools import cache
 import altair as alt
 import numpy as np
 
-from sitegen.chart import value_rows, vega
+from sitegen.chart import value_rows
 from sitegen.chart.axis import Axis
 from sitegen.chart.theme import colour
 from sitegen.model.arrays import FloatArray
 from sitegen.model.results import AxisRange, Drawing
+from sitegen.units import count
 
 BINS = 40
 """Bins over the axis, or the next number that divides its steps evenly."""
+_FULL = 0.88
+"""Height of the tallest bar as a share of its row."""
 
 
 @cache
@@ -21,9 +24,7 @@ def _specification() -> bytes:
     bars = (
         alt.Chart(alt.NamedData("bars"))
         .mark_rect(fill=colour("accent"), stroke=colour("paper"), strokeWidth=0.5)
-        .encode(
-            x=value_rows.encoded_x("from"), x2="to", y=value_rows.encoded_y("floor"), y2="top"
-        )
+        .encode(x=value_rows.encoded_x("from"), x2="to", y=value_rows.encoded_y("floor"), y2="top")
     )
     return value_rows.compiled(bars)
 
@@ -67,12 +68,22 @@ def distribution(
             "from": edges[place],
             "to": edges[place + 1],
             "floor": row + 1,
-            "top": row + 1 - 0.88 * int(found[place]) / tallest,
+            "top": row + 1 - _FULL * int(found[place]) / tallest,
         }
         for row, found in enumerate(counts)
         for place in np.flatnonzero(found)
     ]
-    return value_rows.drawn(_specification(), rows, {"bars": bars})
+    guide = None
+    if tallest:
+        round_count = _round_count(tallest)
+        guide = 1 - _FULL * round_count / tallest, count(round_count, "value")
+    return value_rows.drawn(_specification(), rows, {"bars": bars}, guide=guide)
+
+
+def _round_count(tallest: int) -> int:
+    """The greatest of 1, 2, 5, 10, 20, ... that is at most `tallest`."""
+    power = 10 ** (len(str(tallest)) - 1)
+    return max(digit * power for digit in (1, 2, 5) if digit * power <= tallest)
 
 
 def bin_edges(x: Axis) -> list[float]:

@@ -6,6 +6,7 @@ A die's own trace is laid over the frame on its page: the frame as an image, and
 
 from dataclasses import dataclass
 from functools import cache
+from xml.etree.ElementTree import Element
 
 import altair as alt
 import numpy as np
@@ -52,12 +53,13 @@ class Frame:
 def _specification(log: bool) -> bytes:
     x = vega.quantitative(alt.X, "f", log=log)
     base = alt.Chart(alt.NamedData("population")).encode(x=x)
-    edge = {"stroke": colour("rule"), "strokeWidth": 0.75, "clip": True}
     band = base.mark_area(fill=colour("band"), clip=True).encode(
         y=vega.quantitative(alt.Y, "low"), y2="high"
     )
-    low = base.mark_line(**edge).encode(y="low:Q")
-    high = base.mark_line(**edge).encode(y="high:Q")
+    low, high = (
+        base.mark_line(stroke=colour("rule"), strokeWidth=0.75, clip=True).encode(y=f"{name}:Q")
+        for name in ("low", "high")
+    )
     median = base.mark_line(
         stroke=colour("second"), strokeWidth=1.5, strokeDash=[6, 3], clip=True
     ).encode(y="median:Q")
@@ -117,7 +119,7 @@ def _quantiles(curves: FloatArray) -> FloatArray:
     return found
 
 
-def _key(dies: int) -> list[svg.Element]:
+def _key(dies: int) -> list[Element]:
     """One line above the plot that says what the frame shows."""
     left, base = PADDING.left, PADDING.top - 10
     if not dies:
@@ -137,9 +139,7 @@ def _key(dies: int) -> list[svg.Element]:
     ]
 
 
-def polylines(
-    frame: Frame, frequency_hz: FloatArray, curves: FloatArray
-) -> list[tuple[str, ...]]:
+def polylines(frame: Frame, frequency_hz: FloatArray, curves: FloatArray) -> list[tuple[str, ...]]:
     """For each of n_die curves (n_die, n_freq) the `points` of its polylines, in whole numbers.
 
     Ten units are a pixel, the origin is the plot's upper left corner (see `Frame.view_box`). A

@@ -1,15 +1,17 @@
 """Deviation of a verification's structure over frequency, against its mask."""
 
 from functools import cache
+from xml.etree.ElementTree import Element
 
 import altair as alt
 import numpy as np
 
-from sitegen.chart import svg, vega, words
+from sitegen.chart import marks, svg, vega, words
 from sitegen.chart.axis import Axis, frequency_axis, snapped_range, value_axis
 from sitegen.chart.theme import colour
+from sitegen.model.arrays import FloatArray
 from sitegen.model.results import Drawing, MaskResult
-from sitegen.units import frequency, number
+from sitegen.units import THIN, number, shown_unit
 
 WIDTH, HEIGHT = 640, 300
 PADDING = vega.Padding(left=64, top=26, right=84, bottom=44)
@@ -28,15 +30,10 @@ def _specification(log: bool) -> bytes:
     line = curves.mark_line(stroke=colour("accent"), strokeWidth=1.75, clip=True).encode(
         y="deviation:Q"
     )
-    over = (
-        alt.Chart(alt.NamedData("over"))
-        .mark_point(shape="cross", angle=45, size=40, stroke=colour("alarm"), strokeWidth=1.5)
-        .encode(x="f:Q", y="deviation:Q")
-    )
     worst = alt.Chart(alt.NamedData("worst")).encode(x="f:Q", y="deviation:Q")
     drop = worst.mark_rule(stroke=colour("ink"), strokeWidth=1, strokeDash=[2, 2]).encode(y2="top")
     ring = worst.mark_point(shape="circle", size=70, stroke=colour("ink"), strokeWidth=1.75)
-    chart = alt.layer(mask, edge, line, over, drop, ring)
+    chart = alt.layer(mask, edge, line, drop, ring)
     return vega.compiled(chart.properties(width=PLOT_WIDTH, height=PLOT_HEIGHT), PADDING)
 
 
@@ -51,8 +48,6 @@ def deviation(*, address: str, title: str, description: str, result: MaskResult)
     f = np.asarray(result.frequency_hz, dtype=float) * per_hz
     known = [*measured[np.isfinite(measured)], *limit[np.isfinite(limit)]]
     y = value_axis(snapped_range(0.0, 1.1 * max(known, default=1.0)), 1.0, _y_title(result))
-    with np.errstate(invalid="ignore"):
-        over = np.flatnonzero(measured > limit)
     data: dict[str, vega.Rows] = {
         "curves": vega.columns(
             f=f.tolist(),
@@ -60,11 +55,11 @@ def deviation(*, address: str, title: str, description: str, result: MaskResult)
             limit=limit.tolist(),
             top=np.where(np.isfinite(limit), y.upper, np.nan).tolist(),
         ),
-        "over": [{"f": float(f[n]), "deviation": float(measured[n])} for n in over],
         "worst": [],
     }
-    notes = [_at_end("mask", "ink", f, limit, x, y), _at_end("deviation", "accent", f, measured, x, y)]
-    texts = _side_labels([note for note in notes if note is not None])
+    ends = [_end("mask", "ink", limit, y), _end("deviation", "accent", measured, y)]
+    texts = _side_labels([end for end in ends if end is not None])
+    texts += _crosses(f, measured, limit, x, y)
     place = _worst_place(result)
     if place is not None and np.isfinite(measured[place]):
         data["worst"] = [
@@ -101,12 +96,14 @@ def _worst_place(result: MaskResult) -> int | None:
     return int(np.argmin(np.abs(result.frequency_hz - result.worst_frequency_hz)))
 
 
-def _worst_label(result: MaskResult, place: int, f: float, x: Axis) -> svg.Element:
+def _worst_label(result: MaskResult, place: int, f: float, x: Axis) -> Element:
     unit = _UNITS[result.mask.quantity]
+    symbol = "" if not unit else unit if unit == "°" else THIN + unit
+    factor, hertz = shown_unit([float(result.frequency_hz[place])], "Hz")
     text = (
-        f"worst at {frequency(float(result.frequency_hz[place]))}:"
-        f" {number(abs(float(result.deviation[place])), 3)}"
-        f" of {number(float(result.limit[place]), 3)}{' ' + unit if unit else ''}"
+        f"worst at {number(float(result.frequency_hz[place]) * factor)}{THIN}{hertz}:"
+        f" {number(abs(float(result.deviation[place])), 3)}{symbol}"
+        f" of {number(float(result.limit[place]), 3)}{symbol}"
     )
     (placed,) = words.beside(
         [(PADDING.left + x.position(f, PLOT_WIDTH), text)], PADDING.left - 50, WIDTH - 4
@@ -114,9 +111,27 @@ def _worst_label(result: MaskResult, place: int, f: float, x: Axis) -> svg.Eleme
     return svg.label(placed.x, PADDING.top - 8, text, anchor=placed.anchor)
 
 
-def _at_end(
-    text: str, part: str, f: np.ndarray, curve: np.ndarray, x: Axis, y: Axis
-) -> tuple[str, str, float] | None:
+def _crosses(
+    f: FloatArray, measured: FloatArray, limit: FloatArray, x: Axis, y: Axis
+) -> list[Element]:
+    """One path of crosses on the points that lie above the mask."""
+    with np.errstate(invalid="ignore"):
+        over = np.flatnonzero(measured > limit)
+    data = "".join(
+        marks.path(
+            "cross",
+            PADDING.left + x.position(float(f[place]), PLOT_WIDTH),
+            PADDING.top + PLOT_HEIGHT - y.position(float(measured[place]), PLOT_HEIGHT),
+            2.5,
+        )
+        for place in over
+    )
+    if not data:
+        return []
+    return [svg.element("path", {"class": "line-alarm", "stroke-width": "1.25", "d": data})]
+
+
+def _end(text: str, part: str, curve: FloatArray, y: Axis) -> tuple[str, str, float] | None:
     """A curve's name, part of the palette and height where it ends; None without a point."""
     known = np.flatnonzero(np.isfinite(curve))
     if not known.size:
@@ -125,7 +140,7 @@ def _at_end(
     return text, part, height
 
 
-def _side_labels(ends: list[tuple[str, str, float]]) -> list[svg.Element]:
+def _side_labels(ends: list[tuple[str, str, float]]) -> list[Element]:
     heights = words.spread([height for *_, height in ends], 14, 4, PLOT_HEIGHT - 4)
     return [
         svg.label(WIDTH - PADDING.right + 6, PADDING.top + height + 4, text, part=part)

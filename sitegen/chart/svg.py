@@ -84,8 +84,15 @@ def line(
     return element("path", attributes)
 
 
-def hatch(identifier: str, part: str = "ink", gap: float = 5) -> Element:
-    """A pattern of diagonal lines; fill with url(#identifier)."""
+def hatch(identifier: str, part: str, gap: float = 5, under: str = "") -> Element:
+    """A pattern of diagonal lines; fill with url(#identifier).
+
+    `under` adds lines of a second part beside them, so that one of the two shows on any ground.
+    """
+    lines = [element("path", {"class": f"line-{part}", "d": f"M0.5,0V{coordinate(gap)}"})]
+    if under:
+        second = {"class": f"line-{under}", "d": f"M1.5,0V{coordinate(gap)}"}
+        lines.append(element("path", second))
     return element(
         "pattern",
         {
@@ -95,7 +102,7 @@ def hatch(identifier: str, part: str = "ink", gap: float = 5) -> Element:
             "patternUnits": "userSpaceOnUse",
             "patternTransform": "rotate(45)",
         },
-        element("path", {"class": f"line-{part}", "d": f"M0,0V{coordinate(gap)}"}),
+        *lines,
     )
 
 

@@ -4,11 +4,12 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from xml.etree.ElementTree import Element
 
 import altair as alt
 import numpy as np
 
-from sitegen.chart import svg, vega, words
+from sitegen.chart import marks, svg, vega, words
 from sitegen.chart.axis import Axis, frequency_axis, snapped_range, value_axis
 from sitegen.chart.theme import colour
 from sitegen.model.arrays import FloatArray
@@ -19,8 +20,8 @@ PANEL_WIDTH, PANEL_HEIGHT = 286, 150
 COLUMN_GAP, ROW_GAP = 122, 68
 PADDING = vega.Padding(left=58, top=26, right=62, bottom=44)
 WIDTH = PADDING.left + COLUMNS * PANEL_WIDTH + COLUMN_GAP + PADDING.right
-REPORTED_POINTS = 24
-"""The instrument's own terms are drawn as so many rings, not as one more line."""
+REPORTED_RINGS = 20
+"""The instrument's own terms are drawn as about so many rings, not as one more line."""
 _STYLES: tuple[tuple[str, list[int]], ...] = (
     ("accent", [1, 0]),
     ("second", [6, 3]),
@@ -40,31 +41,59 @@ class Curve:
     """NaN where the term is zero or not determined."""
 
 
+@dataclass(frozen=True)
+class _Panel:
+    """The curves of one family, and where they are drawn."""
+
+    place: int
+    family: str
+    lines: tuple[Curve, ...]
+    reported: tuple[Curve, ...]
+    y: Axis
+
+    @property
+    def left(self) -> int:
+        return PADDING.left + self.place % COLUMNS * (PANEL_WIDTH + COLUMN_GAP)
+
+    @property
+    def top(self) -> int:
+        return PADDING.top + self.place // COLUMNS * (PANEL_HEIGHT + ROW_GAP)
+
+    def pixel_y(self, decibels: float) -> float:
+        return self.top + PANEL_HEIGHT - self.y.position(decibels, PANEL_HEIGHT)
+
+    def style(self, curve: Curve) -> tuple[str, list[int]]:
+        """Part of the palette and dash: by the order in which ports or directions appear."""
+        variants = list(dict.fromkeys(c.variant for c in (*self.lines, *self.reported)))
+        return _STYLES[min(variants.index(curve.variant), len(_STYLES) - 1)]
+
+
+def _panel_of(
+    place: int, family: str, solved: Sequence[Curve], reported: Sequence[Curve]
+) -> _Panel:
+    lines = tuple(curve for curve in solved if curve.family == family)
+    rings = tuple(curve for curve in reported if curve.family == family)
+    return _Panel(place, family, lines, rings, _range([*lines, *rings]))
+
+
 @cache
 def _specification(panels: int, log: bool) -> bytes:
-    charts = [_panel(place, log) for place in range(panels)]
+    charts = [_panel_chart(place, log) for place in range(panels)]
     chart = alt.concat(
         *charts, columns=COLUMNS, spacing={"row": ROW_GAP, "column": COLUMN_GAP}, bounds="flush"
     )
     return vega.compiled(chart.resolve_scale(x="independent", y="independent"), PADDING)
 
 
-def _panel(place: int, log: bool) -> alt.LayerChart:
-    x = vega.quantitative(alt.X, "f", log=log)
-    layers = []
-    for style, (part, dash) in enumerate(_STYLES):
-        curve = alt.Chart(alt.NamedData(f"solved-{place}-{style}"))
-        rings = alt.Chart(alt.NamedData(f"reported-{place}-{style}"))
-        y = vega.quantitative(alt.Y, "decibels")
-        layers.append(
-            curve.mark_line(stroke=colour(part), strokeWidth=1.75, strokeDash=dash).encode(x=x, y=y)
-        )
-        layers.append(
-            rings.mark_point(shape="circle", size=18, stroke=colour(part), strokeWidth=1).encode(
-                x=x, y=y
-            )
-        )
-    return alt.layer(*layers).properties(width=PANEL_WIDTH, height=PANEL_HEIGHT)
+def _panel_chart(place: int, log: bool) -> alt.Chart:
+    chart = alt.Chart(alt.NamedData(f"panel-{place}")).mark_line(strokeWidth=1.75)
+    encoded: alt.Chart = chart.encode(
+        x=vega.quantitative(alt.X, "f", log=log),
+        y=vega.quantitative(alt.Y, "decibels"),
+        stroke=alt.Stroke("stroke:N", scale=None, legend=None),
+        strokeDash=alt.StrokeDash("dash:N", scale=None, legend=None),
+    )
+    return encoded.properties(width=PANEL_WIDTH, height=PANEL_HEIGHT)
 
 
 def error_terms(
@@ -91,26 +120,18 @@ def error_terms(
         )
     x, per_hz = frequency_axis(frequency_hz)
     f = np.asarray(frequency_hz, dtype=float) * per_hz
-    data: dict[str, vega.Rows] = {}
-    axes: dict[str, Axis] = {}
-    texts: list[svg.Element] = []
-    for place, family in enumerate(families):
-        lines = [curve for curve in solved if curve.family == family]
-        dots = [curve for curve in rings if curve.family == family]
-        y = _range(family, [*lines, *dots])
-        axes |= {f"concat_{place}_x": x, f"concat_{place}_y": y}
-        variants = list(dict.fromkeys(curve.variant for curve in (*lines, *dots)))
-        data |= _panel_data(place, f, lines, dots, variants)
-        texts += _panel_words(place, family, lines, variants, y)
+    panels = [_panel_of(place, family, solved, rings) for place, family in enumerate(families)]
     plot = vega.rendered(
-        _specification(len(families), x.log),
-        data=data,
-        axes=axes,
+        _specification(len(panels), x.log),
+        data={f"panel-{panel.place}": _rows(panel, f) for panel in panels},
+        axes={f"concat_{panel.place}_x": x for panel in panels}
+        | {f"concat_{panel.place}_y": panel.y for panel in panels},
         prefix=svg.identifier(address),
     )
+    over = [part for panel in panels for part in (*_rings(panel, f, x), *_words(panel))]
     rows = -(-len(families) // COLUMNS)
     return svg.finished(
-        [*plot, *texts],
+        [*plot, *over],
         address=address,
         title=title,
         description=description,
@@ -130,53 +151,63 @@ def _curve(term: Term) -> Curve:
     return Curve(family, variant, np.where(np.isfinite(decibels), decibels, np.nan))
 
 
-def _range(family: str, curves: Sequence[Curve]) -> Axis:
+def _range(curves: Sequence[Curve]) -> Axis:
     known = np.concatenate([curve.decibels[np.isfinite(curve.decibels)] for curve in curves])
-    if known.size:
-        middle = (float(known.min()) + float(known.max())) / 2
-        low, high = min(float(known.min()), middle - 0.5), max(float(known.max()), middle + 0.5)
-    else:
-        low, high = -60.0, 0.0
-    return value_axis(snapped_range(low, high), 1.0, "magnitude / dB")
+    low, high = (float(known.min()), float(known.max())) if known.size else (-60.0, 0.0)
+    middle = (low + high) / 2
+    least = snapped_range(min(low, middle - 0.5), max(high, middle + 0.5))
+    return value_axis(least, 1.0, "magnitude / dB")
 
 
-def _panel_data(
-    place: int,
-    f: np.ndarray,
-    lines: Sequence[Curve],
-    dots: Sequence[Curve],
-    variants: Sequence[str],
-) -> dict[str, vega.Rows]:
-    data = {}
-    step = max(len(f) // REPORTED_POINTS, 1)
-    for kind, curves, every in (("solved", lines, 1), ("reported", dots, step)):
-        for curve in curves:
-            style = min(variants.index(curve.variant), len(_STYLES) - 1)
-            data[f"{kind}-{place}-{style}"] = vega.columns(
-                f=f[::every].tolist(), decibels=curve.decibels[::every].tolist()
+def _rows(panel: _Panel, f: FloatArray) -> vega.Rows:
+    """The panel's lines, each with its colour and dash."""
+    rows: vega.Rows = []
+    for curve in panel.lines:
+        part, dash = panel.style(curve)
+        rows += [
+            {"f": x, "decibels": y, "stroke": colour(part), "dash": dash}
+            for x, y in zip(f.tolist(), curve.decibels.tolist(), strict=True)
+        ]
+    return rows
+
+
+def _rings(panel: _Panel, f: FloatArray, x: Axis) -> list[Element]:
+    """What the instrument reported: a path of rings for each term."""
+    if not panel.reported:
+        return []
+    step = max(len(f) // REPORTED_RINGS, 1)
+    drawn = []
+    for curve in panel.reported:
+        data = "".join(
+            marks.path(
+                "ring",
+                panel.left + x.position(float(f[place]), PANEL_WIDTH),
+                panel.pixel_y(float(curve.decibels[place])),
+                2.25,
             )
-    return data
+            for place in range(step // 2, len(f), step)
+            if np.isfinite(curve.decibels[place])
+        )
+        if data:
+            part, _ = panel.style(curve)
+            drawn.append(svg.element("path", {"class": f"line-{part}", "fill": "none", "d": data}))
+    right, top = panel.left + PANEL_WIDTH, panel.top
+    text = "rings: reported by the instrument"
+    return [*drawn, svg.label(right, top - 10, text, anchor="end", part="muted", size=10)]
 
 
-def _panel_words(
-    place: int, family: str, lines: Sequence[Curve], variants: Sequence[str], y: Axis
-) -> list[svg.Element]:
-    row, column = divmod(place, COLUMNS)
-    left = PADDING.left + column * (PANEL_WIDTH + COLUMN_GAP)
-    top = PADDING.top + row * (PANEL_HEIGHT + ROW_GAP)
-    texts = [svg.label(left, top - 10, family, size=12, bold=True)]
-    drawn = [curve for curve in lines if np.isfinite(curve.decibels).any()]
+def _words(panel: _Panel) -> list[Element]:
+    """The family's name over the panel, and each line's name at its end."""
+    texts = [svg.label(panel.left, panel.top - 10, panel.family, size=12, bold=True)]
+    drawn = [curve for curve in panel.lines if np.isfinite(curve.decibels).any()]
     if not drawn:
-        middle = left + PANEL_WIDTH / 2, top + PANEL_HEIGHT / 2
+        middle = panel.left + PANEL_WIDTH / 2, panel.top + PANEL_HEIGHT / 2
         texts.append(svg.label(*middle, "zero or not determined", anchor="middle", part="muted"))
-    ends = [curve.decibels[np.flatnonzero(np.isfinite(curve.decibels))[-1]] for curve in drawn]
+    ends = [float(curve.decibels[np.isfinite(curve.decibels)][-1]) for curve in drawn]
     heights = words.spread(
-        [PANEL_HEIGHT - y.position(float(end), PANEL_HEIGHT) for end in ends],
-        13,
-        4,
-        PANEL_HEIGHT - 4,
+        [panel.pixel_y(end) for end in ends], 13, panel.top + 4, panel.top + PANEL_HEIGHT - 4
     )
     for curve, height in zip(drawn, heights, strict=True):
-        part = _STYLES[min(variants.index(curve.variant), len(_STYLES) - 1)][0]
-        texts.append(svg.label(left + PANEL_WIDTH + 5, top + height + 4, curve.variant, part=part))
+        part, _ = panel.style(curve)
+        texts.append(svg.label(panel.left + PANEL_WIDTH + 5, height + 4, curve.variant, part=part))
     return texts

@@ -73,6 +73,7 @@ _GUIDE = {
 }
 CONFIG: dict[str, Any] = {
     "font": "sans-serif",
+    "aria": False,  # the whole drawing has a title and a description instead
     "view": {"stroke": None},
     "axis": _GUIDE,
     "axisX": {"titleY": 36, "titleBaseline": "alphabetic"},

@@ -2,16 +2,17 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from xml.etree.ElementTree import Element
 
 import altair as alt
 import numpy as np
 
 from sitegen.chart import svg, vega, words
-from sitegen.chart.axis import Axis, value_axis
+from sitegen.chart.axis import Axis, decimals, fixed, value_axis
 from sitegen.chart.theme import colour
 from sitegen.model.arrays import FloatArray
 from sitegen.model.results import AxisRange, Drawing
-from sitegen.units import axis_title, count, number, shown_unit
+from sitegen.units import THIN, axis_title, count, number, shown_unit
 
 WIDTH = 640
 LEFT, RIGHT, BOTTOM = 92, 92, 44
@@ -69,7 +70,7 @@ def rows_of(
     factor, symbol = shown_unit([largest], unit)
     named = (("lower limit", lower), ("target", target), ("upper limit", upper))
     limits = tuple(
-        (value * factor, f"{text} {number(value * factor)}")
+        (value * factor, f"{text} {_figure(value * factor, symbol)}")
         for text, value in named
         if value is not None
     )
@@ -84,18 +85,28 @@ def rows_of(
     )
 
 
-def limit_layer() -> alt.LayerChart:
+def _figure(value: float, symbol: str) -> str:
+    """'390 mV': a limit as it was given, with no digit that says nothing."""
+    places = decimals([value])
+    text = fixed(value, places) if places < 6 else number(value)
+    if not symbol:
+        return text
+    return f"{text}{symbol}" if symbol == "°" else f"{text}{THIN}{symbol}"
+
+
+def limit_layer() -> alt.LayerChart | alt.FacetChart:
     """Rules of the limits over the whole height, and a light line under each wafer's row."""
-    floor = (
-        alt.Chart(alt.NamedData("floors"))
-        .mark_rule(stroke=colour("rule"), strokeWidth=0.75)
+    across = [
+        alt.Chart(alt.NamedData(name))
+        .mark_rule(stroke=colour(part), strokeWidth=0.75)
         .encode(y=alt.Y("y:Q"))
-    )
+        for name, part in (("guides", "grid"), ("floors", "rule"))
+    ]
     rule = alt.Chart(alt.NamedData("limits")).mark_rule(stroke=colour("ink"), strokeWidth=1.25)
     limits = rule.encode(
         x=alt.X("x:Q"), strokeDash=alt.StrokeDash("dash:N", scale=None, legend=None)
     )
-    return alt.layer(floor, limits)
+    return alt.layer(*across, limits)
 
 
 def compiled(*layers: alt.Chart) -> bytes:
@@ -116,30 +127,39 @@ def encoded_y(field: str) -> alt.Y:
         field,
         type="quantitative",
         scale=alt.Scale(domain=[1, 0], nice=False, zero=False),
-        axis=alt.Axis(
-            title=None, labels=False, ticks=False, grid=False, domain=False, values=[]
-        ),
+        axis=alt.Axis(title=None, labels=False, ticks=False, grid=False, domain=False, values=[]),
     )
 
 
-def drawn(specification: bytes, rows: Rows, data: Mapping[str, vega.Rows]) -> Drawing:
-    """The drawing of compiled layers with their data, limits, wafers' names and counts."""
-    inside = [
-        (value, words_of) for value, words_of in rows.limits if _within(value, rows.x)
-    ]
+def drawn(
+    specification: bytes,
+    rows: Rows,
+    data: Mapping[str, vega.Rows],
+    *,
+    guide: tuple[float, str] | None = None,
+) -> Drawing:
+    """The drawing of compiled layers with their data, limits, wafers' names and counts.
+
+    `guide` is a height inside each row (0 its top, 1 its floor) that is ruled across, and its
+    words at the right.
+    """
+    inside = [(value, words_of) for value, words_of in rows.limits if _within(value, rows.x)]
     labels = words.beside(
-        [(LEFT + rows.x.position(_clipped(v, rows.x), PLOT_WIDTH), _told(v, t, rows.x))
-         for v, t in rows.limits],
+        [
+            (LEFT + rows.x.position(_clipped(v, rows.x), PLOT_WIDTH), _told(v, t, rows.x))
+            for v, t in rows.limits
+        ],
         4,
         WIDTH - 4,
     )
     top = 10 + LABEL_HEIGHT * (1 + max((label.row for label in labels), default=-1))
-    common = {
+    common: dict[str, vega.Rows] = {
         "limits": [
             {"x": value, "dash": [2, 3] if text.startswith("target") else [7, 3]}
             for value, text in inside
         ],
         "floors": [{"y": place + 1} for place in range(len(rows.values))],
+        "guides": [] if guide is None else [{"y": p + guide[0]} for p in range(len(rows.values))],
     }
     plot = vega.rendered(
         specification,
@@ -156,6 +176,7 @@ def drawn(specification: bytes, rows: Rows, data: Mapping[str, vega.Rows]) -> Dr
             svg.element("g", {"transform": f"translate(0,{top})"}, *plot),
             *texts,
             *_names(rows, top),
+            *([] if guide is None else _guide_words(rows, top, guide)),
         ],
         address=rows.address,
         title=rows.title,
@@ -165,31 +186,46 @@ def drawn(specification: bytes, rows: Rows, data: Mapping[str, vega.Rows]) -> Dr
     )
 
 
-def _names(rows: Rows, top: int) -> list[svg.Element]:
+def _names(rows: Rows, top: int) -> list[Element]:
     if not rows.values:
         return [svg.label(LEFT + 8, top + rows.row_height / 2, "no values", part="muted")]
     texts = []
     for place, (wafer, values) in enumerate(rows.values.items()):
         middle = top + rows.row_height * (place + 0.5)
         name = wafer if len(wafer) <= 12 else wafer[:11] + "…"
-        texts.append(svg.label(LEFT - 8, middle + 1, name, anchor="end", bold=True))
+        texts.append(svg.label(LEFT - 8, middle - 2, name, anchor="end", bold=True))
         texts.append(
-            svg.label(LEFT - 8, middle + 15, count(len(values), "value"), anchor="end",
-                      part="muted")
+            svg.label(
+                LEFT - 8, middle + 12, count(len(values), "value"), anchor="end", part="muted"
+            )
         )
         texts.extend(_beyond(values, rows.x, middle))
     return texts
 
 
-def _beyond(values: FloatArray, x: Axis, middle: float) -> list[svg.Element]:
+def _guide_words(rows: Rows, top: int, guide: tuple[float, str]) -> list[Element]:
+    height, text = guide
+    return [
+        svg.label(
+            WIDTH - RIGHT + 6,
+            top + rows.row_height * (place + height) + 3,
+            text,
+            part="muted",
+            size=10,
+        )
+        for place in range(len(rows.values))
+    ]
+
+
+def _beyond(values: FloatArray, x: Axis, middle: float) -> list[Element]:
     """Words for values that lie outside the axis: nothing is left out without a word."""
     right = WIDTH - RIGHT + 6
     below, above = int((values < x.lower).sum()), int((values > x.upper).sum())
     told = []
     if above:
-        told.append(svg.label(right, middle - 2, f"{above} above →", part="alarm"))
+        told.append(svg.label(right, middle + 4, f"{above} above →", part="alarm"))
     if below:
-        told.append(svg.label(right, middle + 12, f"{below} below ←", part="alarm"))
+        told.append(svg.label(right, middle + 17, f"← {below} below", part="alarm"))
     return told
 
 

@@ -18,12 +18,18 @@ import vl_convert
 from sitegen.chart import svg, theme
 from sitegen.chart.axis import Axis, decimals
 
+AnyChart = alt.Chart | alt.LayerChart | alt.FacetChart | alt.ConcatChart
 Rows = list[dict[str, Any]]
 HATCH = "hatch"
 """Fill that becomes the drawing's hatching."""
 HATCH_COLOUR = "#010203"
 _DROPPED = {"role", "class", "pointer-events", "font-family", "stroke-miterlimit", "style"}
-_IDLE = {("opacity", "1"), ("stroke-width", "1"), ("transform", "translate(0,0)"), ("font-weight", "normal")}
+_IDLE = {
+    ("opacity", "1"),
+    ("stroke-width", "1"),
+    ("transform", "translate(0,0)"),
+    ("font-weight", "normal"),
+}
 _NUMBERS = {"d", "transform", "x", "y", "x2", "y2", "width", "height"}
 _LONG_NUMBER = re.compile(r"-?\d*\.\d{3,}(?:e-?\d+)?")
 
@@ -38,9 +44,7 @@ class Padding:
     bottom: int
 
 
-def compiled(
-    chart: alt.Chart | alt.LayerChart | alt.ConcatChart, padding: Padding
-) -> bytes:
+def compiled(chart: AnyChart, padding: Padding) -> bytes:
     """The Vega specification of a chart with named data, as JSON to be filled."""
     fitted = chart.properties(padding=vars(padding), autosize="none").configure(**theme.CONFIG)
     specification = vl_convert.vegalite_to_vega(fitted.to_dict())

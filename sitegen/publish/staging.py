@@ -48,6 +48,16 @@ def refuse_unsafe(target: Path) -> None:
         )
 
 
+def refuse_nested(folder: Path, target: Path) -> None:
+    """Refuse to publish into the campaign's own folder, or around it."""
+    source, place = folder.resolve(), target.resolve()
+    if source == place or source in place.parents or place in source.parents:
+        raise NotPublished(
+            f"{target}: lies inside the campaign's folder or around it. Choose a place outside it"
+            " with --out."
+        )
+
+
 def _swap(staging: Path, target: Path) -> None:
     if not target.exists():
         staging.rename(target)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+import pandas as pd
 import pyarrow as pa
 import pyarrow.csv as pa_csv
 import pyarrow.parquet as pq
@@ -65,3 +66,11 @@ def described(
             for address in (addresses.table(name, form) for form in forms)
         ),
     )
+
+
+def read_columns(root: Path, name: str, columns: Sequence[str]) -> pd.DataFrame:
+    """Columns of a table that this build has written, for what is looked at over all wafers."""
+    frame: pd.DataFrame = pq.read_table(
+        root / addresses.table(name, "parquet"), columns=list(columns)
+    ).to_pandas()
+    return frame

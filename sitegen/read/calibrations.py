@@ -5,15 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord, RawSweep, ThruDefinition
 from sitegen.model.campaign import Station
-from sitegen.model.loaded import (
-    ComplexArray,
-    FloatArray,
-    LoadedCalibration,
-    LoadedStandard,
-    Sweep,
-)
+from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.frequencies import (
     FREQUENCY_TOLERANCE,
@@ -105,9 +100,7 @@ def _check_definitions(intake: Intake, file: str, record: CalibrationRecord) -> 
             is_known(intake, file, f"sweeps[{number}].{key}", name, known, what, remedy)
 
 
-def _check_method(
-    intake: Intake, file: str, record: CalibrationRecord, missing: list[str]
-) -> None:
+def _check_method(intake: Intake, file: str, record: CalibrationRecord, missing: list[str]) -> None:
     """A two-port method needs two ports, one-port one or two; ports are numbered 1 and 2."""
     allowed = ((1,), (2,), (1, 2)) if record.method == "one-port" else ((1, 2),)
     if record.ports in allowed:
@@ -124,9 +117,7 @@ def _check_method(
     )
 
 
-def _opener(
-    intake: Intake, file: str, record: CalibrationRecord, missing: list[str]
-) -> Opener:
+def _opener(intake: Intake, file: str, record: CalibrationRecord, missing: list[str]) -> Opener:
     """Reads sweeps of the record and notes those that cannot be read as missing."""
     ports = [len(record.ports)]
 
@@ -216,9 +207,7 @@ def _of_one_list(
         missing.append(f"the raw sweep {sweep.file} has other frequencies than the record")
     left_out = {sweep.file for sweep in other}
     return tuple(
-        replace(
-            standard, repeats=tuple(r for r in standard.repeats if r.file not in left_out)
-        )
+        replace(standard, repeats=tuple(r for r in standard.repeats if r.file not in left_out))
         for standard in standards
         if standard.sweep.file not in left_out
     )

@@ -94,7 +94,7 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
 def _require_folder(folder: Path) -> None:
     """Raise NotACampaign unless the folder can be listed."""
     try:
-        os.listdir(folder)
+        next(folder.iterdir(), None)
     except FileNotFoundError:
         found = "no folder of this name"
     except NotADirectoryError:
@@ -159,9 +159,7 @@ def _subfolders(intake: Intake, kind: _Kind) -> list[str]:
             remedy="Put a folder of this name there.",
         )
         return []
-    return [
-        entry.name for entry in entries if entry.is_dir() and not entry.name.startswith(".")
-    ]
+    return [entry.name for entry in entries if entry.is_dir() and not entry.name.startswith(".")]
 
 
 def _known_calibrations(
@@ -195,7 +193,7 @@ def _notes(intake: Intake) -> tuple[Note, ...]:
     """The notes about the campaign as a whole: note.md at the top and those in notes/."""
     top = [NOTE] if os.path.lexists(intake.folder / NOTE) else []
     try:
-        names = sorted(os.listdir(intake.folder / "notes"))
+        names = sorted(path.name for path in (intake.folder / "notes").iterdir())
     except OSError:
         names = []
     listed = [f"notes/{name}" for name in names if name.endswith(".md") and name[0] != "."]

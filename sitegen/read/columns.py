@@ -123,9 +123,7 @@ def _tell_unreadable(intake: Intake, file: str) -> None:
     )
 
 
-def _names_fit(
-    intake: Intake, file: str, names: Sequence[str], wanted: Sequence[Column]
-) -> bool:
+def _names_fit(intake: Intake, file: str, names: Sequence[str], wanted: Sequence[Column]) -> bool:
     """Whether the table can be read with these columns; each name that is wrong is told."""
     by_name = {column.name: column for column in wanted}
     absent = [name for name in by_name if name not in names]
@@ -234,7 +232,7 @@ def _with_units(
         unit = _unit_of(schema.field(column.name))
         if unit is None or column.name not in columns or column.content != "number":
             continue
-        place = f"column {quoted(column.name)}, metadata \"unit\""
+        place = f'column {quoted(column.name)}, metadata "unit"'
         if not column.unit:
             stated[column.name] = unit
             continue
@@ -256,8 +254,9 @@ def _with_units(
             continue
         if factor != 1.0:
             numbers = columns[column.name].to_numpy(zero_copy_only=False) * factor
-            columns[column.name] = pa.array(numbers, mask=columns[column.name].is_null().to_numpy(
-                zero_copy_only=False))
+            columns[column.name] = pa.array(
+                numbers, mask=columns[column.name].is_null().to_numpy(zero_copy_only=False)
+            )
     return Table(file, columns, stated) if fits else None
 
 
@@ -265,5 +264,3 @@ def _unit_of(field: pa.Field) -> str | None:
     metadata = field.metadata or {}
     unit = metadata.get(b"unit")
     return None if unit is None else unit.decode("utf-8", "replace")
-
-

@@ -156,7 +156,7 @@ def _same_but_for_case(folder: Path, file: str) -> str | None:
     """A file of the same folder whose name differs only by capitals."""
     parent, _, name = file.rpartition("/")
     try:
-        entries = sorted(os.listdir(folder / parent)) if parent else sorted(os.listdir(folder))
+        entries = sorted(path.name for path in (folder / parent).iterdir())
     except OSError:
         return None
     for entry in entries:
@@ -181,5 +181,3 @@ def line_of_bad_byte(content: bytes) -> int:
     except UnicodeDecodeError as error:
         return content.count(b"\n", 0, error.start) + 1
     return content.count(b"\n", 0, content.find(b"\x00")) + 1
-
-

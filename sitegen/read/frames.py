@@ -20,10 +20,7 @@ Matrix = tuple[tuple[int, int], tuple[int, int]]
 
 _IDENTITY: Matrix = ((1, 0), (0, 1))
 _MATRICES: tuple[Matrix, ...] = tuple(
-    matrix
-    for a in (1, -1)
-    for b in (1, -1)
-    for matrix in (((a, 0), (0, b)), ((0, a), (b, 0)))
+    matrix for a in (1, -1) for b in (1, -1) for matrix in (((a, 0), (0, b)), ((0, a), (b, 0)))
 )
 
 Pair = tuple[Die, Die]
@@ -113,9 +110,7 @@ def _largest_fit(matrix: Matrix, pairs: Sequence[Pair]) -> tuple[Die, frozenset[
     return shift, frozenset(fitting)
 
 
-def _odd_one_out(
-    pairs: Sequence[Pair], fits: Sequence[frozenset[Pair]], largest: int
-) -> Pair:
+def _odd_one_out(pairs: Sequence[Pair], fits: Sequence[frozenset[Pair]], largest: int) -> Pair:
     """The die that the fewest of the largest fits contain, the last one where they are equal."""
     best = [fit for fit in fits if len(fit) == largest]
     return min(reversed(pairs), key=lambda pair: sum(pair in fit for fit in best))

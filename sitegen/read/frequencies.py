@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from sitegen.model.loaded import FloatArray, Sweep
+from sitegen.model.arrays import FloatArray
+from sitegen.model.loaded import Sweep
 from sitegen.read.files import Intake
 from sitegen.read.words import counted
 
@@ -24,9 +25,7 @@ def same_frequencies(one: FloatArray, other: FloatArray) -> bool:
     )
 
 
-def tell_other_frequencies(
-    intake: Intake, sweep: Sweep, usual: FloatArray, whose: str
-) -> None:
+def tell_other_frequencies(intake: Intake, sweep: Sweep, usual: FloatArray, whose: str) -> None:
     """The fault for a sweep whose frequency list differs from the one it must have."""
     expected = f"the frequencies of {whose}, {span(usual)}"
     if len(usual) == len(sweep.frequency_hz):

@@ -59,7 +59,9 @@ class _Spot:
     """The keys that it has."""
 
 
-def told(refusal: ValidationError, model: type[BaseModel], data: Mapping[str, object]) -> list[Told]:
+def told(
+    refusal: ValidationError, model: type[BaseModel], data: Mapping[str, object]
+) -> list[Told]:
     """One sentence's parts for each refusal of `model`, given the data as parsed."""
     sentences: list[Told] = []
     for error in refusal.errors(include_url=False):

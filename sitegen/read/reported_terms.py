@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from sitegen.model.loaded import ComplexArray, FloatArray
+from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.tables import REPORTED_TERM_COLUMNS
 from sitegen.read.columns import read_table
 from sitegen.read.files import Asked, Intake

@@ -3,6 +3,7 @@
 import os
 import re
 from collections.abc import Collection, Iterator
+from pathlib import Path
 
 from sitegen.read.files import Intake
 
@@ -30,10 +31,10 @@ def tell_strays(intake: Intake) -> None:
         )
 
 
-def _files(root: os.PathLike[str], below: str, unreadable: Collection[str]) -> Iterator[str]:
+def _files(root: Path, below: str, unreadable: Collection[str]) -> Iterator[str]:
     """Paths of the files below a folder, sorted, without hidden ones and without the truth."""
     try:
-        with os.scandir(os.path.join(root, below)) as found:
+        with os.scandir(root / below) as found:
             entries = sorted(found, key=lambda entry: entry.name)
     except OSError:
         return

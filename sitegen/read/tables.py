@@ -1,2 +1,49 @@
+"""A wafer's tables: the entry for the job that works through one wafer."""
+
 from pathlib import Path
-def read_wafer_tables(*a): raise NotImplementedError
+
+from sitegen.model.campaign import CampaignRecord
+from sitegen.model.loaded import LoadedWafer, WaferTables
+from sitegen.problems import Fault
+from sitegen.read.entries import Context
+from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.sweep_tables import grouped, read_sweeps
+from sitegen.read.value_tables import read_values, without_duplicates
+
+
+def read_wafer_tables(
+    folder: Path, wafer: LoadedWafer, campaign: CampaignRecord, calibration_ids: frozenset[str]
+) -> tuple[WaferTables, tuple[Fault, ...]]:
+    """A wafer's values and sweeps, checked, and the faults of its tables.
+
+    Rows and sweeps with a fault are left out and counted in it. A table that `read_campaign` told
+    already, because it is not there or in a frame that is not known, is left out here without a
+    word. `calibration_ids` are the calibrations that a row may name.
+    """
+    intake = Intake(folder)
+    context = Context(folder, wafer, campaign, calibration_ids)
+    record, file = wafer.record, context.record_file
+    readable = {source.path for source in wafer.sources}
+    done: set[str] = set()
+
+    def is_due(name: str, frame: str) -> bool:
+        path = beside(file, name)
+        due = path in readable and path not in done and frame in wafer.frames
+        done.add(path)
+        return due
+
+    values = [
+        read_values(intake, context, Asked(file, f"values[{number}].file"), table)
+        for number, table in enumerate(record.values, 1)
+        if is_due(table.file, table.frame)
+    ]
+    sweeps = [
+        read_sweeps(intake, context, Asked(file, f"sweeps[{number}].file"), table)
+        for number, table in enumerate(record.sweeps, 1)
+        if is_due(table.file, table.frame)
+    ]
+    tables = WaferTables(
+        values=without_duplicates(intake, [read for read in values if read is not None]),
+        sweeps=grouped(intake, [read for read in sweeps if read is not None]),
+    )
+    return tables, tuple(sorted(set(intake.faults)))

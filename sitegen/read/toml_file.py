@@ -13,7 +13,9 @@ from sitegen.read.words import printable
 
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 
-_PLACE = re.compile(r"^(?P<reason>.*?) \(at (?P<place>line \d+, column \d+|end of document)\)$", re.S)
+_PLACE = re.compile(
+    r"^(?P<reason>.*?) \(at (?P<place>line \d+, column \d+|end of document)\)$", re.S
+)
 
 
 def read_record(
@@ -33,9 +35,7 @@ def read_record(
     return record
 
 
-def _record(
-    intake: Intake, file: str, model: type[AnyRecord], what: str
-) -> AnyRecord | None:
+def _record(intake: Intake, file: str, model: type[AnyRecord], what: str) -> AnyRecord | None:
     content = intake.read(file, what=what)
     if content is None:
         return None

@@ -7,7 +7,8 @@ from typing import cast
 import numpy as np
 from skrf.io.touchstone import Touchstone
 
-from sitegen.model.loaded import ComplexArray, Sweep
+from sitegen.model.arrays import ComplexArray
+from sitegen.model.loaded import Sweep
 from sitegen.read.files import Asked, Intake
 from sitegen.read.touchstone_text import CheckedText, check_text
 from sitegen.read.words import counted

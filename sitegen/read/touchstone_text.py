@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from sitegen.model.loaded import FloatArray
+from sitegen.model.arrays import FloatArray
 from sitegen.problems import Fault
 from sitegen.read.words import counted, printable, quoted
 

@@ -96,7 +96,7 @@ def _structure(
     missing: list[str],
 ) -> LoadedStructure:
     """A structure with its sweep and, where measured, its reference of the same frequencies."""
-    ports = [1, 2] if calibration is None else [len(calibration.ports)]
+    ports = _ports(structure, calibration)
     z_ref_ohm = None if calibration is None else calibration.reference_impedance_ohm
     place = f"structures[{number}]"
     named = f"(id {quoted(structure.id)})"
@@ -123,3 +123,14 @@ def _structure(
         if reference is None:
             missing.append(f"the reference {path} could not be read")
     return LoadedStructure(structure, sweep, reference)
+
+
+def _ports(structure: Structure, calibration: CalibrationRecord | None) -> list[int]:
+    """The numbers of ports that a structure's sweep may have: those of its masks and model, at
+    most those that were calibrated."""
+    needs_two = structure.reference.kind in {"line", "attenuator"} or any(
+        mask.parameter != "s11" for mask in structure.masks
+    )
+    if needs_two:
+        return [2]
+    return [1] if calibration is not None and len(calibration.ports) == 1 else [1, 2]

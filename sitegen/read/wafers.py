@@ -1,11 +1,11 @@
 """wafers/ID/wafer.toml; its tables are only registered here and read by the wafer's own job."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from sitegen.model.campaign import CampaignRecord, Die, Layout
 from sitegen.model.geometry import is_on_wafer
 from sitegen.model.loaded import LoadedWafer, Transform
-from sitegen.model.wafer import WaferRecord
+from sitegen.model.wafer import SweepTable, ValueTable, WaferRecord
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.frames import read_frames
 from sitegen.read.notes import note_beside
@@ -51,9 +51,7 @@ def read_wafer(intake: Intake, name: str, campaign: CampaignRecord | None) -> Lo
     )
 
 
-def _is_placed(
-    intake: Intake, file: str, record: WaferRecord, campaign: CampaignRecord
-) -> bool:
+def _is_placed(intake: Intake, file: str, record: WaferRecord, campaign: CampaignRecord) -> bool:
     """Whether the record's station and instruments are known; its parts are checked as well."""
     station = station_of(intake, file, record.station, campaign.stations)
     if station is None:
@@ -85,7 +83,11 @@ def _register_tables(
     """Each table must be there, be named once, and be in a frame that the reference dies fix."""
     named = {name for reference in record.reference_dies for name in reference.frames}
     seen: dict[str, str] = {}
-    for key, tables in (("values", record.values), ("sweeps", record.sweeps)):
+    listed: tuple[tuple[str, Sequence[ValueTable | SweepTable]], ...] = (
+        ("values", record.values),
+        ("sweeps", record.sweeps),
+    )
+    for key, tables in listed:
         for number, table in enumerate(tables, 1):
             place = f"{key}[{number}]"
             earlier = seen.setdefault(table.file, place)
@@ -103,14 +105,10 @@ def _register_tables(
             )
             if table.frame not in named:
                 remedy = "Name it in the reference dies; until then the table is left out."
-                is_known(
-                    intake, file, f"{place}.frame", table.frame, frames, "frame", remedy
-                )
+                is_known(intake, file, f"{place}.frame", table.frame, frames, "frame", remedy)
 
 
-def _check_units(
-    intake: Intake, file: str, record: WaferRecord, campaign: CampaignRecord
-) -> None:
+def _check_units(intake: Intake, file: str, record: WaferRecord, campaign: CampaignRecord) -> None:
     """Units of the tables' parameters: known units of known parameters."""
     known = [parameter.id for parameter in campaign.parameters]
     for number, table in enumerate(record.values, 1):
@@ -121,9 +119,7 @@ def _check_units(
                 check_unit(intake, file, place, unit)
 
 
-def _check_reference_dies(
-    intake: Intake, file: str, record: WaferRecord, layout: Layout
-) -> None:
+def _check_reference_dies(intake: Intake, file: str, record: WaferRecord, layout: Layout) -> None:
     for number, reference in enumerate(record.reference_dies, 1):
         check_on_wafer(intake, file, f"reference_dies[{number}].die", reference.die, layout)
 

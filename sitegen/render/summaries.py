@@ -1,4 +1,4 @@
-"""Tables of summaries: the same columns on the campaign's, the wafers' and the parameters' pages."""
+"""Tables of summaries: the same columns on the pages of campaign, wafers and parameters."""
 
 from collections.abc import Mapping, Sequence
 
@@ -8,7 +8,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
 from sitegen.render.marks import marked
-from sitegen.render.phrases import figure_of, number_of, plain
+from sitegen.render.phrases import figure_of, limits, number_of, plain
 from sitegen.render.pieces import Cell, Column, Text
 
 BELOW = "below floor"
@@ -44,7 +44,7 @@ def conditions_of(record: CampaignRecord) -> Mapping[str, Condition]:
 
 def scale(parameter: Parameter, summaries: Sequence[Summary] = ()) -> tuple[float, str]:
     """Factor and unit symbol that suit the parameter's figures and limits."""
-    figures = [
+    figures: list[float | None] = [
         figure
         for summary in summaries
         for figure in (summary.median, summary.q05, summary.q95, summary.maximum)
@@ -154,3 +154,9 @@ def of(
         if (result.parameter, result.condition, result.wafer) == (parameter, condition, wafer):
             return result
     return None
+
+
+def limits_cell(parameter: Parameter, factor: float) -> Cell:
+    """The specification limits in the unit that `factor` leads to."""
+    nearest = parameter.lower if parameter.lower is not None else parameter.upper
+    return Cell(limits(parameter.lower, parameter.upper, factor), plain(nearest), True)

@@ -36,8 +36,8 @@ from sitegen.simulate.scenario import (
 from sitegen.simulate.station import CableChange
 from sitegen.simulate.wafers import SWEPT_AT
 
-SEED = 707
-DIES = 88
+SEED = 709
+DIES = 89
 _PERIOD_S = 140.0
 _BIAS_DIES = ((0, 0), (2, 1), (-2, 1), (1, -2), (-3, 0))
 _HOT_DIES = ((0, 0), (3, 0), (-3, 0), (0, 3), (0, -3), (2, 2), (-2, -2), (-2, 2), (2, -2))
@@ -77,7 +77,7 @@ def demo_scenario() -> Scenario:
             VerificationPlan("VER-8", _EXPIRY_H + 0.15, "CAL-5"),
         ),
         plants=Plants(
-            edge_ring=EdgeRing(wafer=0, beyond_mm=60.0, shift_ohm=45.0),
+            edge_ring=EdgeRing(wafer=0, beyond_mm=60.0, shift_ohm=60.0),
             unmeasured=tuple((1, die) for die in ((-1, 5), (0, 5), (4, -3), (3, -3))),
             retouched=Retouched(wafer=2, die=(1, 1), shift_ohm=6.0),
             cable_change=CableChange(hours=34.0, delay_ps=0.28, loss_db=0.4),

@@ -142,11 +142,13 @@ class Analyser:
         return networks.to_scattering(adapter @ cable @ probe @ tip)
 
 
-def noise(rng: np.random.Generator, frequency_hz: FloatArray, shape: tuple[int, ...]) -> ComplexArray:
-    """Raw noise of shape (..., n_freq) or (..., n_freq, 2, 2): 2.5 times more at 110 GHz."""
-    axis = shape.index(len(frequency_hz)) if shape[-1] != 2 else len(shape) - 3
+def noise(
+    rng: np.random.Generator, frequency_hz: FloatArray, shape: tuple[int, ...]
+) -> ComplexArray:
+    """Raw noise of shape (..., n_freq), or (..., n_freq, 2, 2): 2.5 times more at 110 GHz."""
     sigma = NOISE * (1.0 + 1.5 * frequency_hz / TOP_HZ)
-    sigma = sigma.reshape((-1, *(1,) * (len(shape) - axis - 1)))
+    if len(shape) > 2 and shape[-3] == len(frequency_hz):
+        sigma = sigma[:, None, None]
     draws = rng.standard_normal((2, *shape))
     return np.asarray(sigma * (draws[0] + 1j * draws[1]))
 

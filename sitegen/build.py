@@ -1,0 +1,281 @@
+"""From a campaign's folder to a publication: the stages in their order."""
+
+import itertools
+import os
+import shutil
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from sitegen import __version__, addresses, jobs, render, wafer_jobs
+from sitegen.campaign_pages import write_campaign_pages
+from sitegen.compute.calibration import SolvedCalibration, solve
+from sitegen.compute.evidence import facts
+from sitegen.compute.verification import judge_verification
+from sitegen.joining import join
+from sitegen.model.campaign import CampaignRecord, Instrument
+from sitegen.model.loaded import Campaign, LoadedWafer, Note
+from sitegen.model.results import CalibrationResult, CampaignResults, VerificationResult
+from sitegen.problems import Fault, Finding, NotPublished
+from sitegen.publish.links import broken_links
+from sitegen.publish.staging import MARK, refuse_nested, staged, write_bytes
+from sitegen.read import read_campaign, read_wafer_tables
+
+Progress = Callable[[str, int, int], None]
+"""Told of a stage, how much of it is done, and how much there is."""
+
+
+@dataclass(frozen=True)
+class Report:
+    """What a check or a build has to say."""
+
+    campaign: CampaignRecord
+    index: Path | None
+    """The publication's first page; None where nothing was to be published."""
+    pages: int
+    faults: tuple[Fault, ...]
+    findings: tuple[Finding, ...]
+    first: str
+    """What the reader should know first, as plain text."""
+
+
+@dataclass(frozen=True)
+class Events:
+    """The station's events, solved and judged."""
+
+    calibrations: tuple[SolvedCalibration, ...]
+    verifications: tuple[VerificationResult, ...]
+
+    def results(self) -> tuple[CalibrationResult, ...]:
+        """The calibrations' results, without what only correction needs."""
+        return tuple(one.result for one in self.calibrations)
+
+    def faults(self) -> tuple[Fault, ...]:
+        """What kept a calibration from being solved."""
+        return tuple(fault for one in self.calibrations for fault in one.faults)
+
+
+def check(folder: Path, progress: Progress) -> Report:
+    """Read everything and solve the calibrations; report every fault without writing anything."""
+    progress("reading records", 0, 1)
+    campaign, faults = read_campaign(folder)
+    events = solve_events(campaign)
+    found = [*faults, *events.faults()]
+    for place, wafer in enumerate(campaign.wafers):
+        progress("reading wafers", place, len(campaign.wafers))
+        _, more = read_wafer_tables(folder, wafer, campaign.record, _ids(campaign))
+        found += more
+    progress("reading wafers", len(campaign.wafers), len(campaign.wafers))
+    return Report(campaign.record, None, 0, tuple(sorted(set(found))), (), "")
+
+
+def build(folder: Path, out: Path, progress: Progress, workers: int | None = None) -> Report:
+    """Publish a campaign; the old publication stands until the new one is whole.
+
+    Raises NotACampaign where the folder is none, NotPublished where `out` cannot be written.
+    """
+    refuse_nested(folder, out)
+    progress("reading records", 0, 1)
+    campaign, faults = read_campaign(folder)
+    progress("solving calibrations", 0, 1)
+    events = solve_events(campaign)
+    with staged(out) as root, _executor(workers, campaign) as executor:
+        work = root / ".work"
+        work.mkdir()
+        computed = compute_wafers(campaign, events, work, executor, progress)
+        progress("joining wafers", 0, 1)
+        results = join(
+            campaign,
+            events.results(),
+            events.verifications,
+            computed,
+            (*faults, *events.faults()),
+            root,
+        )
+        published = publish_wafers(campaign, results, computed, root, executor, progress)
+        progress("writing pages", 0, 1)
+        pages = write_campaign_pages(results, published, root)
+        finish(results, root, work, pages)
+    return Report(
+        campaign.record,
+        out / addresses.HOME,
+        pages,
+        results.faults,
+        results.findings,
+        render.first_words(results),
+    )
+
+
+def solve_events(campaign: Campaign) -> Events:
+    """Solve every calibration from its raw sweeps, then judge every verification."""
+    instruments = _instruments(campaign.record)
+    calibrations = tuple(
+        solve(one, instruments[one.record.station, one.record.instrument])
+        for one in campaign.calibrations
+    )
+    by_id = {one.result.record.id: one for one in calibrations}
+    verifications = tuple(
+        judge_verification(one, by_id, instruments[one.record.station, one.record.instrument])
+        for one in campaign.verifications
+    )
+    return Events(calibrations, verifications)
+
+
+def compute_wafers(
+    campaign: Campaign,
+    events: Events,
+    work: Path,
+    executor: Executor | None,
+    progress: Progress,
+) -> tuple[wafer_jobs.Computed, ...]:
+    """First pass: each wafer by itself."""
+    compute_jobs = [_compute_job(campaign, events, wafer, work) for wafer in campaign.wafers]
+    return jobs.run(compute_jobs, executor, _counter(progress, "computing wafers", compute_jobs))
+
+
+def publish_wafers(
+    campaign: Campaign,
+    results: CampaignResults,
+    computed: Sequence[wafer_jobs.Computed],
+    root: Path,
+    executor: Executor | None,
+    progress: Progress,
+) -> Mapping[str, wafer_jobs.Published]:
+    """Second pass: each wafer's drawings and pages, by the wafer's id."""
+    notes = {wafer.record.id: wafer.note for wafer in campaign.wafers}
+    page_jobs = [_pages_job(one, notes[one.record.id], results, root) for one in computed]
+    done = jobs.run(page_jobs, executor, _counter(progress, "writing wafers", page_jobs))
+    return {job.name: published for job, published in zip(page_jobs, done, strict=True)}
+
+
+def finish(results: CampaignResults, root: Path, work: Path, pages: int) -> None:
+    """Remove what was kept for this build, check every link, and mark the folder as whole."""
+    shutil.rmtree(work)
+    broken = broken_links(root)
+    if broken:
+        first = broken[0]
+        raise NotPublished(
+            f"{first.page}: its link to {first.link} leads nowhere ({first.reason}), and"
+            f" {len(broken) - 1} more like it. This is a mistake of the program: please report it."
+        )
+    identity = results.context.record.campaign
+    mark = {
+        "program": "wafer-sitegen",
+        "version": __version__,
+        "campaign": identity.id,
+        "edition": identity.edition,
+        "pages": pages,
+    }
+    write_bytes(root, MARK, orjson.dumps(mark, option=orjson.OPT_INDENT_2) + b"\n")
+
+
+def _compute_job(
+    campaign: Campaign, events: Events, wafer: LoadedWafer, work: Path
+) -> jobs.Job[wafer_jobs.ComputeArgument, wafer_jobs.Computed]:
+    """The first job of a wafer; its key holds its own files and its station's calibrations."""
+    record = campaign.record
+    station = next(one for one in record.stations if one.id == wafer.record.station)
+    assert record.layout is not None  # reading refuses wafers without a layout
+    known = tuple(
+        replace(one, result=replace(one.result, terms=(), reported=()))
+        for one in facts([solved.result for solved in events.calibrations], events.verifications)
+        if one.result.record.station == station.id
+    )
+    names = {one.result.record.id for one in known}
+    upstream = {
+        name: [source.sha256 for source in sources]
+        for name, sources in (
+            *((one.record.id, one.sources) for one in campaign.calibrations),
+            *((one.record.id, one.sources) for one in campaign.verifications),
+        )
+    }
+    key = jobs.key_of(
+        "wafer",
+        {
+            "wafer": [source.sha256 for source in wafer.sources],
+            "events": upstream,
+            "campaign": record.model_dump(
+                mode="json", exclude={"campaign", "plan"}, exclude_none=True
+            ),
+            "plan": [
+                one.model_dump(mode="json")
+                for one in record.plan.wafers
+                if one.id == wafer.record.id
+            ],
+        },
+    )
+    return jobs.Job(
+        kind="wafer",
+        name=wafer.record.id,
+        key=key,
+        function=wafer_jobs.compute,
+        argument=wafer_jobs.ComputeArgument(
+            folder=campaign.folder,
+            wafer=wafer,
+            campaign=record,
+            layout=record.layout,
+            station=station,
+            calibrations=known,
+            terms={
+                one.result.record.id: one.terms
+                for one in events.calibrations
+                if one.terms is not None and one.result.record.id in names
+            },
+            known_calibrations=_ids(campaign),
+            kept=work / f"{wafer.record.id}.kept",
+            key=key,
+        ),
+    )
+
+
+def _pages_job(
+    one: wafer_jobs.Computed, note: Note | None, results: CampaignResults, root: Path
+) -> jobs.Job[wafer_jobs.PagesArgument, wafer_jobs.Published]:
+    """The second job of a wafer; its key holds its results and the context of the campaign."""
+    subject = f"wafer {one.record.id}"
+    return jobs.Job(
+        kind="pages",
+        name=one.record.id,
+        key=jobs.key_of("pages", {"results": one.key, "context": jobs.digest_of(results.context)}),
+        function=wafer_jobs.publish,
+        argument=wafer_jobs.PagesArgument(
+            record=one.record,
+            note=note,
+            kept=one.kept,
+            context=results.context,
+            findings=tuple(found for found in results.findings if found.subject == subject),
+            faults=tuple(
+                fault
+                for fault in results.faults
+                if fault.file.startswith(f"wafers/{one.record.id}/")
+            ),
+            root=root,
+        ),
+    )
+
+
+def _executor(workers: int | None, campaign: Campaign) -> AbstractContextManager[Executor | None]:
+    """Processes for the wafers; none where one process has all the work."""
+    wanted = workers or os.cpu_count() or 1
+    count = min(wanted, len(campaign.wafers))
+    return jobs.local_executor(count) if count > 1 else nullcontext()
+
+
+def _counter(progress: Progress, stage: str, listed: Sequence[Any]) -> Callable[[Any], None]:
+    """Tells of a stage's progress, one job done at a time."""
+    done = itertools.count(1)
+    progress(stage, 0, len(listed))
+    return lambda _: progress(stage, next(done), len(listed))
+
+
+def _instruments(record: CampaignRecord) -> Mapping[tuple[str, str], Instrument]:
+    return {(station.id, one.id): one for station in record.stations for one in station.instruments}
+
+
+def _ids(campaign: Campaign) -> frozenset[str]:
+    return frozenset(one.record.id for one in campaign.calibrations)

@@ -1,0 +1,108 @@
+"""The pages beyond the wafers' own, with their drawings, and what stands beside all pages."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import pandas as pd
+
+from sitegen import addresses, drawings, render
+from sitegen.chart.theme import CHART_CSS
+from sitegen.joining import joined_values
+from sitegen.model.campaign import Die
+from sitegen.model.results import CampaignResults, Drawing
+from sitegen.publish.staging import write_bytes, write_text
+from sitegen.publish.tables import read_columns
+from sitegen.render.page import Page
+from sitegen.wafer_jobs import Published
+
+
+def write_campaign_pages(
+    results: CampaignResults, published: Mapping[str, Published], root: Path
+) -> int:
+    """Write them all; returns how many pages the whole publication has."""
+    values = joined_values(root)
+    count = sum(one.pages for one in published.values())
+    for page, drawn in _pages(results, published, values):
+        for drawing in drawn.values():
+            if drawing.svg:
+                write_text(root, drawing.address, drawing.svg)
+        write_text(root, page.address, page.html)
+        count += 1
+    for address, content in render.static_files(CHART_CSS).items():
+        write_bytes(root, address, content)
+    dies = read_columns(root, "dies", ["wafer", "die_x", "die_y"])
+    index = render.search_index(results, list(dies.itertuples(index=False, name=None)))
+    write_text(root, addresses.SEARCH_INDEX, index)
+    return count
+
+
+def _pages(
+    results: CampaignResults, published: Mapping[str, Published], values: pd.DataFrame
+) -> Iterator[tuple[Page, Mapping[str, Drawing]]]:
+    """Each page with the drawings that are to be written beside it."""
+    drawn = _campaign_drawings(results, published)
+    yield render.campaign_page(results, drawn), drawn
+    usable = values[
+        values["counts"].astype(bool)
+        & values["value"].notna()
+        & ~values["below_floor"].astype(bool)
+        & (values["standing"] != "without standing")
+    ]
+    for parameter in results.context.record.parameters:
+        mine = usable[usable["parameter"] == parameter.id]
+        drawn = {
+            **drawings.parameter_drawings(parameter, mine, results.context),
+            **_parameter_maps(parameter.id, published),
+        }
+        yield render.parameter_page(parameter, results, drawn), drawn
+    dies = _dies_by_calibration(values)
+    for calibration in results.calibrations:
+        drawn = dict(drawings.calibration_drawings(calibration))
+        page = render.calibration_page(
+            calibration, results, drawn, dies=dies.get(calibration.record.id, {})
+        )
+        yield page, drawn
+    for verification in results.verifications:
+        drawn = dict(drawings.verification_drawings(verification))
+        yield render.verification_page(verification, results, drawn), drawn
+    for station, record in zip(results.context.record.stations, results.stations, strict=True):
+        address = addresses.station(station.id)
+        drawn = {"evidence": drawings.station_drawing(record, address, "evidence")}
+        yield render.station_page(station, results, drawn), drawn
+    yield render.problems_page(results), {}
+    yield render.method_page(results), {}
+    yield render.reference_page(results), {}
+    yield render.data_page(results), {}
+    yield render.notes_page(results), {}
+
+
+def _campaign_drawings(
+    results: CampaignResults, published: Mapping[str, Published]
+) -> dict[str, Drawing]:
+    evidence = {
+        f"evidence-{record.station}": drawings.station_drawing(
+            record, addresses.HOME, f"evidence-{record.station}"
+        )
+        for record in results.stations
+    }
+    verdicts = {f"verdicts-{wafer}": one.maps["verdicts"] for wafer, one in published.items()}
+    return {**evidence, **verdicts}
+
+
+def _parameter_maps(parameter: str, published: Mapping[str, Published]) -> dict[str, Drawing]:
+    return {
+        f"map-{wafer}-{name.partition('/')[2]}": drawing
+        for wafer, one in published.items()
+        for name, drawing in one.maps.items()
+        if name.startswith(f"{parameter}/")
+    }
+
+
+def _dies_by_calibration(values: pd.DataFrame) -> Mapping[str, Mapping[str, list[Die]]]:
+    """For each calibration and wafer the dies that have a counting value on it."""
+    rows = values[values["counts"].astype(bool) & values["calibration"].notna()]
+    unique = rows[["calibration", "wafer", "die_y", "die_x"]].drop_duplicates()
+    found: dict[str, dict[str, list[Die]]] = {}
+    for calibration, wafer, die_y, die_x in sorted(unique.itertuples(index=False, name=None)):
+        found.setdefault(calibration, {}).setdefault(wafer, []).append((die_x, die_y))
+    return found

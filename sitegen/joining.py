@@ -1,0 +1,182 @@
+"""What needs all wafers: common tables, populations, axes, the dated record, findings."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+
+from sitegen import __version__, drawings, jobs
+from sitegen.compute.overview import findings_of, station_record
+from sitegen.compute.population import NEEDED, summarise_results
+from sitegen.compute.suspicions import suspicions
+from sitegen.model.loaded import Campaign, Note
+from sitegen.model.results import (
+    DIE_COLUMNS,
+    RESULT_COLUMNS,
+    CalibrationResult,
+    CampaignContext,
+    CampaignResults,
+    TableFile,
+    VerificationResult,
+    WaferResults,
+    schema_of,
+)
+from sitegen.problems import Fault
+from sitegen.publish import record_tables
+from sitegen.publish.tables import read_columns, write_table
+from sitegen.wafer_jobs import Computed
+
+JOINED = [*NEEDED, "die_x", "die_y", "calibration"]
+"""Columns of the results that are looked at over all wafers."""
+
+
+def join(
+    campaign: Campaign,
+    calibrations: tuple[CalibrationResult, ...],
+    verifications: tuple[VerificationResult, ...],
+    computed: Sequence[Computed],
+    faults: Sequence[Fault],
+    root: Path,
+) -> CampaignResults:
+    """Everything that the pages beyond the wafers are made from; writes the tables of data/."""
+    record = campaign.record
+    tables = _write_wafer_tables(computed, root)
+    values = joined_values(root)
+    every_fault = {*faults, *(fault for one in computed for fault in one.faults)}
+    from_wafers = [finding for one in computed for finding in one.findings]
+    if record.layout is not None:
+        from_wafers += suspicions(values, record.layout)
+    wafers = tuple(one.summary for one in computed)
+    findings = findings_of(record, calibrations, verifications, wafers, from_wafers)
+    parameters = summarise_results(values, record, "")
+    counting = values[values["counts"].astype(bool)]
+    context = CampaignContext(
+        record=record,
+        version=__version__,
+        wafers=tuple(one.wafer for one in wafers),
+        parameters=parameters,
+        ranges={
+            **drawings.value_ranges(record.parameters, counting),
+            **drawings.trace_ranges([one.trace_extents for one in computed]),
+        },
+        calibrations={one.record.id: one.outcome for one in calibrations},
+        fault_count=len(every_fault),
+        finding_count=len(findings),
+    )
+    records = [(one.record, one.summary) for one in computed]
+    results = CampaignResults(
+        context=context,
+        calibrations=calibrations,
+        verifications=verifications,
+        stations=tuple(
+            station_record(station.id, calibrations, verifications, records)
+            for station in record.stations
+        ),
+        wafer_records=tuple(one.record for one in computed),
+        wafers=wafers,
+        parameters=(*parameters, *(one for wafer in wafers for one in wafer.parameters)),
+        notes=notes_of(campaign),
+        sources=campaign.sources,
+        faults=tuple(sorted(every_fault)),
+        findings=findings,
+        tables=(),
+    )
+    return replace(
+        results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)
+    )
+
+
+def joined_values(root: Path) -> pd.DataFrame:
+    """The results of all wafers, the columns that are looked at together."""
+    return read_columns(root, "results", JOINED)
+
+
+def notes_of(campaign: Campaign) -> tuple[Note, ...]:
+    """Every note: the campaign's own, then those beside records."""
+    beside = (
+        *(one.note for one in campaign.calibrations),
+        *(one.note for one in campaign.verifications),
+        *(one.note for one in campaign.wafers),
+    )
+    return (*campaign.notes, *(note for note in beside if note is not None))
+
+
+def _write_wafer_tables(computed: Sequence[Computed], root: Path) -> tuple[TableFile, ...]:
+    """The large tables, one wafer in memory at a time."""
+
+    def kept(one: Computed) -> WaferResults:
+        found: WaferResults = jobs.kept(one.kept)
+        return found
+
+    results = write_table(
+        root,
+        "results",
+        "Every value: one row for each die, site, device, parameter, condition and touchdown.",
+        schema_of(RESULT_COLUMNS),
+        (kept(one).results for one in computed),
+    )
+    dies = write_table(
+        root,
+        "dies",
+        "Every die of each wafer with its verdict.",
+        schema_of(DIE_COLUMNS),
+        (kept(one).dies for one in computed),
+    )
+    sweeps = tuple(
+        write_table(
+            root,
+            f"sweeps-{one.record.id}",
+            f"Corrected sweeps of wafer {one.record.id}, one row a frequency.",
+            schema_of(record_tables.SWEEP_COLUMNS),
+            record_tables.sweeps(kept(one).traces),
+            forms=("parquet",),
+        )
+        for one in computed
+        if one.trace_extents
+    )
+    return (results, dies, *sweeps)
+
+
+def _write_event_tables(results: CampaignResults, root: Path) -> tuple[TableFile, ...]:
+    contents = (
+        (
+            "parameters",
+            "Summaries of each parameter and condition, by wafer and zone.",
+            record_tables.parameters(results.parameters, results.context.record),
+        ),
+        ("wafers", "Each wafer in counts.", record_tables.wafers(results.wafers)),
+        (
+            "calibrations",
+            "Each calibration with its outcome.",
+            record_tables.calibrations(results.calibrations, results.wafers),
+        ),
+        ("checks", "Each check of each calibration.", record_tables.checks(results.calibrations)),
+        (
+            "error-terms",
+            "Solved error terms over frequency.",
+            record_tables.error_terms(results.calibrations),
+        ),
+        (
+            "verifications",
+            "Each structure of each verification under each mask.",
+            record_tables.verifications(results.verifications),
+        ),
+        (
+            "deviations",
+            "Deviation and mask over frequency.",
+            record_tables.deviations(results.verifications),
+        ),
+        ("faults", "Faults of the input.", record_tables.faults(results.faults)),
+        ("findings", "What the measurements show.", record_tables.findings(results.findings)),
+    )
+    return tuple(
+        write_table(root, name, description, table.schema, [table])
+        for name, description, table in contents
+    )
+
+
+def _with_dictionary(tables: tuple[TableFile, ...], root: Path) -> tuple[TableFile, ...]:
+    table = record_tables.dictionary(tables)
+    text = "Every column of every table with its type and meaning."
+    return (*tables, write_table(root, "dictionary", text, table.schema, [table]))

@@ -1,0 +1,301 @@
+"""What values and sweeps have in common: dies, names, circumstances, each row checked.
+
+An entry is a row of a table of values, or a sweep in a table of sweeps. An entry with a fault is
+left out, so that it is told once; each kind of fault is told once a file, with its count.
+"""
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from sitegen.model.arrays import BoolArray, FloatArray
+from sitegen.model.campaign import CampaignRecord
+from sitegen.model.geometry import is_on_wafer
+from sitegen.model.loaded import LoadedWafer, Transform
+from sitegen.model.tables import Column
+from sitegen.read.columns import Table
+from sitegen.read.files import Intake
+from sitegen.read.words import choices, correction, quoted
+
+IntArray = npt.NDArray[np.int64]
+
+GRACE = timedelta(hours=1)
+"""How far outside the wafer's stated time a value may lie: clocks of instruments run apart."""
+_LARGEST = 2**31 - 1
+_NAMES_TOLD = 8
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Context:
+    """What the tables of a wafer are read against."""
+
+    folder: Path
+    wafer: LoadedWafer
+    campaign: CampaignRecord
+    calibration_ids: frozenset[str]
+
+    @property
+    def record_file(self) -> str:
+        """The wafer's record, relative to the campaign's folder."""
+        return next(
+            source.path for source in self.wafer.sources if source.path.endswith("/wafer.toml")
+        )
+
+
+@dataclass
+class Entries:
+    """Entries of one table, and which of them stay."""
+
+    intake: Intake
+    table: Table
+    rows: IntArray
+    """Row of each entry, from 1."""
+    keep: BoolArray
+
+    def refuse(
+        self,
+        bad: BoolArray,
+        column: str,
+        found: str | Callable[[int], str],
+        expected: str,
+        remedy: str,
+        *,
+        rows: IntArray | None = None,
+        leave_out: bool = True,
+    ) -> None:
+        """Tell the entries where `bad` and leave them out; `found` may depend on the first one.
+
+        `rows` gives the row to name for each entry, where it is not the entry's own.
+        """
+        bad = bad & self.keep
+        if not bad.any():
+            return
+        named = self.rows if rows is None else rows
+        candidates = np.flatnonzero(bad)
+        first = int(candidates[np.argmin(named[candidates])])
+        self.intake.tell(
+            self.table.file,
+            f"{column}, row {named[first]}{self._label(first)}"
+            if column
+            else f"row {named[first]}{self._label(first)}",
+            found=found(first) if callable(found) else found,
+            expected=expected,
+            remedy=remedy,
+            count=int(bad.sum()),
+        )
+        if leave_out:
+            self.keep &= ~bad
+
+    def _label(self, entry: int) -> str:
+        """The entry's die and device as they stand in the table, for people who look it up."""
+        die_x, die_y = (self.table.numbers(name)[entry] for name in ("die_x", "die_y"))
+        texts, codes = self.table.words("device")
+        if np.isnan(die_x) or np.isnan(die_y) or codes[entry] < 0:
+            return ""
+        return f" (die ({die_x:.0f}, {die_y:.0f}), device {quoted(texts[codes[entry]])})"
+
+
+def column_place(*names: str) -> str:
+    """'column "value"', 'columns "die_x" and "die_y"'."""
+    listed = " and ".join(quoted(name) for name in names)
+    return f"column {listed}" if len(names) == 1 else f"columns {listed}"
+
+
+def refuse_empty(entries: Entries, columns: Sequence[Column]) -> None:
+    """Refuse entries that leave a column empty which may not be, and numbers not finite."""
+    table = entries.table
+    for column in columns:
+        if column.name not in table.columns:
+            continue
+        place, empty = column_place(column.name), table.empty(column.name)
+        if column.content == "number":
+            numbers = table.numbers(column.name)
+            bad = np.isinf(numbers) if column.may_be_empty else ~np.isfinite(numbers)
+            entries.refuse(
+                bad,
+                place,
+                lambda first, numbers=numbers, empty=empty: (  # type: ignore[misc]
+                    "an empty entry" if empty[first] else f"{numbers[first]:g}"
+                ),
+                "a finite number",
+                "Measure or compute it again, or leave the row out.",
+            )
+        elif not column.may_be_empty:
+            remedy = "Fill it, or leave the row out."
+            entries.refuse(empty, place, "an empty entry", f"the {column.meaning}", remedy)
+
+
+def refuse_unknown(
+    entries: Entries,
+    column: str,
+    known: Collection[str],
+    what: str,
+    remedy: str,
+    *,
+    leave_out: bool = True,
+) -> None:
+    """Refuse entries whose name in a text column is not declared; empty ones are let through."""
+    texts, codes = entries.table.words(column)
+    unknown = [code for code, text in enumerate(texts) if text not in known]
+    groups = [([code], "") for code in unknown[:_NAMES_TOLD]]
+    if len(unknown) > _NAMES_TOLD:
+        groups.append((unknown[_NAMES_TOLD:], " and others"))
+    for group, more in groups:
+        name = texts[group[0]]
+        entries.refuse(
+            np.isin(codes, group),
+            column_place(column),
+            f"the unknown {what} {quoted(name)}{more}",
+            choices(sorted(known)),
+            correction(name, known, remedy),
+            leave_out=leave_out,
+        )
+
+
+def refuse_misplaced(
+    entries: Entries, context: Context, transform: Transform
+) -> tuple[IntArray, IntArray]:
+    """Each entry's die in the layout's own numbers; entries off the wafer are refused."""
+    x, y = (_whole(entries, name) for name in ("die_x", "die_y"))
+    (a, b), (c, d) = transform.matrix
+    die_x = a * x + b * y + transform.shift[0]
+    die_y = c * x + d * y + transform.shift[1]
+    layout = context.campaign.layout
+    if layout is not None:
+        entries.refuse(
+            ~is_on_wafer(layout, die_x, die_y),
+            column_place("die_x", "die_y"),
+            lambda first: (
+                f"die ({die_x[first]}, {die_y[first]}) of the layout, whose centre lies"
+                " off the wafer"
+            ),
+            f"a die within {layout.diameter_mm / 2:g} mm of the wafer's centre",
+            "Correct the die's numbers, the table's frame or the layout.",
+        )
+    return die_x, die_y
+
+
+def touchdowns(entries: Entries) -> IntArray:
+    """Each entry's touchdown, 1 where the table has no such column; those below 1 are refused."""
+    if "touchdown" not in entries.table.columns:
+        return np.ones(len(entries.rows), np.int64)
+    numbers = _whole(entries, "touchdown")
+    entries.refuse(
+        numbers < 1,
+        column_place("touchdown"),
+        lambda first: f"{numbers[first]}",
+        "a number from 1",
+        "Count the touchdowns of a die from 1.",
+    )
+    return numbers
+
+
+def _whole(entries: Entries, name: str) -> IntArray:
+    """A column of whole numbers; those that no die or touchdown can have are refused."""
+    numbers = entries.table.numbers(name)
+    entries.refuse(
+        np.abs(numbers) > _LARGEST,
+        column_place(name),
+        lambda first: f"{numbers[first]:.0f}",
+        "the number of a die or a touchdown",
+        "Correct the number.",
+    )
+    return np.where(entries.keep, numbers, 0).astype(np.int64)
+
+
+def refuse_unknown_names(entries: Entries, context: Context) -> None:
+    """Refuse unknown devices, conditions and states; a calibration that is not there is told."""
+    campaign, states = context.campaign, context.wafer.record.states
+    declared = "Declare it in campaign.toml, or correct the name."
+    devices = {device.id for device in campaign.devices}
+    refuse_unknown(entries, "device", devices, "device", declared)
+    conditions = {condition.id for condition in campaign.conditions}
+    refuse_unknown(entries, "condition", conditions, "condition", declared)
+    in_wafer = "Declare it under [[states]] in wafer.toml, or correct the name."
+    refuse_unknown(entries, "state", {state.id for state in states}, "state", in_wafer)
+    # A calibration whose own record has a fault is told there.
+    folders = {
+        name
+        for name in entries.table.words("calibration")[0]
+        if "/" not in name
+        and name not in {"", ".", ".."}
+        and "\x00" not in name
+        and (context.folder / "calibrations" / name[:200]).is_dir()
+    }
+    refuse_unknown(
+        entries,
+        "calibration",
+        context.calibration_ids | folders,
+        "calibration",
+        "Add that calibration's folder, or correct the id.",
+        leave_out=False,
+    )
+
+
+def check_times(entries: Entries, context: Context) -> IntArray:
+    """When each entry was measured, in microseconds since 1970 UTC; those far outside the time
+    of the wafer's record are told and kept."""
+    column = entries.table.columns["measured_at"]
+    empty = entries.table.empty("measured_at")
+    at_us = np.where(
+        empty, 0, np.asarray(column.cast("int64").fill_null(0).to_numpy(zero_copy_only=False))
+    ).astype(np.int64)
+    record = context.wafer.record
+    try:
+        earliest, latest = record.started - GRACE, record.finished + GRACE
+    except OverflowError:  # the first or the last day of the calendar
+        earliest, latest = record.started, record.finished
+    entries.refuse(
+        (at_us < _microseconds(earliest)) | (at_us > _microseconds(latest)),
+        column_place("measured_at"),
+        lambda first: told_time(int(at_us[first])),
+        f"a time from {record.started.isoformat()} to {record.finished.isoformat()}, as in"
+        f" {context.record_file}, or within an hour of it",
+        "Correct the times of the record, or of the table.",
+        leave_out=False,
+    )
+    return at_us
+
+
+def _microseconds(moment: datetime) -> int:
+    return (moment - _EPOCH) // timedelta(microseconds=1)
+
+
+def told_time(at_us: int) -> str:
+    """A time in UTC, as far as the calendar goes."""
+    try:
+        return (_EPOCH + timedelta(microseconds=at_us)).isoformat()
+    except OverflowError:
+        return "a time outside the calendar"
+
+
+def texts_of(table: Table, column: str, otherwise: str | None) -> npt.NDArray[np.object_]:
+    """A text column with one object a row, `otherwise` where it is empty or not there."""
+    texts, codes = table.words(column)
+    return np.array([*texts, otherwise], dtype=object)[codes]
+
+
+def states_of(table: Table, context: Context) -> npt.NDArray[np.object_]:
+    """Each entry's state; without the column the only one that the record declares."""
+    states = context.wafer.record.states
+    if "state" not in table.columns and len(states) == 1:
+        return np.full(table.rows, states[0].id, dtype=object)
+    return texts_of(table, "state", None)
+
+
+def temperatures(table: Table, context: Context) -> dict[str, FloatArray]:
+    """Measured temperatures and contact resistance; NaN where not stated anywhere."""
+    record = context.wafer.record
+    ambient, substrate = table.numbers("ambient_c"), table.numbers("substrate_c")
+    stated = record.substrate_c if record.substrate_c is not None else np.nan
+    return {
+        "temperature_c": table.numbers("temperature_c"),
+        "ambient_c": np.where(np.isnan(ambient), record.ambient_c, ambient),
+        "substrate_c": np.where(np.isnan(substrate), stated, substrate),
+        "contact_resistance_ohm": table.numbers("contact_resistance_ohm"),
+    }

@@ -1,0 +1,251 @@
+"""A wafer's tables of values: each row checked, in its parameter's unit and the layout's dies."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+
+from sitegen import units
+from sitegen.model.arrays import FloatArray
+from sitegen.model.campaign import Parameter
+from sitegen.model.loaded import VALUE_SCHEMA
+from sitegen.model.tables import BIAS_PREFIX, VALUE_COLUMNS
+from sitegen.model.wafer import ValueTable
+from sitegen.read.columns import Table, read_table
+from sitegen.read.entries import (
+    Context,
+    Entries,
+    IntArray,
+    check_times,
+    column_place,
+    refuse_empty,
+    refuse_misplaced,
+    refuse_unknown,
+    refuse_unknown_names,
+    states_of,
+    temperatures,
+    texts_of,
+    touchdowns,
+)
+from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.words import choices, quoted
+
+KEY = ("die_x", "die_y", "site", "device", "parameter", "condition", "touchdown")
+
+
+@dataclass(frozen=True)
+class Values:
+    """The rows of one table that stay, and where they stood."""
+
+    table: pa.Table
+    """`VALUE_SCHEMA`, in the file's order."""
+    rows: IntArray
+
+
+def read_values(
+    intake: Intake, context: Context, asked: Asked, declared: ValueTable
+) -> Values | None:
+    """One table of values, or None and faults."""
+    file = beside(context.record_file, declared.file)
+    bias = list(dict.fromkeys(n for c in context.campaign.conditions for n in c.bias))
+    table = read_table(intake, file, asked, VALUE_COLUMNS, bias)
+    if table is None:
+        return None
+    rows = np.arange(1, table.rows + 1)
+    entries = Entries(intake, table, rows, np.ones(table.rows, np.bool_))
+    refuse_empty(entries, VALUE_COLUMNS)
+    parameters = {parameter.id: parameter for parameter in context.campaign.parameters}
+    refuse_unknown(
+        entries,
+        "parameter",
+        parameters,
+        "parameter",
+        "Declare it in campaign.toml, or correct the name.",
+    )
+    refuse_unknown_names(entries, context)
+    _refuse_contradictions(entries, parameters)
+    die_x, die_y = refuse_misplaced(entries, context, context.wafer.frames[declared.frame])
+    touchdown = touchdowns(entries)
+    value = _converted(entries, context, declared, parameters)
+    measured_at = check_times(entries, context)
+    numbers = {"value": value, **temperatures(table, context)}
+    columns: dict[str, npt.ArrayLike] = {
+        "die_x": die_x,
+        "die_y": die_y,
+        "touchdown": touchdown,
+        "measured_at": measured_at,
+        "site": texts_of(table, "site", ""),
+        "state": states_of(table, context),
+        "bias": _bias(table, bias),
+        "file": np.full(table.rows, file, dtype=object),
+        **numbers,
+    }
+    for name in ("device", "parameter", "condition", "calibration", "range", "path"):
+        columns[name] = texts_of(table, name, None)
+    return Values(arrow_table(columns, entries, VALUE_SCHEMA), rows[entries.keep])
+
+
+def arrow_table(columns: dict[str, npt.ArrayLike], entries: Entries, schema: pa.Schema) -> pa.Table:
+    """The entries that stay, with a schema's columns; NaN in a column of numbers becomes null."""
+    arrays = [
+        pa.array(np.asarray(columns[field.name])[entries.keep], from_pandas=True).cast(field.type)
+        for field in schema
+    ]
+    return pa.Table.from_arrays(arrays, schema=schema)
+
+
+def _refuse_contradictions(entries: Entries, parameters: dict[str, Parameter]) -> None:
+    """A row's device and condition must be its parameter's, as campaign.toml has it."""
+    names, codes = entries.table.words("parameter")
+    devices = texts_of(entries.table, "device", None)
+    conditions = texts_of(entries.table, "condition", None)
+    for code, name in enumerate(names):
+        parameter = parameters.get(name)
+        if parameter is None:
+            continue
+        of_parameter = codes == code
+        if parameter.from_sweep is not None:
+            entries.refuse(
+                of_parameter,
+                column_place("parameter"),
+                f"{quoted(name)}, which campaign.toml takes from the sweeps",
+                "no values of it in a table",
+                "Leave the rows out, or remove 'from_sweep' from the parameter.",
+            )
+        entries.refuse(
+            of_parameter & (devices != parameter.device),
+            column_place("device"),
+            lambda first: f"{quoted(str(devices[first]))} with the parameter {quoted(name)}",  # noqa: B023
+            f"{quoted(parameter.device)}, the parameter's device in campaign.toml",
+            "Correct the device in the table or in campaign.toml.",
+        )
+        entries.refuse(
+            of_parameter & ~np.isin(conditions.astype(str), parameter.conditions),
+            column_place("condition"),
+            lambda first: f"{quoted(str(conditions[first]))} with the parameter {quoted(name)}",  # noqa: B023
+            f"{choices(parameter.conditions)}, the parameter's conditions in campaign.toml",
+            "Correct the condition in the table, or add it to the parameter.",
+        )
+
+
+def _converted(
+    entries: Entries, context: Context, declared: ValueTable, parameters: dict[str, Parameter]
+) -> FloatArray:
+    """Values in their parameters' units; rows whose unit is unknown or disputed are refused."""
+    table = entries.table
+    names, codes = table.words("parameter")
+    unit_names, unit_codes = table.words("unit")
+    in_metadata = table.stated_units.get("value")
+    factor = np.full(table.rows, np.nan)
+    for code, unit_code in sorted(set(zip(codes.tolist(), unit_codes.tolist(), strict=True))):
+        rows = (codes == code) & (unit_codes == unit_code)
+        parameter = parameters.get(names[code]) if code >= 0 else None
+        if parameter is None:
+            continue
+        stated = {
+            "the column's metadata": in_metadata,
+            'the column "unit"': unit_names[unit_code] if unit_code >= 0 else None,
+            context.record_file: declared.units.get(parameter.id),
+        }
+        one = _one_unit(
+            entries, rows, parameter, {k: v for k, v in stated.items() if v is not None}
+        )
+        if one is not None:
+            factor[rows] = one
+    return np.asarray(table.numbers("value") * factor)
+
+
+def _one_unit(
+    entries: Entries, rows: npt.NDArray[np.bool_], parameter: Parameter, stated: dict[str, str]
+) -> float | None:
+    """The factor from the one unit stated for these rows to the parameter's; None and a fault."""
+    place = column_place("value")
+    of = f"the parameter {quoted(parameter.id)}"
+    if not stated:
+        entries.refuse(
+            rows,
+            place,
+            f"no unit for {of}",
+            'a unit in the column\'s metadata, in a column "unit" or in wafer.toml',
+            f"Add it to the table in wafer.toml: units.{parameter.id} = {quoted(parameter.unit)}.",
+        )
+        return None
+    told = " and ".join(f"{quoted(unit)} in {where}" for where, unit in stated.items())
+    try:
+        if len({units.normalise(unit) for unit in stated.values()}) > 1:
+            remedy = "Correct the one that is wrong."
+            entries.refuse(rows, place, f"for {of} {told}", "one and the same unit", remedy)
+            return None
+        return units.conversion(next(iter(stated.values())), parameter.unit)
+    except units.UnknownUnit:
+        expected = "a unit from the list of the reference, such as V, mA, kΩ, pF or 1"
+        remedy = "Write the unit as the list has it; capitals and prefixes matter."
+        entries.refuse(rows, place, f"for {of} the unknown unit {told}", expected, remedy)
+    except units.NotConvertible:
+        expected = f"{quoted(parameter.unit)}, as in campaign.toml, or a unit that converts to it"
+        remedy = "Correct the unit of the table or of the parameter."
+        entries.refuse(rows, place, f"for {of} {told}", expected, remedy)
+    return None
+
+
+def _bias(table: Table, names: Sequence[str]) -> npt.NDArray[np.object_]:
+    """Measured bias as text, "vgs_v=0.6012 vds_v=1.2"; None where a row has none."""
+    present = [name for name in names if BIAS_PREFIX + name in table.columns]
+    parts = [table.numbers(BIAS_PREFIX + name) for name in present]
+    texts = np.full(table.rows, None, dtype=object)
+    for row in np.flatnonzero(np.isfinite(parts).any(axis=0)) if parts else ():
+        texts[row] = " ".join(
+            f"{name}={part[row]:.6g}"
+            for name, part in zip(present, parts, strict=True)
+            if np.isfinite(part[row])
+        )
+    return texts
+
+
+def without_duplicates(intake: Intake, tables: Sequence[Values]) -> pa.Table:
+    """All tables as one, sorted by the key; of rows with one key the first stays, the rest is
+    told."""
+    if not tables:
+        return VALUE_SCHEMA.empty_table()
+    joined = pa.concat_tables([values.table for values in tables])
+    rows = np.concatenate([values.rows for values in tables])
+    files = joined.column("file").to_pylist()
+    keys = list(zip(*(joined.column(name).to_pylist() for name in KEY), strict=True))
+    keep = tell_duplicates(intake, KEY, keys, files, rows)
+    order = [(name, "ascending") for name in KEY]
+    return joined.filter(pa.array(keep)).sort_by(order).combine_chunks()
+
+
+def tell_duplicates(
+    intake: Intake,
+    names: Sequence[str],
+    keys: Sequence[tuple[object, ...]],
+    files: Sequence[str],
+    rows: IntArray,
+) -> list[bool]:
+    """True for the first entry of each key; the others are told, once a file with their count."""
+    first: dict[tuple[object, ...], int] = {}
+    again: dict[str, list[tuple[int, int]]] = {}
+    keep = []
+    for index, key in enumerate(keys):
+        earlier = first.setdefault(key, index)
+        keep.append(earlier == index)
+        if earlier != index:
+            again.setdefault(files[index], []).append((index, earlier))
+    for file, pairs in again.items():
+        index, earlier = pairs[0]
+        where = f"row {rows[earlier]}"
+        if files[earlier] != file:
+            where += f" of {files[earlier]}"
+        told = ", ".join(f"{n} {v}" for n, v in zip(names, keys[index], strict=True) if v != "")
+        intake.tell(
+            file,
+            f"row {rows[index]}",
+            found=f"the same key as in {where} ({told})",
+            expected="each key once",
+            remedy="Number repeated measurements by touchdown, or remove one; the first was kept.",
+            count=len(pairs),
+        )
+    return keep

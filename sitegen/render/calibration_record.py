@@ -1,0 +1,166 @@
+"""A calibration's record as facts and tables: everything that was written down when it was made."""
+
+from collections.abc import Mapping
+
+from markupsafe import Markup
+
+from sitegen import units
+from sitegen.model.calibration import CalibrationRecord, Offset, RawSweep
+from sitegen.model.results import CalibrationResult
+from sitegen.render.phrases import figure_of, instant, number_of, time_tag
+from sitegen.render.pieces import Cell, Column, Fact, Row, Table
+from sitegen.render.states import state_facts
+
+_DEFINED = {
+    "inductance_ph": "L (pH, pH/GHz, …)",
+    "capacitance_ff": "C (fF, fF/GHz, …)",
+    "resistance_ohm": "R (Ω)",
+    "delay_ps": "delay (ps)",
+    "z0_ohm": "Z₀ (Ω)",
+    "loss_gohm_per_s": "loss (GΩ/s)",
+}
+"""What each field of a standard's definition is called on a page."""
+
+
+def facts(result: CalibrationResult, station: Markup) -> tuple[Fact, ...]:
+    """Conditions of the calibration."""
+    record = result.record
+    stamped = record.at
+    return (
+        Fact("Station", station),
+        Fact("Instrument", record.instrument),
+        Fact("By", record.by),
+        Fact("Stamped by the instrument", instant(stamped)),
+        Fact("Reference time", time_tag(result.made_at)),
+        Fact("Holds until", time_tag(result.expires_at)),
+        Fact("Method", record.method),
+        Fact("Ports", ", ".join(str(port) for port in record.ports)),
+        Fact("Reference plane", record.reference_plane),
+        Fact("Reference impedance", units.quantity(record.reference_impedance_ohm, "Ω")),
+        Fact("Wave definition", f"{record.wave_definition} waves"),
+        Fact(
+            "Frequencies",
+            f"{number_of(record.frequency_points)} points,"
+            f" {units.frequency(record.frequency_start_hz)} to"
+            f" {units.frequency(record.frequency_stop_hz)}",
+        ),
+        Fact("Averaging", number_of(record.averaging)),
+        Fact("Ambient", units.quantity(record.ambient_c, "°C")),
+        Fact("Contact substrate", units.quantity(record.substrate_c, "°C")),
+        Fact("Overtravel", f"{figure_of(record.overtravel_um)}{units.THIN}µm"),
+        Fact("Probe spacing", f"{figure_of(record.probe_spacing_um)}{units.THIN}µm"),
+        Fact("Switch terms", "measured" if record.switch_terms else "not measured"),
+        Fact(
+            "Validity",
+            f"{figure_of(record.validity.hours)}{units.THIN}h, ambient change up to"
+            f" {figure_of(record.validity.ambient_change_c)}{units.THIN}K, substrate change up to"
+            f" {figure_of(record.validity.substrate_change_c)}{units.THIN}K",
+        ),
+    )
+
+
+def state(record: CalibrationRecord) -> tuple[Fact, ...]:
+    """State of the RF path."""
+    return state_facts(record.state)
+
+
+def substrate(record: CalibrationRecord) -> tuple[Fact, ...]:
+    """The contact substrate."""
+    found = record.substrate
+    loads = [
+        (f"Load resistance through probe {port}", resistance)
+        for port, resistance in (
+            (1, found.load_resistance_port_1_ohm),
+            (2, found.load_resistance_port_2_ohm),
+        )
+    ]
+    return (
+        Fact("Serial number", found.serial_number),
+        Fact("Set of standards", found.standard_set),
+        Fact(
+            "Contacts so far",
+            f"{number_of(found.contacts)}, bound {number_of(found.contacts_max)}",
+        ),
+        Fact(
+            "Definitions",
+            f"{found.definitions_source}, version {found.definitions_version}",
+        ),
+        *(
+            Fact(
+                name,
+                "not measured"
+                if resistance is None
+                else f"{figure_of(resistance)}{units.THIN}Ω",
+            )
+            for name, resistance in loads
+        ),
+    )
+
+
+def definitions(record: CalibrationRecord) -> Table:
+    """The standards' definitions."""
+    return Table(
+        id="definitions",
+        caption="Definitions of the standards",
+        columns=(Column("Name"), Column("Kind"), Column("Definition")),
+        rows=tuple(
+            Row(
+                Cell(name),
+                (Cell(definition.kind), Cell(_defined(dict(definition)))),
+            )
+            for name, definition in record.definitions.items()
+        ),
+        wide=True,
+    )
+
+
+def _defined(fields: Mapping[str, object]) -> str:
+    parts = []
+    for name, value in fields.items():
+        if name == "kind":
+            continue
+        if isinstance(value, Offset):
+            if value.delay_ps:
+                parts.append(f"behind an offset: {_defined(dict(value))}")
+            continue
+        parts.append(f"{_DEFINED[name]} {_numbers(value)}")
+    return "; ".join(parts)
+
+
+def _numbers(value: object) -> str:
+    if isinstance(value, tuple):
+        return ", ".join(figure_of(each) for each in value)
+    return figure_of(value) if isinstance(value, float) else str(value)
+
+
+def sweeps(record: CalibrationRecord) -> Table:
+    """The raw sweeps of the standards."""
+
+    def contacted(sweep: RawSweep) -> str:
+        if sweep.between is not None:
+            return f"{sweep.between} between the ports"
+        return ", ".join(
+            f"{name} at port {port}"
+            for port, name in ((1, sweep.port_1), (2, sweep.port_2))
+            if name is not None
+        )
+
+    return Table(
+        id="sweeps",
+        caption="Raw sweeps of the standards",
+        columns=(
+            Column("File"),
+            Column("Contacted"),
+            Column("Repeats without lifting", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(Markup("<code>{}</code>").format(sweep.file)),
+                (
+                    Cell(contacted(sweep)),
+                    Cell(number_of(len(sweep.repeats)), "", True),
+                ),
+            )
+            for sweep in record.sweeps
+        ),
+    )

@@ -1,0 +1,378 @@
+"""View of the campaign's page: where it stands, whether it can be relied on, what needs deciding."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from sitegen import addresses, units
+from sitegen.model.results import CampaignResults, Drawing, WaferSummary
+from sitegen.render import cautions as caution_rules
+from sitegen.render import sentences, summaries
+from sitegen.render.environment import render
+from sitegen.render.figures import figure
+from sitegen.render.findings import finding_line, in_order
+from sitegen.render.markdown import note_text
+from sitegen.render.marks import marked
+from sitegen.render.page import Page
+from sitegen.render.phrases import (
+    day,
+    figure_of,
+    link,
+    number_of,
+    percent,
+    several,
+    time_tag,
+)
+from sitegen.render.pieces import (
+    Caution,
+    Cell,
+    Column,
+    Fact,
+    Figure,
+    Finding,
+    Link,
+    NoteText,
+    Row,
+    Table,
+)
+from sitegen.render.shell import shell
+
+LEADING = 12
+"""How many findings stand on the campaign's page; all of them stand on the problems page."""
+
+
+@dataclass(frozen=True, slots=True)
+class CampaignView:
+    """Contract of templates/campaign.html."""
+
+    title: str
+    lead: tuple[Markup, ...]
+    findings: tuple[Finding, ...]
+    """The first findings, decisions first."""
+    more_findings: Link | None
+    """Where the rest stands; None where none is left out."""
+    cautions: tuple[Caution, ...]
+    wafers: Table
+    maps: tuple[Figure, ...]
+    evidence: tuple[Figure, ...]
+    """One line of time for each station."""
+    calibrations: Table
+    verifications: Table
+    parameters: Table
+    conditions: Table
+    rule: Markup
+    """The decision rule and its consequence, as a sentence."""
+    facts: tuple[Fact, ...]
+    notes: tuple[NoteText, ...]
+    links: tuple[Link, ...]
+
+
+def campaign_page(*, results: CampaignResults, drawings: Mapping[str, Drawing]) -> Page:
+    """The campaign's page.
+
+    drawings: 'evidence-<station>' for each station, 'verdicts-<wafer>' a small map of verdicts.
+    """
+    record = results.context.record
+    return Page(
+        addresses.HOME,
+        render(
+            "campaign",
+            view(results, drawings),
+            shell(record, addresses.HOME, record.campaign.title),
+        ),
+    )
+
+
+def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignView:
+    """What the campaign's page shows."""
+    record = results.context.record
+    decided = sentences.rule(record.decision, f"{addresses.METHOD}#decision")
+    findings = in_order(results.findings)
+    return CampaignView(
+        title=record.campaign.title,
+        lead=(
+            *sentences.campaign_dies(
+                [(wafer, addresses.wafer(wafer.wafer)) for wafer in results.wafers], decided
+            ),
+            *sentences.standing(results.wafers),
+            *sentences.evidence(
+                [(each, addresses.calibration(each.record.id)) for each in results.calibrations],
+                [(each, addresses.verification(each.record.id)) for each in results.verifications],
+            ),
+            *sentences.needs(results.findings, len(results.faults), addresses.PROBLEMS),
+        ),
+        findings=tuple(finding_line(found, addresses.HOME) for found in findings[:LEADING]),
+        more_findings=Link(f"All {len(findings)} findings", addresses.PROBLEMS)
+        if len(findings) > LEADING
+        else None,
+        cautions=caution_rules.cautions(
+            record.stations,
+            record.conditions,
+            [each for wafer in results.wafer_records for each in wafer.thermal],
+        ),
+        wafers=_wafers(results),
+        maps=_maps(results, drawings),
+        evidence=_evidence(results, drawings),
+        calibrations=_calibrations(results),
+        verifications=_verifications(results),
+        parameters=_parameters(results),
+        conditions=_conditions(results),
+        rule=Markup("Outcomes on these pages are decided by {}.").format(decided),
+        facts=_facts(results),
+        notes=tuple(note_text(note) for note in results.notes if note.subject == "campaign"),
+        links=(
+            Link("Every download with its columns", addresses.DATA),
+            Link("How every figure is computed", addresses.METHOD),
+            Link("Findings and faults", addresses.PROBLEMS),
+            Link("Notes", addresses.NOTES),
+            Link("Reference of the record formats", addresses.REFERENCE),
+        ),
+    )
+
+
+def _wafers(results: CampaignResults) -> Table:
+    outcomes = summaries.seen([wafer.outcomes for wafer in results.wafers])
+    return Table(
+        id="wafers",
+        caption="Dies of each wafer by verdict. The yield is the share of dies that meet every"
+        " limit among those that can be judged; its 95 % interval (Wilson) describes these dies"
+        " and no other wafer.",
+        columns=(
+            Column("Wafer"),
+            Column("Planned", True),
+            Column("Measured", True),
+            *summaries.outcome_columns(outcomes),
+            Column("Conform", True),
+            Column("Can be judged", True),
+            Column("Yield", True),
+            Column("95 % interval", True),
+            Column("Values", True),
+            Column("Without standing", True),
+            Column("Not closed", True),
+        ),
+        rows=tuple(_wafer_row(wafer, outcomes) for wafer in results.wafers),
+        empty="No wafer has been measured.",
+    )
+
+
+def _wafer_row(wafer: WaferSummary, outcomes: tuple[str, ...]) -> Row:
+    def count(number: int) -> Cell:
+        return Cell(number_of(number), str(number), True)
+
+    share = wafer.conforming / wafer.assessable if wafer.assessable else None
+    interval = units.MISSING
+    if wafer.yield_lower is not None and wafer.yield_upper is not None:
+        interval = f"{percent(wafer.yield_lower)} to {percent(wafer.yield_upper)}"
+    return Row(
+        Cell(link(wafer.wafer, addresses.wafer(wafer.wafer))),
+        (
+            count(wafer.planned),
+            count(wafer.measured),
+            *summaries.outcome_cells(wafer.outcomes, outcomes),
+            count(wafer.conforming),
+            count(wafer.assessable),
+            Cell(percent(share), "" if share is None else str(share), True),
+            Cell(interval, "", True),
+            count(wafer.values),
+            count(wafer.values_without_standing),
+            count(wafer.values_not_closed),
+        ),
+    )
+
+
+def _maps(results: CampaignResults, drawings: Mapping[str, Drawing]) -> tuple[Figure, ...]:
+    return tuple(
+        figure(
+            drawings[f"verdicts-{wafer.wafer}"],
+            addresses.HOME,
+            link(f"Wafer {wafer.wafer}", addresses.wafer(wafer.wafer)),
+            Link("Table", f"{addresses.wafer(wafer.wafer)}#dies"),
+            addresses.wafer(wafer.wafer),
+        )
+        for wafer in results.wafers
+        if f"verdicts-{wafer.wafer}" in drawings
+    )
+
+
+def _evidence(results: CampaignResults, drawings: Mapping[str, Drawing]) -> tuple[Figure, ...]:
+    names = {station.id: station.name for station in results.context.record.stations}
+    return tuple(
+        figure(
+            drawings[f"evidence-{each.station}"],
+            addresses.HOME,
+            Markup("Evidence over time on {}").format(
+                link(names.get(each.station, each.station), addresses.station(each.station))
+            ),
+            Link("Table", f"{addresses.station(each.station)}#record"),
+        )
+        for each in results.stations
+        if f"evidence-{each.station}" in drawings
+    )
+
+
+def _calibrations(results: CampaignResults) -> Table:
+    values: dict[str, int] = {}
+    for wafer in results.wafers:
+        for name, count in wafer.calibrations.items():
+            values[name] = values.get(name, 0) + count
+    return Table(
+        id="calibrations",
+        caption="Calibrations in the order of their identities",
+        columns=(
+            Column("Calibration"),
+            Column("Method"),
+            Column("Station"),
+            Column("Made"),
+            Column("Holds until"),
+            Column("Outcome"),
+            Column("Values", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(link(each.record.id, addresses.calibration(each.record.id))),
+                (
+                    Cell(each.record.method),
+                    Cell(link(each.record.station, addresses.station(each.record.station))),
+                    Cell(time_tag(each.made_at)),
+                    Cell(time_tag(each.expires_at)),
+                    Cell(marked(each.outcome)),
+                    Cell(
+                        number_of(values.get(each.record.id, 0)),
+                        str(values.get(each.record.id, 0)),
+                        True,
+                    ),
+                ),
+            )
+            for each in results.calibrations
+        ),
+        empty="The record holds no calibration.",
+    )
+
+
+def _verifications(results: CampaignResults) -> Table:
+    return Table(
+        id="verifications",
+        caption="Verifications with structures that took no part in the calibration",
+        columns=(
+            Column("Verification"),
+            Column("Calibration"),
+            Column("Made"),
+            Column("Outcome"),
+            Column("Worst point"),
+        ),
+        rows=tuple(
+            Row(
+                Cell(link(each.record.id, addresses.verification(each.record.id))),
+                (
+                    Cell(_calibration_link(results, each.record.calibration)),
+                    Cell(time_tag(each.made_at)),
+                    Cell(marked(each.outcome)),
+                    Cell(several(sentences.worst_margin(each)) or each.reason),
+                ),
+            )
+            for each in results.verifications
+        ),
+        empty="The record holds no verification.",
+        wide=True,
+    )
+
+
+def _calibration_link(results: CampaignResults, name: str) -> Markup:
+    if name in results.context.calibrations:
+        return link(name, addresses.calibration(name))
+    return Markup("{}").format(name)
+
+
+def _parameters(results: CampaignResults) -> Table:
+    parameters = summaries.parameters_of(results.context.record)
+    found = [r for r in results.parameters if not r.wafer and r.parameter in parameters]
+    outcomes = summaries.seen([result.outcomes for result in found])
+    rows = []
+    for result in found:
+        parameter = parameters[result.parameter]
+        factor, unit = summaries.scale(parameter, [result.summary])
+        rows.append(
+            Row(
+                summaries.parameter_cell(parameter, addresses.HOME),
+                (
+                    Cell(result.condition),
+                    Cell(unit),
+                    summaries.limits_cell(parameter, factor),
+                    *summaries.figure_cells(result.summary, factor),
+                    *summaries.count_cells(result.summary),
+                    *summaries.outcome_cells(result.outcomes, outcomes),
+                ),
+            )
+        )
+    return Table(
+        id="parameters",
+        caption="Over all wafers, from the values with standing; the others are counted beside"
+        " them",
+        columns=(
+            Column("Parameter"),
+            Column("Condition"),
+            Column("Unit"),
+            Column("Limits", True),
+            *summaries.figure_columns(),
+            *summaries.count_columns(),
+            *summaries.outcome_columns(outcomes),
+        ),
+        rows=tuple(rows),
+        empty="No parameter is declared.",
+    )
+
+
+def _conditions(results: CampaignResults) -> Table:
+    return Table(
+        id="conditions",
+        caption="Declared set points of bias and temperature",
+        columns=(Column("Condition"), Column("Set point")),
+        rows=tuple(
+            Row(
+                Cell(condition.id),
+                (Cell(summaries.condition_text(condition, condition.id)),),
+            )
+            for condition in results.context.record.conditions
+        ),
+        empty="No condition is declared.",
+        wide=True,
+    )
+
+
+def _facts(results: CampaignResults) -> tuple[Fact, ...]:
+    record = results.context.record
+    identity = record.campaign
+    lots = sorted({wafer.lot for wafer in results.wafer_records})
+    facts = [
+        Fact("Record", identity.id),
+        Fact("Edition", f"{identity.edition} of {day(identity.issued)}"),
+        Fact("Reason of this edition", identity.edition_reason),
+        Fact("Requested by", identity.requested_by),
+        Fact("Responsible", identity.responsible),
+        Fact("Authorised by", identity.authorised_by),
+        Fact("Laboratory", f"{identity.laboratory}, {identity.place}"),
+        Fact(
+            "Stations",
+            several(
+                [link(each.name, addresses.station(each.id)) for each in record.stations]
+            ),
+        ),
+        Fact("Touchdown that counts", record.touchdowns.counts),
+    ]
+    if lots:
+        facts.append(Fact("Lots", ", ".join(lots)))
+    if record.layout is not None:
+        layout = record.layout
+        facts.append(
+            Fact(
+                "Wafer layout",
+                f"{figure_of(layout.diameter_mm)}{units.THIN}mm, {layout.orientation_mark} at"
+                f" {figure_of(layout.orientation_mark_angle_deg)}°, die pitch"
+                f" {figure_of(layout.die_pitch_x_mm)} × {figure_of(layout.die_pitch_y_mm)}"
+                f"{units.THIN}mm, edge exclusion {figure_of(layout.edge_exclusion_mm)}"
+                f"{units.THIN}mm; die_x increases to the {layout.x_increases}, die_y"
+                f" {layout.y_increases}wards",
+            )
+        )
+    return tuple(facts)

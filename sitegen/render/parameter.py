@@ -1,0 +1,328 @@
+"""View of a parameter's page: its definition, how sure it is, how it varies."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from sitegen import addresses, units
+from sitegen.model.campaign import Parameter
+from sitegen.model.results import CampaignResults, Drawing, ParameterResult, Summary
+from sitegen.render import cautions as caution_rules
+from sitegen.render import sentences, summaries
+from sitegen.render.environment import render
+from sitegen.render.figures import figure
+from sitegen.render.findings import finding_line, in_order
+from sitegen.render.page import Page
+from sitegen.render.phrases import capital, figure_of, link, number_of, with_unit
+from sitegen.render.pieces import (
+    Caution,
+    Cell,
+    Column,
+    Fact,
+    Figure,
+    Finding,
+    Link,
+    Row,
+    Table,
+)
+from sitegen.render.shell import shell
+
+ALL_FIGURES = tuple(name for name, _, _ in summaries.FIGURES)
+
+
+@dataclass(frozen=True, slots=True)
+class ConditionView:
+    """One condition of a parameter."""
+
+    id: str
+    title: str
+    summaries: Table
+    """The campaign as a whole, then each wafer."""
+    zones: Table
+    outcomes: Table
+    figures: tuple[Figure, ...]
+    """Distribution, and the wafers side by side."""
+    maps: tuple[Figure, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ParameterView:
+    """Contract of templates/parameter.html."""
+
+    title: str
+    symbol: Markup
+    lead: tuple[Markup, ...]
+    cautions: tuple[Caution, ...]
+    findings: tuple[Finding, ...]
+    facts: tuple[Fact, ...]
+    uncertainty: Table
+    conditions: tuple[ConditionView, ...]
+    links: tuple[Link, ...]
+
+
+def parameter_page(
+    *, parameter: Parameter, results: CampaignResults, drawings: Mapping[str, Drawing]
+) -> Page:
+    """The page of one parameter, all its conditions and wafers.
+
+    drawings: 'distribution-<condition>', 'by-wafer-<condition>', 'map-<wafer>-<condition>'.
+    """
+    address = addresses.parameter(parameter.id)
+    return Page(
+        address,
+        render(
+            "parameter",
+            view(parameter, results, drawings),
+            shell(results.context.record, address, capital(parameter.name)),
+        ),
+    )
+
+
+def view(
+    parameter: Parameter, results: CampaignResults, drawings: Mapping[str, Drawing]
+) -> ParameterView:
+    """What a parameter's page shows."""
+    record, page = results.context.record, addresses.parameter(parameter.id)
+    found = [result for result in results.parameters if result.parameter == parameter.id]
+    overall = [result for result in found if not result.wafer]
+    decided = sentences.rule(
+        record.decision, addresses.relative(f"{addresses.METHOD}#decision", page)
+    )
+    counts: dict[str, int] = {}
+    for result in overall:
+        for outcome, count in result.outcomes.items():
+            counts[outcome] = counts.get(outcome, 0) + count
+    return ParameterView(
+        title=capital(parameter.name),
+        symbol=summaries.symbol(parameter),
+        lead=sentences.parameter(
+            parameter.name,
+            counts,
+            {
+                "missing": sum(result.summary.missing for result in overall),
+                "without standing": sum(result.summary.without_standing for result in overall),
+                "not closed": sum(result.summary.not_closed for result in overall),
+            },
+            decided,
+            parameter.lower is not None or parameter.upper is not None,
+        ),
+        cautions=_cautions(parameter, results),
+        findings=tuple(
+            finding_line(each, page)
+            for each in in_order(results.findings)
+            if each.address.partition("#")[0] == page
+        ),
+        facts=_facts(parameter, results, decided),
+        uncertainty=_uncertainty(parameter),
+        conditions=tuple(
+            _condition(parameter, name, found, results, drawings)
+            for name in parameter.conditions
+        ),
+        links=(
+            Link("Download the values", addresses.relative(addresses.DATA, page)),
+            Link("How the figures are computed", addresses.relative(addresses.METHOD, page)),
+        ),
+    )
+
+
+def _cautions(parameter: Parameter, results: CampaignResults) -> tuple[Caution, ...]:
+    record = results.context.record
+    wafers = {r.wafer for r in results.parameters if r.parameter == parameter.id and r.wafer}
+    stations = {wafer.station for wafer in results.wafer_records if wafer.id in wafers}
+    return caution_rules.cautions(
+        [station for station in record.stations if station.id in stations],
+        [each for each in record.conditions if each.id in parameter.conditions],
+    )
+
+
+def _facts(parameter: Parameter, results: CampaignResults, decided: Markup) -> tuple[Fact, ...]:
+    record = results.context.record
+    device = next((each.name for each in record.devices if each.id == parameter.device), "")
+
+    def limit(value: float | None) -> str:
+        if value is None:
+            return "none"
+        factor, unit = units.shown_unit([value], parameter.unit)
+        return with_unit(figure_of(value * factor), unit)
+
+    facts = [
+        Fact("Identity", parameter.id),
+        Fact("Meaning", parameter.name),
+        Fact("Unit", "1 (a number)" if parameter.unit == "1" else units.normalise(parameter.unit)),
+        Fact("Kind", parameter.kind.upper()),
+        Fact("Device", f"{device} ({parameter.device})" if device else parameter.device),
+        Fact("Lower specification limit", limit(parameter.lower)),
+        Fact("Upper specification limit", limit(parameter.upper)),
+        Fact("Target", limit(parameter.target)),
+        Fact("Decision rule", decided),
+        Fact("Measured on", parameter.coverage),
+    ]
+    if parameter.plausible_lower is not None or parameter.plausible_upper is not None:
+        facts.append(
+            Fact(
+                "Plausible range",
+                f"{limit(parameter.plausible_lower)} to {limit(parameter.plausible_upper)};"
+                " a value beyond it is a mistake, not a device",
+            )
+        )
+    if parameter.from_sweep is not None:
+        facts.append(
+            Fact(
+                "Taken from",
+                f"the corrected sweeps: {parameter.from_sweep.figure} at"
+                f" {units.frequency(parameter.from_sweep.frequency_hz)}",
+            )
+        )
+    return tuple(facts)
+
+
+def _uncertainty(parameter: Parameter) -> Table:
+    def size(absolute: float | None, relative: float | None) -> str:
+        if absolute is not None:
+            return units.quantity(absolute, parameter.unit)
+        return f"{figure_of((relative or 0.0) * 100)}{units.THIN}% of the value"
+
+    return Table(
+        id="uncertainty",
+        caption="Sources of standard uncertainty, as the laboratory declares them; they add in"
+        " quadrature",
+        columns=(Column("Source"), Column("Standard uncertainty", True)),
+        rows=tuple(
+            Row(Cell(each.source), (Cell(size(each.absolute, each.relative), "", True),))
+            for each in parameter.uncertainty
+        ),
+        empty="No uncertainty is stated for this parameter"
+        + (
+            "; under a guarded rule its values cannot be judged."
+            if not parameter.uncertainty
+            else "."
+        ),
+        wide=True,
+    )
+
+
+def _condition(
+    parameter: Parameter,
+    name: str,
+    found: Iterable[ParameterResult],
+    results: CampaignResults,
+    drawings: Mapping[str, Drawing],
+) -> ConditionView:
+    record, page = results.context.record, addresses.parameter(parameter.id)
+    chosen = sorted(
+        (result for result in found if result.condition == name),
+        key=lambda result: result.wafer,
+    )
+    factor, unit = summaries.scale(parameter, [result.summary for result in chosen])
+    condition = summaries.conditions_of(record).get(name)
+    behind = Link("Table", f"#summary-{name}")
+    pictures = [
+        figure(drawings[key], page, None, behind)
+        for key in (f"distribution-{name}", f"by-wafer-{name}")
+        if key in drawings
+    ]
+    maps = [
+        figure(
+            drawings[f"map-{wafer}-{name}"],
+            page,
+            link(f"Wafer {wafer}", addresses.relative(addresses.wafer(wafer), page)),
+            Link("Table", addresses.relative(f"{addresses.wafer(wafer)}#dies", page)),
+        )
+        for wafer in results.context.wafers
+        if f"map-{wafer}-{name}" in drawings
+    ]
+    told = summaries.condition_text(condition, name)
+    return ConditionView(
+        id=f"condition-{name}",
+        title=f"Condition {name}: {told}",
+        summaries=_summaries(name, chosen, page, factor, unit),
+        zones=_zones(name, chosen, factor, unit),
+        outcomes=_outcomes(name, chosen, page),
+        figures=tuple(pictures),
+        maps=tuple(maps),
+    )
+
+
+def _whose(result: ParameterResult, page: str) -> Cell:
+    if not result.wafer:
+        return Cell("All wafers", " ")
+    return Cell(link(result.wafer, addresses.relative(addresses.wafer(result.wafer), page)))
+
+
+def _in_unit(text: str, unit: str) -> str:
+    return f"{text}, in {unit}" if unit else text
+
+
+def _summaries(
+    name: str, chosen: Iterable[ParameterResult], page: str, factor: float, unit: str
+) -> Table:
+    return Table(
+        id=f"summary-{name}",
+        caption=_in_unit("Summary of the values with standing", unit),
+        columns=(
+            Column("Wafer"),
+            *summaries.count_columns(),
+            *summaries.figure_columns(ALL_FIGURES),
+        ),
+        rows=tuple(
+            Row(
+                _whose(result, page),
+                (
+                    *summaries.count_cells(result.summary),
+                    *summaries.figure_cells(result.summary, factor, ALL_FIGURES),
+                ),
+            )
+            for result in chosen
+        ),
+        empty="No value was measured under this condition.",
+    )
+
+
+def _zones(name: str, chosen: Iterable[ParameterResult], factor: float, unit: str) -> Table:
+    names = ("mean", "standard_deviation", "median", "robust_spread")
+
+    def row(result: ParameterResult, zone: str, summary: Summary) -> Row:
+        return Row(
+            Cell(result.wafer or "All wafers"),
+            (
+                Cell(zone),
+                Cell(number_of(summary.n), str(summary.n), True),
+                Cell(number_of(summary.without_standing), str(summary.without_standing), True),
+                *summaries.figure_cells(summary, factor, names),
+            ),
+        )
+
+    return Table(
+        id=f"zones-{name}",
+        caption=_in_unit("Zones of equal area, by the centre of the die", unit),
+        columns=(
+            Column("Wafer"),
+            Column("Zone"),
+            Column("Values", True),
+            Column("Without standing", True),
+            *summaries.figure_columns(names),
+        ),
+        rows=tuple(
+            row(result, zone, result.zones[zone])
+            for result in chosen
+            for zone in ("centre", "middle", "edge")
+            if zone in result.zones
+        ),
+        empty="No zone has values under this condition.",
+    )
+
+
+def _outcomes(name: str, chosen: list[ParameterResult], page: str) -> Table:
+    outcomes = summaries.seen([result.outcomes for result in chosen])
+    return Table(
+        id=f"outcomes-{name}",
+        caption="Outcomes of the values with standing or not closed",
+        columns=(Column("Wafer"), *summaries.outcome_columns(outcomes)),
+        rows=tuple(
+            Row(_whose(result, page), summaries.outcome_cells(result.outcomes, outcomes))
+            for result in chosen
+            if outcomes
+        ),
+        empty="No outcome was decided under this condition.",
+    )

@@ -1,0 +1,66 @@
+"""The search index: a classic script, because a page opened from a folder may not fetch a file."""
+
+import json
+from collections.abc import Mapping, Sequence
+
+from sitegen import addresses
+from sitegen.model.results import CampaignResults
+from sitegen.render.phrases import die_name
+
+VARIABLE = "waferRecordSearchIndex"
+"""The one global name that the index sets."""
+
+Entry = tuple[str, str, str]
+"""Label, address from the publication's root, kind."""
+
+
+def search_index(
+    *, results: CampaignResults, dies: Mapping[str, Sequence[tuple[int, int]]]
+) -> str:
+    """The script that sets the index of wafers, parameters, events, stations, pages and dies.
+
+    dies: those that have a page, by wafer. The page's script loads it when it is first needed.
+    """
+    text = json.dumps(entries(results, dies), ensure_ascii=True, separators=(",", ":"))
+    return f"window.{VARIABLE}={text};\n"
+
+
+def entries(
+    results: CampaignResults, dies: Mapping[str, Sequence[tuple[int, int]]]
+) -> list[Entry]:
+    """Every entry, the few before the many."""
+    record = results.context.record
+    found: list[Entry] = [
+        (f"Wafer {wafer.wafer}", addresses.wafer(wafer.wafer), "wafer") for wafer in results.wafers
+    ]
+    found += [
+        (f"{each.symbol} {each.name} ({each.id})", addresses.parameter(each.id), "parameter")
+        for each in record.parameters
+    ]
+    found += [
+        (each.record.id, addresses.calibration(each.record.id), "calibration")
+        for each in results.calibrations
+    ]
+    found += [
+        (each.record.id, addresses.verification(each.record.id), "verification")
+        for each in results.verifications
+    ]
+    found += [(f"{each.name} ({each.id})", addresses.station(each.id), "station")
+              for each in record.stations]
+    found += [
+        (title, address, "page")
+        for title, address in (
+            ("Campaign", addresses.HOME),
+            ("Findings and faults", addresses.PROBLEMS),
+            ("Method", addresses.METHOD),
+            ("Data", addresses.DATA),
+            ("Notes", addresses.NOTES),
+            ("Reference of the record formats", addresses.REFERENCE),
+        )
+    ]
+    found += [
+        (f"{wafer} {die_name(x, y)}", addresses.die(wafer, x, y), "die")
+        for wafer in sorted(dies)
+        for x, y in dies[wafer]
+    ]
+    return found

@@ -1,0 +1,288 @@
+"""View of a station's page: what it is made of, and its dated record."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from sitegen import addresses, units
+from sitegen.model.campaign import Part, Station
+from sitegen.model.results import CampaignResults, Drawing, Span
+from sitegen.render import cautions as caution_rules
+from sitegen.render import sentences
+from sitegen.render.environment import render
+from sitegen.render.figures import figure
+from sitegen.render.findings import finding_line, in_order
+from sitegen.render.marks import marked
+from sitegen.render.page import Page
+from sitegen.render.phrases import (
+    capital,
+    day,
+    duration,
+    figure_of,
+    link,
+    number_of,
+    time_tag,
+)
+from sitegen.render.pieces import Caution, Cell, Column, Fact, Figure, Finding, Link, Row, Table
+from sitegen.render.shell import shell
+from sitegen.render.tables import split
+
+
+@dataclass(frozen=True, slots=True)
+class StationView:
+    """Contract of templates/station.html."""
+
+    title: str
+    lead: tuple[Markup, ...]
+    cautions: tuple[Caution, ...]
+    findings: tuple[Finding, ...]
+    evidence: tuple[Figure, ...]
+    record: tuple[Table, ...]
+    """The dated record: calibrations, verifications, wafers, stretches without evidence."""
+    facts: tuple[Fact, ...]
+    instruments: Table
+    probes: Table
+    parts: Table
+    floors: Table
+
+
+def station_page(
+    *, station: Station, results: CampaignResults, drawings: Mapping[str, Drawing]
+) -> Page:
+    """The page of a station. drawings: 'evidence'."""
+    address = addresses.station(station.id)
+    return Page(
+        address,
+        render(
+            "station",
+            view(station, results, drawings),
+            shell(results.context.record, address, f"Station {station.id}"),
+        ),
+    )
+
+
+def view(
+    station: Station, results: CampaignResults, drawings: Mapping[str, Drawing]
+) -> StationView:
+    """What a station's page shows."""
+    page = addresses.station(station.id)
+    spans = [
+        span for each in results.stations if each.station == station.id for span in each.spans
+    ]
+    kinds = [span.kind for span in spans]
+    wafers = [wafer for wafer in results.wafer_records if wafer.station == station.id]
+    used = {
+        result.condition
+        for result in results.parameters
+        if result.wafer in {wafer.id for wafer in wafers}
+    }
+    return StationView(
+        title=station.name,
+        lead=sentences.station(
+            station.name,
+            kinds.count("calibration"),
+            kinds.count("verification"),
+            kinds.count("wafer"),
+            [span.start for span in spans if span.kind == "nothing stood"],
+        ),
+        cautions=caution_rules.cautions(
+            [station],
+            [each for each in results.context.record.conditions if each.id in used],
+            [each for wafer in wafers for each in wafer.thermal],
+        ),
+        findings=tuple(
+            finding_line(each, page)
+            for each in in_order(results.findings)
+            if each.address.partition("#")[0] == page
+        ),
+        evidence=(
+            figure(
+                drawings["evidence"],
+                page,
+                "Evidence over time, in reference time (UTC)",
+                Link("Table", "#record"),
+            ),
+        )
+        if "evidence" in drawings
+        else (),
+        record=_record(spans, page),
+        facts=(
+            Fact("Identity", station.id),
+            Fact("Place", station.place),
+            Fact("Hazards named in the record", ", ".join(station.hazards) or "none"),
+        ),
+        instruments=_instruments(station),
+        probes=_probes(station),
+        parts=_parts(station),
+        floors=_floors(station),
+    )
+
+
+def _record(spans: Iterable[Span], page: str) -> tuple[Table, ...]:
+    rows = [
+        Row(
+            Cell(time_tag(span.start)),
+            (
+                Cell(time_tag(span.end) if span.end != span.start else units.MISSING),
+                Cell(
+                    units.MISSING
+                    if span.end == span.start
+                    else duration(span.end - span.start),
+                    str(round((span.end - span.start).total_seconds())),
+                    True,
+                ),
+                Cell(capital(span.kind)),
+                Cell(
+                    link(span.name, addresses.relative(span.address, page))
+                    if span.address and span.address.partition("#")[0] != page
+                    else span.name
+                ),
+                Cell(marked(span.outcome)),
+            ),
+        )
+        for span in sorted(spans, key=lambda span: (span.start, span.end, span.name))
+    ]
+    return split(
+        "dated",
+        "Everything that happened on this station, in reference time",
+        (
+            Column("From"),
+            Column("Until"),
+            Column("Length", True),
+            Column("What"),
+            Column("Which"),
+            Column("Outcome"),
+        ),
+        rows,
+        "Nothing is recorded on this station.",
+        wide=True,
+    )
+
+
+def _instruments(station: Station) -> Table:
+    return Table(
+        id="instruments",
+        caption="Instruments. A clock's offset is its reading minus reference time.",
+        columns=(
+            Column("Instrument"),
+            Column("Kind"),
+            Column("Model"),
+            Column("Serial number"),
+            Column("Certificate"),
+            Column("Due"),
+            Column("Clock offset / s", True),
+            Column("Its standard uncertainty / s", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(each.id),
+                (
+                    Cell(each.kind.upper() if len(each.kind) == 3 else each.kind),
+                    Cell(each.model),
+                    Cell(each.serial_number),
+                    Cell(each.certificate),
+                    Cell(day(each.due)),
+                    Cell(figure_of(each.clock_offset_s), "", True),
+                    Cell(figure_of(each.clock_offset_u_s), "", True),
+                ),
+            )
+            for each in station.instruments
+        ),
+    )
+
+
+def _probes(station: Station) -> Table:
+    return Table(
+        id="probes",
+        caption="Probes",
+        columns=(
+            Column("Probe"),
+            Column("Kind"),
+            Column("Port", True),
+            Column("Pitch / µm", True),
+            Column("Serial number"),
+            Column("Bound on contacts", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(each.id),
+                (
+                    Cell(each.kind.upper()),
+                    Cell(units.MISSING if each.port is None else str(each.port), "", True),
+                    Cell(figure_of(each.pitch_um), "", True),
+                    Cell(each.serial_number),
+                    Cell(
+                        units.MISSING
+                        if each.contacts_max is None
+                        else number_of(each.contacts_max),
+                        "",
+                        True,
+                    ),
+                ),
+            )
+            for each in station.probes
+        ),
+        empty="No probe is recorded.",
+    )
+
+
+def _parts(station: Station) -> Table:
+    groups: tuple[tuple[str, tuple[Part, ...]], ...] = (
+        ("cable", station.cables),
+        ("switch path", station.switch_paths),
+        ("bias tee", station.bias_tees),
+    )
+    return Table(
+        id="parts",
+        caption="Cables, switch paths and bias tees",
+        columns=(
+            Column("Part"),
+            Column("Kind"),
+            Column("Description"),
+            Column("Serial number"),
+        ),
+        rows=tuple(
+            Row(
+                Cell(part.id),
+                (
+                    Cell(kind),
+                    Cell(part.description),
+                    Cell(part.serial_number or "none"),
+                ),
+            )
+            for kind, parts in groups
+            for part in parts
+        ),
+        empty="No cable, switch path or bias tee is recorded.",
+    )
+
+
+def _floors(station: Station) -> Table:
+    return Table(
+        id="floors",
+        caption="Open-circuit floors: the smallest current that a path can tell from none",
+        columns=(
+            Column("Instrument"),
+            Column("Range"),
+            Column("Path"),
+            Column("Floor", True),
+            Column("Measured"),
+            Column("Basis"),
+        ),
+        rows=tuple(
+            Row(
+                Cell(each.instrument),
+                (
+                    Cell(each.range),
+                    Cell(each.path),
+                    Cell(units.quantity(each.floor_a, "A"), str(each.floor_a), True),
+                    Cell(day(each.measured_on)),
+                    Cell(each.basis),
+                ),
+            )
+            for each in station.floors
+        ),
+        empty="No floor is stored; a leakage measured here has no standing.",
+        wide=True,
+    )

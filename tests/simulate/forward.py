@@ -1,0 +1,171 @@
+"""What a campaign's values come to, worked out from the simulation alone.
+
+Nothing here comes from `sitegen.compute`: sweeps are corrected by the true error boxes at the
+time of the calibration, figures and decisions are worked out anew. The program's own values
+differ from these by the noise of its calibrations alone.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+
+from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.simulate.campaign import analyser_of
+from sitegen.simulate.draws import drawn_uncertainty
+from sitegen.simulate.parameters import BY_ID, FLOORS_A, PARAMETERS, Measured
+from sitegen.simulate.scenario import FREQUENCY_HZ, Scenario
+from sitegen.simulate.wafers import WaferMaker, in_frame
+
+COVERAGE_FACTOR = 2.0
+Z_REF_OHM = 50.0
+
+
+@dataclass(frozen=True)
+class Value:
+    """One value as the forward side knows it."""
+
+    wafer: str
+    die: tuple[int, int]
+    parameter: str
+    condition: str
+    touchdown: int
+    hours: float
+    value: float
+    outcome: str
+    below_floor: bool
+    margin: float
+    """Distance to the nearest limit or acceptance limit, in standard uncertainties."""
+
+
+def values_of(scenario: Scenario, number: int) -> list[Value]:
+    """Every value of a wafer: those of its table, and the figures of its sweeps."""
+    maker = WaferMaker(scenario, number, analyser_of(scenario))
+    portion = maker.portion()
+    found = _from_table(maker, portion.tables["values.parquet"])
+    for name, table in portion.tables.items():
+        if name.startswith("sweeps"):
+            found += _from_sweeps(maker, table)
+    return found
+
+
+def decided(parameter: Measured, value: float) -> tuple[str, bool, float]:
+    """Outcome under the guarded rule with k = 2 and r = 1, whether below the floor, and margin."""
+    u = float(drawn_uncertainty(parameter, np.array([value]))[0]) if parameter.sources else 0.0
+    floor_a = FLOORS_A[parameter.range_path] if parameter.range_path else 0.0
+    below = abs(value) < floor_a
+    bound = floor_a if below else value
+    lower = -np.inf if parameter.lower is None else parameter.lower
+    upper = np.inf if parameter.upper is None else parameter.upper
+    if np.isinf(lower) and np.isinf(upper):
+        return "no limits", below, np.inf
+    guard = COVERAGE_FACTOR * u
+    limits = np.array([lower, lower + guard, upper - guard, upper])
+    margin = float(np.min(np.abs(limits - bound)) / u)
+    if not below and not lower <= value <= upper:
+        return "outside", below, margin
+    return ("within" if limits[1] <= bound <= limits[2] else "not proven"), below, margin
+
+
+def _from_table(maker: WaferMaker, table: pa.Table) -> list[Value]:
+    back = {in_frame(maker.plan, die): die for die in maker.scenario.grid.dies}
+    return [
+        _value(
+            maker,
+            back[row["die_x"], row["die_y"]],
+            BY_ID[row["parameter"]],
+            row["condition"],
+            row["touchdown"],
+            _hours(maker, row["measured_at"]),
+            row["value"],
+        )
+        for row in table.to_pylist()
+    ]
+
+
+def _from_sweeps(maker: WaferMaker, table: pa.Table) -> list[Value]:
+    n_freq = len(FREQUENCY_HZ)
+    keys = table.take(np.arange(0, len(table), n_freq)).to_pylist()
+    ports = 2 if "s21_re" in table.column_names else 1
+    back = {in_frame(maker.plan, die): die for die in maker.scenario.grid.dies}
+    s = _matrix(table, ports).reshape(len(keys), n_freq, ports, ports)
+    found = []
+    for row, sweep in zip(keys, s, strict=True):
+        hours = _hours(maker, row["measured_at"])
+        corrected = sweep if row["device"] == "line" else _corrected(maker, sweep, hours)
+        for parameter in PARAMETERS:
+            if (
+                parameter.figure is not None
+                and parameter.device == row["device"]
+                and row["condition"] in parameter.conditions
+            ):
+                place = int(np.flatnonzero(parameter.frequency_hz == FREQUENCY_HZ)[0])
+                value = figure(parameter.figure, corrected[place], parameter.frequency_hz)
+                die = back[row["die_x"], row["die_y"]]
+                found.append(_value(maker, die, parameter, row["condition"], 1, hours, value))
+    return found
+
+
+def _matrix(table: pa.Table, ports: int) -> ComplexArray:
+    names = ["s11"] if ports == 1 else ["s11", "s12", "s21", "s22"]
+    parts = [
+        table[f"{name}_re"].to_numpy().astype(np.float64) + 1j * table[f"{name}_im"].to_numpy()
+        for name in names
+    ]
+    return np.stack(parts, axis=-1)
+
+
+def _corrected(maker: WaferMaker, sweep: ComplexArray, hours: float) -> ComplexArray:
+    ports = sweep.shape[-1]
+    at = maker.scenario.calibration_at(hours, ports).at
+    if ports == 2:
+        return maker.analyser.corrected(sweep[None], FREQUENCY_HZ, at)[0]
+    box = maker.analyser.boxes(FREQUENCY_HZ, np.array([at]))[0][0]
+    excess = sweep[:, 0, 0] - box[:, 0, 0]
+    below = box[:, 0, 1] * box[:, 1, 0] + box[:, 1, 1] * excess
+    return np.asarray(excess / below)[:, None, None]
+
+
+def figure(name: str, s: ComplexArray, frequency_hz: float) -> float:
+    """A figure of one S-matrix, by the admittance matrix (I + S)^-1 (I - S) / Z."""
+    if name == "s21 magnitude":
+        return float(20 * np.log10(abs(s[1, 0])))
+    if name == "s21 phase":
+        return float(np.degrees(np.angle(s[1, 0])))
+    unit = np.eye(len(s))
+    y = np.linalg.solve(unit + s, unit - s) / Z_REF_OHM
+    omega = 2 * np.pi * frequency_hz
+    return float(
+        {
+            "inductance": lambda: (1 / y[0, 0]).imag / omega,
+            "inductor quality": lambda: -y[0, 0].imag / y[0, 0].real,
+            "capacitance": lambda: 1 / ((1 / y[0, 1]).imag * omega),
+            "h21 magnitude": lambda: 20 * np.log10(abs(y[1, 0] / y[0, 0])),
+        }[name]()
+    )
+
+
+def _hours(maker: WaferMaker, stamped: object) -> float:
+    return float((stamped - maker.scenario.start).total_seconds() / 3600)  # type: ignore[operator]
+
+
+def _value(
+    maker: WaferMaker,
+    die: tuple[int, int],
+    parameter: Measured,
+    condition: str,
+    touchdown: int,
+    hours: float,
+    value: float,
+) -> Value:
+    outcome, below, margin = decided(parameter, value)
+    if outcome != "no limits" and not parameter.sources:
+        outcome = "not assessable"
+    return Value(
+        maker.plan.id, die, parameter.id, condition, touchdown, hours, value, outcome, below, margin
+    )
+
+
+def magnitudes(values: list[Value], parameter: str) -> FloatArray:
+    """The values of one parameter, in the order in which they stand."""
+    return np.array([one.value for one in values if one.parameter == parameter])

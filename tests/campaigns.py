@@ -7,6 +7,7 @@ solves, the verification passes, and every inductor is 1 nH plus what `inductanc
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,8 +17,8 @@ import pyarrow.parquet as pq
 Complex = npt.NDArray[np.complex128]
 Float = npt.NDArray[np.float64]
 
-FREQUENCY_HZ: Float = np.arange(1, 12) * 1e9
-OMEGA: Float = 2 * np.pi * FREQUENCY_HZ
+FREQUENCY_HZ: Float = np.arange(1e9, 11.5e9, 1e9)
+OMEGA: Float = np.asarray(2 * np.pi * FREQUENCY_HZ, dtype=np.float64)
 DIES = tuple((x, y) for y in (-1, 0, 1) for x in (-1, 0, 1))
 """In the layout. The values' table has them in the prober's frame, see `in_prober_frame`."""
 STARTED = datetime(2026, 3, 2, 8, 30, tzinfo=UTC)
@@ -372,7 +373,7 @@ def sweeps_table() -> pa.Table:
     """One raw sweep of the inductor on each die, from wafer positions in the layout."""
     parts = []
     for number, (x, y) in enumerate(DIES):
-        s = raw(series(2.0 + 1j * OMEGA * inductance_h(x, y)))
+        s = raw(series(np.asarray(2.0 + 1j * OMEGA * inductance_h(x, y))))
         points = len(FREQUENCY_HZ)
         columns: dict[str, object] = {
             "die_x": np.full(points, x),
@@ -406,7 +407,7 @@ def line(delay_ps: float) -> Complex:
     return s
 
 
-def series(impedance_ohm: Complex) -> Complex:
+def series(impedance_ohm: npt.NDArray[np.complexfloating[Any, Any]]) -> Complex:
     """An impedance in series between the ports: S11 = Z/(Z + 2 Z0), S21 = 2 Z0/(Z + 2 Z0)."""
     s = np.empty((len(OMEGA), 2, 2), dtype=np.complex128)
     s[:, 0, 0] = s[:, 1, 1] = impedance_ohm / (impedance_ohm + 100.0)

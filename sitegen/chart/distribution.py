@@ -82,7 +82,7 @@ def distribution(
 
 def _round_count(tallest: int) -> int:
     """The greatest of 1, 2, 5, 10, 20, ... that is at most `tallest`."""
-    power = 10 ** (len(str(tallest)) - 1)
+    power = int("1" + "0" * (len(str(tallest)) - 1))
     return max(digit * power for digit in (1, 2, 5) if digit * power <= tallest)
 
 

@@ -10,15 +10,17 @@ from xml.etree.ElementTree import Element
 
 import altair as alt
 import numpy as np
+import numpy.typing as npt
 import orjson
 
 from sitegen.chart import svg, vega
 from sitegen.chart.axis import Axis, frequency_axis, value_axis
 from sitegen.chart.theme import colour
-from sitegen.model.arrays import FloatArray
+from sitegen.model.arrays import BoolArray, FloatArray
 from sitegen.model.results import AxisRange, Drawing
 from sitegen.units import count
 
+IntArray = npt.NDArray[np.int32]
 WIDTH, HEIGHT = 480, 300
 PADDING = vega.Padding(left=58, top=26, right=14, bottom=44)
 PLOT_WIDTH = WIDTH - PADDING.left - PADDING.right
@@ -160,12 +162,12 @@ def polylines(frame: Frame, frequency_hz: FloatArray, curves: FloatArray) -> lis
     points[..., 1] = np.rint(np.clip(np.where(finite, y, 0), -_FARTHEST, _FARTHEST))
     texts = _texts(points.reshape(len(points), -1))
     return [
-        (text,) if whole else _segments(row, known)
-        for text, row, known, whole in zip(texts, points, finite, finite.all(axis=1), strict=True)
+        (text,) if known.all() else _segments(row, known)
+        for text, row, known in zip(texts, points, finite, strict=True)
     ]
 
 
-def _texts(rows: np.ndarray) -> list[str]:
+def _texts(rows: IntArray) -> list[str]:
     """'x,y,x,y' for each row of whole numbers."""
     if not rows.size:
         return [""] * len(rows)
@@ -173,7 +175,7 @@ def _texts(rows: np.ndarray) -> list[str]:
     return text[2:-2].decode().split("],[")
 
 
-def _segments(points: np.ndarray, known: np.ndarray) -> tuple[str, ...]:
+def _segments(points: IntArray, known: BoolArray) -> tuple[str, ...]:
     """`points` of the stretches where a curve is known."""
     bounds = np.flatnonzero(np.diff(known, prepend=False, append=False)).reshape(-1, 2)
     stretches = (points[first:last] for first, last in bounds)

@@ -13,7 +13,12 @@ from sitegen.chart.axis import decimals, fixed
 from sitegen.model.results import OUTCOMES, Outcome, Standing
 from sitegen.units import MINUS, THIN, number
 
-NOT_MEASURED = {"class": "line-muted", "fill": "none", "stroke-dasharray": "2 2"}
+NOT_MEASURED = {
+    "class": "line-muted",
+    "fill": "none",
+    "stroke-dasharray": "2 2",
+    "pointer-events": "all",
+}
 """A die that was not measured: hollow and dashed."""
 FILLS = {
     "within": "accent-soft",
@@ -22,6 +27,10 @@ FILLS = {
     "not assessable": "band",
     "no limits": "band",
 }
+
+
+_DEEP = ("ramp-4", "ramp-5", "ramp-6")
+"""Fills on which ink would not be readable."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +64,10 @@ class MapKey:
         if die.value is None or not math.isfinite(die.value):
             return "paper"
         return ramp_part(self.place(die.value), len(self.edges) - 1)
+
+    def mark_part(self, die: MapDie) -> str:
+        """Part of the palette for a mark on a die: whichever its fill leaves readable."""
+        return "paper" if self.part(die) in _DEEP else "ink"
 
     def place(self, value: float) -> int:
         """Class of a value; the outermost classes take what lies beyond."""
@@ -93,10 +106,13 @@ _Entry = tuple[list[Element], str, int]
 def legend(dies: Sequence[MapDie], key: MapKey, prefix: str, top: int) -> tuple[list[Element], int]:
     """Classes, shapes and hatching with their counts, in two columns; and where it ends."""
     entries = [*_class_entries(dies, key), *_outcome_entries(dies, key)]
-    hatched = sum(die.standing == "without standing" for die in dies)
-    if hatched:
-        swatch = [_box({"class": "fill-paper line-rule"}), _box({"fill": f"url(#{prefix}-hatch)"})]
-        entries.append((swatch, "without standing", hatched))
+    standings: Counter[Standing] = Counter(die.standing for die in dies)
+    box = _box({"class": "fill-paper line-rule"})
+    over: dict[Standing, Element] = {
+        "without standing": _box({"fill": f"url(#{prefix}-hatch)"}),
+        "not closed": corner(16, 0, 6, "ink"),
+    }
+    entries += [([box, over[word]], word, standings[word]) for word in over if standings[word]]
     base = top + 16
     parts = [svg.label(16, base, key.heading, size=12, bold=True)]
     rows = -(-len(entries) // 2)
@@ -109,6 +125,15 @@ def legend(dies: Sequence[MapDie], key: MapKey, prefix: str, top: int) -> tuple[
         parts.append(svg.label(x + 24, y, text))
         parts.append(svg.label(x + 200, y, str(number_of), anchor="end", part="muted"))
     return parts, base + 20 * rows + 14
+
+
+def corner(x: float, y: float, size: float, part: str) -> Element:
+    """A filled upper right corner at (x, y)."""
+    data = f"M{svg.coordinate(x)},{svg.coordinate(y)}v{svg.coordinate(size)}"
+    return svg.element(
+        "path",
+        {"class": f"fill-{part}", "d": data + f"l{svg.coordinate(-size)},{svg.coordinate(-size)}z"},
+    )
 
 
 def _box(paint: Mapping[str, str]) -> Element:

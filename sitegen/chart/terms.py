@@ -192,7 +192,7 @@ def _rings(panel: _Panel, f: FloatArray, x: Axis) -> list[Element]:
             part, _ = panel.style(curve)
             drawn.append(svg.element("path", {"class": f"line-{part}", "fill": "none", "d": data}))
     right, top = panel.left + PANEL_WIDTH, panel.top
-    text = "rings: reported by the instrument"
+    text = "rings: as reported"
     return [*drawn, svg.label(right, top - 10, text, anchor="end", part="muted", size=10)]
 
 

@@ -6,7 +6,6 @@ as an image, and once more in `CHART_CSS` for drawings that are part of a page, 
 page's content policy may refuse. Dark applies to screens only: a print is always light.
 """
 
-import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -103,6 +102,7 @@ _TRACE_RULES = """
 vector-effect:non-scaling-stroke}
 .trace.repeat{stroke-dasharray:5 3;stroke-width:1.25}
 .trace.without-standing{stroke-dasharray:1.5 3}
+@media print{:root{color-scheme:light}}
 """
 
 
@@ -128,9 +128,8 @@ CHART_CSS: str = (
     + _own_rules(0)
     + f"{DARK}{{{_own_rules(1)}}}"
 )
-"""Rules for drawings inside a page, for a die's own traces, limit bars and verdict marks."""
+"""Rules for drawings inside a page, for a die's own traces, limit bars and verdict marks.
 
-
-def used_classes(svg: str) -> set[str]:
-    """Every class that stands in an SVG text."""
-    return {name for names in re.findall(r'class="([^"]*)"', svg) for name in names.split()}
+Its rule for print makes drawings that are images light as well: they follow the colour scheme of
+the element that shows them, not its medium.
+"""

@@ -94,24 +94,23 @@ def _figure(value: float, symbol: str) -> str:
     return f"{text}{symbol}" if symbol == "°" else f"{text}{THIN}{symbol}"
 
 
-def limit_layer() -> alt.LayerChart | alt.FacetChart:
-    """Rules of the limits over the whole height, and a light line under each wafer's row."""
-    across = [
+def compiled(*layers: alt.Chart) -> bytes:
+    """The specification of a drawing whose layers lie over the scales x (values) and y (rows).
+
+    Under them a ruled guide, and over them each row's floor and the limits.
+    """
+    guides, floors = (
         alt.Chart(alt.NamedData(name))
         .mark_rule(stroke=colour(part), strokeWidth=0.75)
         .encode(y=alt.Y("y:Q"))
         for name, part in (("guides", "grid"), ("floors", "rule"))
-    ]
-    rule = alt.Chart(alt.NamedData("limits")).mark_rule(stroke=colour("ink"), strokeWidth=1.25)
-    limits = rule.encode(
-        x=alt.X("x:Q"), strokeDash=alt.StrokeDash("dash:N", scale=None, legend=None)
     )
-    return alt.layer(*across, limits)
-
-
-def compiled(*layers: alt.Chart) -> bytes:
-    """The specification of a drawing whose layers lie over the scales x (values) and y (rows)."""
-    chart = alt.layer(*layers, limit_layer())
+    limits = (
+        alt.Chart(alt.NamedData("limits"))
+        .mark_rule(stroke=colour("ink"), strokeWidth=1.25)
+        .encode(x=alt.X("x:Q"), strokeDash=alt.StrokeDash("dash:N", scale=None, legend=None))
+    )
+    chart = alt.layer(guides, *layers, floors, limits)
     return vega.compiled(chart.properties(width=PLOT_WIDTH, height=100), PADDING)
 
 

@@ -13,7 +13,7 @@ from xml.etree.ElementTree import Element
 from sitegen import addresses
 from sitegen.chart import marks, svg
 from sitegen.chart.axis import fixed
-from sitegen.chart.map_key import NOT_MEASURED, MapDie, MapKey, legend
+from sitegen.chart.map_key import NOT_MEASURED, MapDie, MapKey, corner, legend
 from sitegen.model.campaign import Layout
 from sitegen.model.results import Drawing
 from sitegen.units import axis_title, shown_unit
@@ -81,7 +81,8 @@ def wafer_map(
     'linked' is for a page: each die a link to `link_prefix` and its page's name, with indices of
     columns and rows and a legend with counts. 'small' is an image of the map alone. The notch or
     flat shows where it lies, not its true size. A die that was not measured is hollow and dashed;
-    one whose value has no standing is hatched; verdicts other than 'within' carry their shape.
+    one whose value has no standing is hatched, one not closed has a corner; each verdict has its
+    shape, but for 'within' on a map of values and on a small one.
     """
     factor, symbol = shown_unit([max((abs(edge) for edge in edges), default=0.0)], unit)
     heading = axis_title(name, symbol) if edges else name
@@ -92,7 +93,8 @@ def wafer_map(
     plane = _Plane(layout, size, size / 2 - (32 if linked else 5))
     hatch = svg.hatch(f"{prefix}-hatch", "ink", 7 if linked else 5, under="paper")
     parts = [svg.element("defs", {}, hatch), *_outline(plane)]
-    ordered = sorted(dies, key=lambda die: (die.die_y, die.die_x))
+    # As a page is read: from the top row down, each row from the left.
+    ordered = sorted(dies, key=lambda die: plane.centre(die.die_x, die.die_y)[::-1])
     if linked:
         parts += _indices(plane, ordered)
         parts += [_link(die, plane, key, prefix, link_prefix) for die in ordered]
@@ -177,20 +179,21 @@ def _paint(die: MapDie, key: MapKey) -> dict[str, str | float]:
     return {"class": f"die fill-{key.part(die)} line-rule", "stroke-width": "0.75"}
 
 
-def _mark_of(die: MapDie, plane: _Plane, key: MapKey) -> Element | None:
-    """The shape of a die's verdict, in a tone that its fill leaves readable."""
+def _marks_on(die: MapDie, plane: _Plane, key: MapKey) -> list[Element]:
+    """A die's verdict as a shape, and a corner where its standing is not closed."""
+    part = key.mark_part(die)
+    left, top, width, height = _rectangle(die, plane)
+    drawn = []
     shape = key.shape(die.outcome)
-    if shape is None:
-        return None
-    width, height = plane.die_size
-    radius = min(width, height) * (0.09 if shape == "dot" else 0.27)
-    part = "ink"
-    if key.edges and key.part(die) in ("ramp-4", "ramp-5", "ramp-6"):
-        part = "paper"
-    x, y = plane.centre(die.die_x, die.die_y)
-    painted: dict[str, str | float] = {**marks.attributes(shape, part)}
-    painted["d"] = marks.path(shape, x, y, radius)
-    return svg.element("path", painted)
+    if shape is not None:
+        radius = min(width, height) * (0.09 if shape == "dot" else 0.27)
+        painted: dict[str, str | float] = {**marks.attributes(shape, part)}
+        painted["d"] = marks.path(shape, left + width / 2, top + height / 2, radius)
+        drawn.append(svg.element("path", painted))
+    if die.standing == "not closed":
+        size = min(width, height) * 0.35
+        drawn.append(corner(left + width, top, size, part))
+    return drawn
 
 
 def _link(die: MapDie, plane: _Plane, key: MapKey, prefix: str, link_prefix: str) -> Element:
@@ -203,8 +206,7 @@ def _link(die: MapDie, plane: _Plane, key: MapKey, prefix: str, link_prefix: str
     ]
     if die.standing == "without standing":
         parts.append(svg.element("rect", {"fill": f"url(#{prefix}-hatch)", **box}))
-    mark = _mark_of(die, plane, key)
-    return svg.element("a", {"href": target}, *parts, *([] if mark is None else [mark]))
+    return svg.element("a", {"href": target}, *parts, *_marks_on(die, plane, key))
 
 
 def _merged(dies: Sequence[MapDie], plane: _Plane, key: MapKey, prefix: str) -> list[Element]:
@@ -219,5 +221,5 @@ def _merged(dies: Sequence[MapDie], plane: _Plane, key: MapKey, prefix: str) -> 
     painted = [
         svg.element("path", {**dict(paint), "d": "".join(data)}) for paint, data in paths.items()
     ]
-    found = (_mark_of(die, plane, key) for die in dies if die.outcome != "within")
-    return [*painted, *(mark for mark in found if mark is not None)]
+    marked = (die for die in dies if die.outcome != "within" or die.standing == "not closed")
+    return [*painted, *(mark for die in marked for mark in _marks_on(die, plane, key))]

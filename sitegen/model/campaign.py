@@ -1,14 +1,16 @@
 """campaign.toml: who asked, with what, on which wafers, for which parameters, by which rule."""
 
 from datetime import date
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from sitegen.model.base import Identifier, NotNegative, Positive, Record, Text
 from sitegen.model.figures import FigureName
 
-Die = tuple[int, int]
+LARGEST_DIE_NUMBER = 1_000_000
+DieNumber = Annotated[int, Field(ge=-LARGEST_DIE_NUMBER, le=LARGEST_DIE_NUMBER)]
+Die = tuple[DieNumber, DieNumber]
 
 
 class Identity(Record):

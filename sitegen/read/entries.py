@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.model.arrays import BoolArray, FloatArray
-from sitegen.model.campaign import CampaignRecord
+from sitegen.model.campaign import LARGEST_DIE_NUMBER, CampaignRecord
 from sitegen.model.geometry import is_on_wafer
 from sitegen.model.loaded import LoadedWafer, Transform
 from sitegen.model.tables import Column
@@ -25,7 +25,6 @@ IntArray = npt.NDArray[np.int64]
 
 GRACE = timedelta(hours=1)
 """How far outside the wafer's stated time a value may lie: clocks of instruments run apart."""
-_LARGEST = 2**31 - 1
 _NAMES_TOLD = 8
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -199,7 +198,7 @@ def _whole(entries: Entries, name: str) -> IntArray:
     """A column of whole numbers; those that no die or touchdown can have are refused."""
     numbers = entries.table.numbers(name)
     entries.refuse(
-        np.abs(numbers) > _LARGEST,
+        np.abs(numbers) > LARGEST_DIE_NUMBER,
         column_place(name),
         lambda first: f"{numbers[first]:.0f}",
         "the number of a die or a touchdown",
@@ -246,6 +245,8 @@ def check_times(entries: Entries, context: Context) -> IntArray:
         empty, 0, np.asarray(column.cast("int64").fill_null(0).to_numpy(zero_copy_only=False))
     ).astype(np.int64)
     record = context.wafer.record
+    if record.finished < record.started:
+        return at_us  # told with the record; no time could lie between the two
     try:
         earliest, latest = record.started - GRACE, record.finished + GRACE
     except OverflowError:  # the first or the last day of the calendar

@@ -82,7 +82,7 @@ def check_text(file: str, text: str) -> tuple[CheckedText | None, list[Fault]]:
     if extension:
         scan.header = replace(scan.header, ports=int(extension[1]))
     _split(scan, text)
-    for step in (_check_header, _check_words, _check_records, _check_frequencies):
+    for step in (_check_header, _leave_out_noise, _check_words, _check_records, _check_frequencies):
         if not scan.faults:
             step(scan)
     if scan.faults:
@@ -250,6 +250,9 @@ def _check_header(scan: _Scan) -> None:
 def _check_words(scan: _Scan) -> None:
     """Each word must be a finite number with a decimal point."""
     bad: dict[str, list[tuple[int, str]]] = {}
+    if scan.data and _is_cut_off(scan.data[-1][1], scan.header.numbers_per_point):
+        number, words = scan.data.pop()
+        _tell_cut_off(scan, f"line {number}", f"{counted(len(words), 'number')} in the last record")
     for number, words in scan.data:
         for word in words:
             if _NUMBER.fullmatch(word):
@@ -273,53 +276,62 @@ def _check_words(scan: _Scan) -> None:
             scan.tell(f"line {number}", quoted(word), expected, remedy, len(places))
 
 
+def _is_cut_off(words: list[str], wanted: int) -> bool:
+    """Whether a last line ends within a record: in the middle of a number, or after one."""
+    numbers = words if _NUMBER.fullmatch(words[-1]) else words[:-1]
+    broken_off = len(numbers) < len(words) and words[-1].strip("+-.eE0123456789") == ""
+    return all(_NUMBER.fullmatch(word) for word in numbers) and (
+        len(words) <= wanted if broken_off else len(words) < wanted
+    )
+
+
+def _tell_cut_off(scan: _Scan, place: str, found: str) -> None:
+    header = scan.header
+    ports = counted(header.ports or 0, "port")
+    scan.tell(
+        place,
+        found,
+        f"{header.points} frequency points, as [Number of Frequencies] states"
+        if header.points is not None
+        else f"{header.numbers_per_point} numbers on each line, for {ports}",
+        "Copy or export the sweep again: the file was probably cut off.",
+    )
+
+
 def _check_records(scan: _Scan) -> None:
-    """Each line must hold one record; a version 1 file may end with a block of noise data."""
+    """Each line must hold one record, and version 2 files state how many there are."""
     header, wanted = scan.header, scan.header.numbers_per_point
-    if not header.version_2:
-        scan.data = _without_noise(scan.data, header.ports == 2)
-    cut_off = "the file was probably cut off"
     if not scan.data:
         scan.tell("", "no frequency points", "at least one", _EXPORT)
         return
     wrong = [(number, len(words)) for number, words in scan.data if len(words) != wanted]
     if wrong:
         number, length = wrong[0]
-        at_end = len(wrong) == 1 and number == scan.data[-1][0] and length < wanted
-        found = counted(length, "number")
-        scan.tell(
-            f"line {number}",
-            f"{found} in the last record" if at_end else found,
-            f"{wanted} numbers on a line, for {counted(header.ports or 0, 'port')}",
-            f"Copy or export the sweep again: {cut_off}." if at_end else _EXPORT,
-            len(wrong),
-        )
+        expected = f"{wanted} numbers on each line, for {counted(header.ports or 0, 'port')}"
+        scan.tell(f"line {number}", counted(length, "number"), expected, _EXPORT, len(wrong))
     elif header.points is not None and header.points != len(scan.data):
-        found = counted(len(scan.data), "frequency point")
-        remedy = f"Copy or export the sweep again: {cut_off}."
-        scan.tell("", found, f"{header.points}, as [Number of Frequencies] states", remedy)
+        _tell_cut_off(scan, "", counted(len(scan.data), "frequency point"))
     elif header.version_2 and not scan.ended:
-        remedy = f"Copy or export the sweep again: {cut_off}."
-        scan.tell("", "no [End]", "this keyword at the end, as version 2 has it", remedy)
+        _tell_cut_off(scan, "", "no [End]")
 
 
-def _without_noise(data: list[Line], two_port: bool) -> list[Line]:
-    """The lines before a block of noise data: five numbers a line, from a lower frequency on.
+def _leave_out_noise(scan: _Scan) -> None:
+    """Leave out the noise data that a version 1 file of two ports may end with.
 
-    Sweeps of standards and structures have no use for noise parameters.
+    They are lines of five numbers from a lower frequency on; sweeps of standards and structures
+    have no use for them.
     """
-    for index in range(1, len(data)):
-        before, words = data[index - 1][1], data[index][1]
-        if (
-            two_port
-            and len(before) == 9
-            and len(words) == 5
-            and float(words[0]) <= float(before[0])
-            and index + 1 < len(data)
-            and all(len(rest) == 5 for _, rest in data[index:])
-        ):
-            return data[:index]
-    return data
+    if scan.header.version_2 or scan.header.ports != 2:
+        return
+    start = len(scan.data)
+    while start and len(scan.data[start - 1][1]) == 5:
+        start -= 1
+    noise, before = scan.data[start:], scan.data[:start]
+    if len(noise) < 2 or not before or len(before[-1][1]) != 9:
+        return
+    ends = (before[-1][1][0], noise[0][1][0])
+    if all(_NUMBER.fullmatch(end) for end in ends) and float(ends[1]) <= float(ends[0]):
+        scan.data = before
 
 
 def _frequencies(scan: _Scan) -> FloatArray:

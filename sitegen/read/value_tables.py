@@ -215,7 +215,7 @@ def without_duplicates(intake: Intake, tables: Sequence[Values]) -> pa.Table:
     keys = list(zip(*(joined.column(name).to_pylist() for name in KEY), strict=True))
     keep = tell_duplicates(intake, KEY, keys, files, rows)
     order = [(name, "ascending") for name in KEY]
-    return joined.filter(pa.array(keep)).sort_by(order).combine_chunks()
+    return joined.filter(pa.array(keep, pa.bool_())).sort_by(order).combine_chunks()
 
 
 def tell_duplicates(

@@ -69,10 +69,10 @@ class CalibrationView:
 
 
 def calibration_page(
-    *,
     result: CalibrationResult,
     results: CampaignResults,
     drawings: Mapping[str, Drawing],
+    *,
     dies: Mapping[str, Sequence[tuple[int, int]]],
 ) -> Page:
     """The page of one calibration.

@@ -68,7 +68,7 @@ class CampaignView:
     links: tuple[Link, ...]
 
 
-def campaign_page(*, results: CampaignResults, drawings: Mapping[str, Drawing]) -> Page:
+def campaign_page(results: CampaignResults, drawings: Mapping[str, Drawing]) -> Page:
     """The campaign's page.
 
     drawings: 'evidence-<station>' for each station, 'verdicts-<wafer>' a small map of verdicts.
@@ -84,24 +84,18 @@ def campaign_page(*, results: CampaignResults, drawings: Mapping[str, Drawing]) 
     )
 
 
+def first_words(results: CampaignResults) -> str:
+    """What the reader should know first, as plain text: the sentences that lead the page."""
+    return " ".join(str(sentence.striptags()) for sentence in _lead(results))
+
+
 def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignView:
     """What the campaign's page shows."""
     record = results.context.record
-    decided = sentences.rule(record.decision, f"{addresses.METHOD}#decision")
     findings = in_order(results.findings)
     return CampaignView(
         title=record.campaign.title,
-        lead=(
-            *sentences.campaign_dies(
-                [(wafer, addresses.wafer(wafer.wafer)) for wafer in results.wafers], decided
-            ),
-            *sentences.standing(results.wafers),
-            *sentences.evidence(
-                [(each, addresses.calibration(each.record.id)) for each in results.calibrations],
-                [(each, addresses.verification(each.record.id)) for each in results.verifications],
-            ),
-            *sentences.needs(results.findings, len(results.faults), addresses.PROBLEMS),
-        ),
+        lead=_lead(results),
         findings=tuple(finding_line(found, addresses.HOME) for found in findings[:LEADING]),
         more_findings=Link(f"All {len(findings)} findings", addresses.PROBLEMS)
         if len(findings) > LEADING
@@ -118,7 +112,7 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
         verifications=_verifications(results),
         parameters=_parameters(results),
         conditions=_conditions(results),
-        rule=Markup("Outcomes on these pages are decided by {}.").format(decided),
+        rule=Markup("Outcomes on these pages are decided by {}.").format(_decided(results)),
         facts=_facts(results),
         notes=tuple(note_text(note) for note in results.notes if note.subject == "campaign"),
         links=(
@@ -129,6 +123,25 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
             Link("Reference of the record formats", addresses.REFERENCE),
         ),
     )
+
+
+def _lead(results: CampaignResults) -> tuple[Markup, ...]:
+    decided = _decided(results)
+    return (
+        *sentences.campaign_dies(
+            [(wafer, addresses.wafer(wafer.wafer)) for wafer in results.wafers], decided
+        ),
+        *sentences.standing(results.wafers),
+        *sentences.evidence(
+            [(each, addresses.calibration(each.record.id)) for each in results.calibrations],
+            [(each, addresses.verification(each.record.id)) for each in results.verifications],
+        ),
+        *sentences.needs(results.findings, len(results.faults), addresses.PROBLEMS),
+    )
+
+
+def _decided(results: CampaignResults) -> Markup:
+    return sentences.rule(results.context.record.decision, f"{addresses.METHOD}#decision")
 
 
 def _wafers(results: CampaignResults) -> Table:

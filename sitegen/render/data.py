@@ -36,7 +36,7 @@ class DataView:
     """Every file of the campaign that was read."""
 
 
-def data_page(*, results: CampaignResults) -> Page:
+def data_page(results: CampaignResults) -> Page:
     """The page of downloads."""
     around = shell(results.context.record, addresses.DATA, "Data")
     return Page(addresses.DATA, render("data", view(results), around))

@@ -31,7 +31,7 @@ class NotesView:
     notes: tuple[NoteView, ...]
 
 
-def notes_page(*, results: CampaignResults) -> Page:
+def notes_page(results: CampaignResults) -> Page:
     """The page of all notes; each of them stands on its own record's page too."""
     around = shell(results.context.record, addresses.NOTES, "Notes")
     return Page(addresses.NOTES, render("notes", view(results), around))

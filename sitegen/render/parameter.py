@@ -62,7 +62,7 @@ class ParameterView:
 
 
 def parameter_page(
-    *, parameter: Parameter, results: CampaignResults, drawings: Mapping[str, Drawing]
+    parameter: Parameter, results: CampaignResults, drawings: Mapping[str, Drawing]
 ) -> Page:
     """The page of one parameter, all its conditions and wafers.
 

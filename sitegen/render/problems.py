@@ -45,7 +45,7 @@ class ProblemsView:
     """Faults of the input; a sentence stands where there are none."""
 
 
-def problems_page(*, results: CampaignResults) -> Page:
+def problems_page(results: CampaignResults) -> Page:
     """The page of all findings and faults."""
     address = addresses.PROBLEMS
     around = shell(results.context.record, address, "Findings and faults")

@@ -1,7 +1,7 @@
 """The search index: a classic script, because a page opened from a folder may not fetch a file."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable
 
 from sitegen import addresses
 from sitegen.model.results import CampaignResults
@@ -15,18 +15,18 @@ Entry = tuple[str, str, str]
 
 
 def search_index(
-    *, results: CampaignResults, dies: Mapping[str, Sequence[tuple[int, int]]]
+    results: CampaignResults, dies: Iterable[tuple[str, int, int]]
 ) -> str:
     """The script that sets the index of wafers, parameters, events, stations, pages and dies.
 
-    dies: those that have a page, by wafer. The page's script loads it when it is first needed.
+    dies: wafer, die_x and die_y of each die that has a page. The page's script loads it when it is first needed.
     """
     text = json.dumps(entries(results, dies), ensure_ascii=True, separators=(",", ":"))
     return f"window.{VARIABLE}={text};\n"
 
 
 def entries(
-    results: CampaignResults, dies: Mapping[str, Sequence[tuple[int, int]]]
+    results: CampaignResults, dies: Iterable[tuple[str, int, int]]
 ) -> list[Entry]:
     """Every entry, the few before the many."""
     record = results.context.record
@@ -60,7 +60,6 @@ def entries(
     ]
     found += [
         (f"{wafer} {die_name(x, y)}", addresses.die(wafer, x, y), "die")
-        for wafer in sorted(dies)
-        for x, y in dies[wafer]
+        for wafer, x, y in dies
     ]
     return found

@@ -48,7 +48,7 @@ class StationView:
 
 
 def station_page(
-    *, station: Station, results: CampaignResults, drawings: Mapping[str, Drawing]
+    station: Station, results: CampaignResults, drawings: Mapping[str, Drawing]
 ) -> Page:
     """The page of a station. drawings: 'evidence'."""
     address = addresses.station(station.id)

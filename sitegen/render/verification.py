@@ -82,7 +82,7 @@ class VerificationView:
 
 
 def verification_page(
-    *, result: VerificationResult, results: CampaignResults, drawings: Mapping[str, Drawing]
+    result: VerificationResult, results: CampaignResults, drawings: Mapping[str, Drawing]
 ) -> Page:
     """The page of one verification. drawings: '<structure>-<n>', n the mask's number from 0."""
     address = addresses.verification(result.record.id)

@@ -17,7 +17,8 @@ from sitegen.simulate.scenario import (
 )
 from sitegen.simulate.station import Analyser, usual_analyser
 from sitegen.simulate.station_records import CONTACT_RESISTANCE_MAX_OHM, station_record
-from sitegen.simulate.wafers import WaferMaker
+from sitegen.simulate.touched_wafer import TouchedWafer
+from sitegen.simulate.wafers import wafer_portion
 
 LOCAL = timezone(timedelta(hours=2))
 FIRST_DAY = datetime(2026, 4, 21, 0, 0, tzinfo=LOCAL)
@@ -68,7 +69,7 @@ def analyser_of(scenario: Scenario) -> Analyser:
 
 
 def _wafer_portion(scenario: Scenario, number: int, analyser: Analyser) -> Portion:
-    return WaferMaker(scenario, number, analyser).portion()
+    return wafer_portion(TouchedWafer(scenario, number, analyser))
 
 
 def _campaign_portion(scenario: Scenario) -> Portion:

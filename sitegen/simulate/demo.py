@@ -18,6 +18,7 @@ from sitegen.simulate.demo_notes import (
     CHANGE_NOTE,
     FAILURE_NOTE,
     FRAME_NOTE,
+    README,
     RING_NOTE,
 )
 from sitegen.simulate.layout import grid_of
@@ -34,7 +35,7 @@ from sitegen.simulate.scenario import (
     WaferPlan,
 )
 from sitegen.simulate.station import CableChange
-from sitegen.simulate.wafers import SWEPT_AT
+from sitegen.simulate.touched_wafer import SWEPT_AT
 
 SEED = 709
 DIES = 89
@@ -82,7 +83,7 @@ def demo_scenario() -> Scenario:
             retouched=Retouched(wafer=2, die=(1, 1), shift_ohm=6.0),
             cable_change=CableChange(hours=34.0, delay_ps=0.28, loss_db=0.4),
         ),
-        notes=CAMPAIGN_NOTES,
+        notes={"README.md": README, **CAMPAIGN_NOTES},
     )
 
 

@@ -15,7 +15,8 @@ from sitegen.simulate.campaign import analyser_of
 from sitegen.simulate.draws import drawn_uncertainty
 from sitegen.simulate.parameters import BY_ID, FLOORS_A, PARAMETERS, Measured
 from sitegen.simulate.scenario import FREQUENCY_HZ, Scenario
-from sitegen.simulate.wafers import WaferMaker, in_frame
+from sitegen.simulate.touched_wafer import TouchedWafer, in_frame
+from sitegen.simulate.wafers import wafer_portion
 
 COVERAGE_FACTOR = 2.0
 Z_REF_OHM = 50.0
@@ -40,12 +41,12 @@ class Value:
 
 def values_of(scenario: Scenario, number: int) -> list[Value]:
     """Every value of a wafer: those of its table, and the figures of its sweeps."""
-    maker = WaferMaker(scenario, number, analyser_of(scenario))
-    portion = maker.portion()
-    found = _from_table(maker, portion.tables["values.parquet"])
+    wafer = TouchedWafer(scenario, number, analyser_of(scenario))
+    portion = wafer_portion(wafer)
+    found = _from_table(wafer, portion.tables["values.parquet"])
     for name, table in portion.tables.items():
         if name.startswith("sweeps"):
-            found += _from_sweeps(maker, table)
+            found += _from_sweeps(wafer, table)
     return found
 
 
@@ -67,32 +68,32 @@ def decided(parameter: Measured, value: float) -> tuple[str, bool, float]:
     return ("within" if limits[1] <= bound <= limits[2] else "not proven"), below, margin
 
 
-def _from_table(maker: WaferMaker, table: pa.Table) -> list[Value]:
-    back = {in_frame(maker.plan, die): die for die in maker.scenario.grid.dies}
+def _from_table(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
+    back = {in_frame(wafer.plan, die): die for die in wafer.scenario.grid.dies}
     return [
         _value(
-            maker,
+            wafer,
             back[row["die_x"], row["die_y"]],
             BY_ID[row["parameter"]],
             row["condition"],
             row["touchdown"],
-            _hours(maker, row["measured_at"]),
+            _hours(wafer, row["measured_at"]),
             row["value"],
         )
         for row in table.to_pylist()
     ]
 
 
-def _from_sweeps(maker: WaferMaker, table: pa.Table) -> list[Value]:
+def _from_sweeps(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
     n_freq = len(FREQUENCY_HZ)
     keys = table.take(np.arange(0, len(table), n_freq)).to_pylist()
     ports = 2 if "s21_re" in table.column_names else 1
-    back = {in_frame(maker.plan, die): die for die in maker.scenario.grid.dies}
+    back = {in_frame(wafer.plan, die): die for die in wafer.scenario.grid.dies}
     s = _matrix(table, ports).reshape(len(keys), n_freq, ports, ports)
     found = []
     for row, sweep in zip(keys, s, strict=True):
-        hours = _hours(maker, row["measured_at"])
-        corrected = sweep if row["device"] == "line" else _corrected(maker, sweep, hours)
+        hours = _hours(wafer, row["measured_at"])
+        corrected = sweep if row["device"] == "line" else _corrected(wafer, sweep, hours)
         for parameter in PARAMETERS:
             if (
                 parameter.figure is not None
@@ -102,7 +103,7 @@ def _from_sweeps(maker: WaferMaker, table: pa.Table) -> list[Value]:
                 place = int(np.flatnonzero(parameter.frequency_hz == FREQUENCY_HZ)[0])
                 value = figure(parameter.figure, corrected[place], parameter.frequency_hz)
                 die = back[row["die_x"], row["die_y"]]
-                found.append(_value(maker, die, parameter, row["condition"], 1, hours, value))
+                found.append(_value(wafer, die, parameter, row["condition"], 1, hours, value))
     return found
 
 
@@ -115,12 +116,12 @@ def _matrix(table: pa.Table, ports: int) -> ComplexArray:
     return np.stack(parts, axis=-1)
 
 
-def _corrected(maker: WaferMaker, sweep: ComplexArray, hours: float) -> ComplexArray:
+def _corrected(wafer: TouchedWafer, sweep: ComplexArray, hours: float) -> ComplexArray:
     ports = sweep.shape[-1]
-    at = maker.scenario.calibration_at(hours, ports).at
+    at = wafer.scenario.calibration_at(hours, ports).at
     if ports == 2:
-        return maker.analyser.corrected(sweep[None], FREQUENCY_HZ, at)[0]
-    box = maker.analyser.boxes(FREQUENCY_HZ, np.array([at]))[0][0]
+        return wafer.analyser.corrected(sweep[None], FREQUENCY_HZ, at)[0]
+    box = wafer.analyser.boxes(FREQUENCY_HZ, np.array([at]))[0][0]
     excess = sweep[:, 0, 0] - box[:, 0, 0]
     below = box[:, 0, 1] * box[:, 1, 0] + box[:, 1, 1] * excess
     return np.asarray(excess / below)[:, None, None]
@@ -145,12 +146,12 @@ def figure(name: str, s: ComplexArray, frequency_hz: float) -> float:
     )
 
 
-def _hours(maker: WaferMaker, stamped: object) -> float:
-    return float((stamped - maker.scenario.start).total_seconds() / 3600)  # type: ignore[operator]
+def _hours(wafer: TouchedWafer, stamped: object) -> float:
+    return float((stamped - wafer.scenario.start).total_seconds() / 3600)  # type: ignore[operator]
 
 
 def _value(
-    maker: WaferMaker,
+    wafer: TouchedWafer,
     die: tuple[int, int],
     parameter: Measured,
     condition: str,
@@ -162,7 +163,7 @@ def _value(
     if outcome != "no limits" and not parameter.sources:
         outcome = "not assessable"
     return Value(
-        maker.plan.id, die, parameter.id, condition, touchdown, hours, value, outcome, below, margin
+        wafer.plan.id, die, parameter.id, condition, touchdown, hours, value, outcome, below, margin
     )
 
 

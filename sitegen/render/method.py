@@ -1,0 +1,87 @@
+"""View of the method page: how every figure of the publication is computed, and by what rule."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from sitegen import addresses
+from sitegen.model.results import OUTCOMES, REASONS, STANDINGS, CampaignResults
+from sitegen.render import sentences
+from sitegen.render.cautions import COLD_C, HAZARDOUS_DC_V, HAZARDOUS_WET_DC_V, HOT_C
+from sitegen.render.environment import render
+from sitegen.render.marks import marked
+from sitegen.render.page import Page
+from sitegen.render.phrases import capital, figure_of
+from sitegen.render.pieces import Fact
+from sitegen.render.shell import shell
+
+MEANINGS = {
+    "within": "The value is accepted under the rule.",
+    "not proven": "The value lies between its limits, inside a guard band: conformity is neither"
+    " shown nor refuted.",
+    "outside": "The value lies beyond a limit.",
+    "not assessable": "The rule cannot be applied; the reason stands beside the outcome.",
+    "not measured": "There is no value.",
+    "no limits": "The parameter has no specification limits.",
+    "stands": "Valid evidence stands behind the value.",
+    "not closed": "A passed verification comes before the value and none after it. The value is"
+    " used in statistics and verdicts, and counted as not closed.",
+    "without standing": "No valid evidence stands behind the value, for one of the reasons below."
+    " It keeps its number, is left out of statistics and verdicts, and never makes a die conform.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class MethodView:
+    """Contract of templates/method.html."""
+
+    title: str
+    decided: Markup
+    """The rule in use: 'the guarded rule (w = U, k = 2)'."""
+    guarded: bool
+    coverage_factor: str
+    guard_factor: str
+    outcomes: tuple[Fact, ...]
+    standings: tuple[Fact, ...]
+    reasons: tuple[Fact, ...]
+    """The closed list of reasons that take standing from a value."""
+    counts: str
+    """Which touchdown counts."""
+    contact_resistance_max: str
+    """Greatest contact resistance of a made contact with its unit; empty where none is declared."""
+    hot_c: str
+    cold_c: str
+    hazardous_dc_v: str
+    hazardous_wet_dc_v: str
+    version: str
+
+
+def method_page(results: CampaignResults) -> Page:
+    """The method page."""
+    around = shell(results.context.record, addresses.METHOD, "Method")
+    return Page(addresses.METHOD, render("method", view(results), around))
+
+
+def view(results: CampaignResults) -> MethodView:
+    """What the method page shows of this campaign's own choices; the rest is its text."""
+    record = results.context.record
+    bound = record.touchdowns.contact_resistance_max_ohm
+    return MethodView(
+        title="Method",
+        decided=sentences.rule(record.decision, "#decision"),
+        guarded=record.decision.rule == "guarded",
+        coverage_factor=figure_of(record.decision.coverage_factor),
+        guard_factor=figure_of(record.decision.guard_factor),
+        outcomes=tuple(Fact(marked(word), MEANINGS[word]) for word in OUTCOMES),
+        standings=tuple(Fact(marked(word), MEANINGS[word]) for word in STANDINGS),
+        reasons=tuple(Fact(capital(reason), text) for reason, text in REASONS.items()),
+        counts={"first": "the first", "last": "the last", "mean": "the mean of all"}[
+            record.touchdowns.counts
+        ],
+        contact_resistance_max="" if bound is None else f"{figure_of(bound)} Ω",
+        hot_c=figure_of(HOT_C),
+        cold_c=figure_of(COLD_C),
+        hazardous_dc_v=figure_of(HAZARDOUS_DC_V),
+        hazardous_wet_dc_v=figure_of(HAZARDOUS_WET_DC_V),
+        version=results.context.version,
+    )

@@ -1,0 +1,95 @@
+"""What is planted in campaigns_demo/lark-7 and what must be found there, and nothing else.
+
+Worked out by the forward side (`tests.simulate.forward`), never by the program itself;
+`test_demo.py` works it out again and compares. All dies are in the layout's own numbers.
+"""
+
+WAFERS = ("LK7-1", "LK7-2", "LK7-3")
+PLANNED_DIES = 89
+VALUES = {"LK7-1": 1571, "LK7-2": 1465, "LK7-3": 1539}
+"""Values of every touchdown, those taken from sweeps included."""
+
+CALIBRATIONS = {
+    "CAL-1": "LRRM",
+    "CAL-2": "one-port",
+    "CAL-3": "LRRM",
+    "CAL-4": "SOLT",
+    "CAL-5": "LRRM",
+}
+PASSED = ("VER-1", "VER-2", "VER-3", "VER-4", "VER-6", "VER-7", "VER-8")
+FAILED = "VER-5"
+FAILED_STRUCTURES = ("line", "attenuator", "offset-short")
+TRUE_LOAD_INDUCTANCE_PH = 4.6
+
+EDGE_RING = frozenset(
+    {(-5, -1), (-5, 0), (-5, 1), (-4, -3), (-4, 3), (-3, -4), (-3, 4), (-1, -5), (-1, 5), (0, -5),
+     (0, 5), (1, -5), (1, 5), (3, -4), (3, 4), (4, -3), (4, 3), (5, -1), (5, 0), (5, 1)}
+)  # fmt: skip
+"""Dies of LK7-1 whose RSH is outside its limits."""
+
+UNMEASURED = frozenset({(-1, 5), (0, 5), (3, -3), (4, -3)})
+"""Planned dies of LK7-2 without any value."""
+
+EXPIRED = {
+    (0, -5): frozenset({"L", "Q", "IL", "PH"}),
+    (1, -5): frozenset({"FT", "H21", "S21", "C", "L", "Q", "IL", "PH"}),
+}
+"""RF values of LK7-3 taken after CAL-5 had expired: the parameters of each die."""
+
+LOST = {"FT": 20, "H21": 20, "S21": 20, "C": 20, "L": 20, "Q": 20, "IL": 20, "PH": 20, "H21B": 8}
+"""RF values of LK7-2 by parameter, taken after VER-4 and before CAL-4: VER-5 takes their standing.
+"""
+LOST_DIES = 20
+
+RETOUCHED = ("LK7-3", (1, 1), "RON")
+"""Outside at the first touchdown, within at the last, which counts; the only verdict changed."""
+
+BELOW_FLOOR = {"LK7-1": 13, "LK7-2": 28, "LK7-3": 27}
+"""Readings of ICAP below the floor; no other parameter has any."""
+
+ORDINARY = {
+    "LK7-1": {
+        ((1, 5), "RC"): "outside",
+        ((1, 5), "FT"): "not proven",
+        ((-4, 3), "ION"): "outside",
+        ((3, 3), "BV"): "not proven",
+        ((-3, 0), "RSH"): "not proven",
+        ((4, -1), "GM"): "not proven",
+        ((5, -1), "GM"): "not proven",
+        ((5, -1), "FT"): "not proven",
+        ((-4, -2), "RON"): "not proven",
+        ((-2, -4), "FT"): "not proven",
+        ((-3, -4), "VTH"): "outside",
+        ((4, -3), "C"): "not proven",
+    },
+    "LK7-2": {
+        ((-4, 1), "GM"): "not proven",
+        ((-2, 1), "GM"): "not proven",
+        ((-2, 0), "GM"): "outside",
+        ((-5, 0), "ION"): "outside",
+        ((-5, -1), "ION"): "outside",
+        ((1, -2), "GM"): "outside",
+        ((-4, -2), "GM"): "not proven",
+        ((-4, -3), "ION"): "outside",
+        ((0, -3), "GM"): "not proven",
+        ((1, -4), "ION"): "not proven",
+        ((-3, 1), "C"): "not proven",
+    },
+    "LK7-3": {
+        ((-1, 4), "BV"): "not proven",
+        ((-4, 3), "ION"): "not proven",
+        ((-1, 0), "RSH"): "not proven",
+        ((5, -1), "GM"): "not proven",
+        ((5, -1), "C"): "not proven",
+        ((2, -3), "C"): "not proven",
+        ((4, -3), "C"): "not proven",
+        ((0, -5), "C"): "not proven",
+    },
+}
+"""The natural tails: values that count, have standing and are not within, beside the ring."""
+
+HOT_CONDITIONS = ("sat85", "off85")
+HAZARDOUS_CONDITION = "bv"
+"""Bias above 60 V DC."""
+WITHOUT_UNCERTAINTY = ("S21",)
+WITHOUT_LIMITS = ("S21", "H21B", "LGND", "PH")

@@ -160,7 +160,7 @@ def polylines(frame: Frame, frequency_hz: FloatArray, curves: FloatArray) -> lis
     points = np.empty((*curves.shape, 2), dtype=np.int32)
     points[..., 0] = np.rint(frame.width * UNITS_PER_PIXEL * share)
     points[..., 1] = np.rint(np.clip(np.where(finite, y, 0), -_FARTHEST, _FARTHEST))
-    texts = _texts(points.reshape(len(points), -1))
+    texts = _texts(points.reshape(len(points), 2 * f.size))
     return [
         (text,) if known.all() else _segments(row, known)
         for text, row, known in zip(texts, points, finite, strict=True)

@@ -1,5 +1,7 @@
 """One wafer: sweeps corrected, values judged, dies decided, counts made. A job of its own."""
 
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -97,6 +99,8 @@ def _finished(
 
 def _table(frame: pd.DataFrame, schema: pa.Schema) -> pa.Table:
     """A table of exactly the schema's columns; what a row does not have is null."""
+    if frame.empty:
+        return schema.empty_table()
     return pa.Table.from_pandas(
         frame.reindex(columns=schema.names), schema=schema, preserve_index=False
     ).replace_schema_metadata(None)
@@ -113,7 +117,7 @@ def _summary(
     counting = measured[measured["counts"].astype(bool)]
     without = counting[counting["standing"] == "without standing"]
     stands = counting[counting["standing"] != "without standing"]
-    reasons = without["standing_reasons"].str.split("; ").explode().value_counts()
+    reasons = Counter(one for told in without["standing_reasons"] for one in told.split("; "))
     return WaferSummary(
         wafer=record.id,
         planned=int(dies["planned"].sum()),
@@ -127,7 +131,7 @@ def _summary(
         values_without_standing=len(without),
         values_not_closed=int((counting["standing"] == "not closed").sum()),
         values_below_floor=int(stands["below_floor"].astype(bool).sum()),
-        standing_reasons={str(name): int(n) for name, n in sorted(reasons.items())},
+        standing_reasons=dict(sorted(reasons.items())),
         calibrations={
             str(name): int(n) for name, n in sorted(stands["calibration"].value_counts().items())
         },

@@ -27,7 +27,7 @@ from sitegen.read.references import (
 from sitegen.read.reported_terms import read_reported_terms
 from sitegen.read.toml_file import read_record
 from sitegen.read.touchstone import read_touchstone
-from sitegen.read.words import counted
+from sitegen.read.words import counted, frequency
 
 Opener = Callable[[str, str], Sweep | None]
 """From a file's name beside the record and the key that names it to its sweep."""
@@ -223,4 +223,5 @@ def _spans(record: CalibrationRecord, sweep: Sweep) -> bool:
 
 def _stated(record: CalibrationRecord) -> str:
     points = counted(record.frequency_points, "point")
-    return f"{points} from {record.frequency_start_hz:.9g} Hz to {record.frequency_stop_hz:.9g} Hz"
+    start, stop = frequency(record.frequency_start_hz), frequency(record.frequency_stop_hz)
+    return f"{points} from {start} to {stop}"

@@ -144,22 +144,10 @@ def _records(
 
 
 def _subfolders(intake: Intake, kind: _Kind) -> list[str]:
-    """Names of the folders below a kind's folder, sorted; hidden ones are left alone."""
-    path = intake.folder / kind.folder
-    try:
-        entries = sorted(os.scandir(path), key=lambda entry: entry.name)
-    except FileNotFoundError:
-        return []
-    except OSError:
-        intake.tell(
-            kind.folder,
-            "",
-            found="something that is not a folder that can be read",
-            expected=f"a folder with one folder for each {kind.word}",
-            remedy="Put a folder of this name there.",
-        )
-        return []
-    return [entry.name for entry in entries if entry.is_dir() and not entry.name.startswith(".")]
+    """Names of the folders below a kind's folder, sorted. A file there is a stray one."""
+    what = f"a folder with one folder for each {kind.word}"
+    names = intake.names_in(kind.folder, what)
+    return [name for name in names if not (intake.folder / kind.folder / name).is_file()]
 
 
 def _known_calibrations(
@@ -192,10 +180,7 @@ def _tell_no_layout(intake: Intake) -> None:
 def _notes(intake: Intake) -> tuple[Note, ...]:
     """The notes about the campaign as a whole: note.md at the top and those in notes/."""
     top = [NOTE] if os.path.lexists(intake.folder / NOTE) else []
-    try:
-        names = sorted(path.name for path in (intake.folder / "notes").iterdir())
-    except OSError:
-        names = []
-    listed = [f"notes/{name}" for name in names if name.endswith(".md") and name[0] != "."]
+    names = intake.names_in("notes", "a folder with notes in Markdown")
+    listed = [f"notes/{name}" for name in names if name.endswith(".md")]
     notes = (read_note(intake, file, "campaign") for file in top + listed)
     return tuple(note for note in notes if note is not None)

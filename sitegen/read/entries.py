@@ -118,15 +118,17 @@ def refuse_empty(entries: Entries, columns: Sequence[Column]) -> None:
             entries.refuse(
                 bad,
                 place,
-                lambda first, numbers=numbers, empty=empty: (  # type: ignore[misc]
-                    "an empty entry" if empty[first] else f"{numbers[first]:g}"
-                ),
+                _told_number(numbers, empty),
                 "a finite number",
                 "Measure or compute it again, or leave the row out.",
             )
         elif not column.may_be_empty:
             remedy = "Fill it, or leave the row out."
             entries.refuse(empty, place, "an empty entry", f"the {column.meaning}", remedy)
+
+
+def _told_number(numbers: FloatArray, empty: BoolArray) -> Callable[[int], str]:
+    return lambda first: "an empty entry" if empty[first] else f"{numbers[first]:g}"
 
 
 def refuse_unknown(

@@ -64,6 +64,27 @@ class Intake:
         """Mark the faults told since the `start`-th as ones that forbid publishing."""
         self.faults[start:] = [replace(fault, fatal=True) for fault in self.faults[start:]]
 
+    def names_in(self, folder: str, what: str) -> list[str]:
+        """Names in one of the campaign's folders, sorted, hidden ones left alone; none where the
+        folder is not there. `what` says what the folder should be."""
+        try:
+            names = sorted(path.name for path in (self.folder / folder).iterdir())
+        except FileNotFoundError:
+            if not (self.folder / folder).is_symlink():
+                return []
+        except OSError:
+            pass
+        else:
+            return [name for name in names if not name.startswith(".")]
+        self.tell(
+            folder,
+            "",
+            found="something that is not a folder that can be read",
+            expected=what,
+            remedy="Put a folder of this name there, or nothing.",
+        )
+        return []
+
     def read(self, file: str, asked: Asked | None = None, what: str = "a file") -> bytes | None:
         """The bytes of a file below the folder, or None and a fault.
 
@@ -104,6 +125,8 @@ class Intake:
             remedy = f"Beside it lies {quoted(twin)}: write the name with the same capitals."
         elif ".." in file.split("/"):
             remedy = "Move the file below the record's own folder and name it from there."
+        elif asked is None and "no file" in obstacle:
+            remedy = "Put it there, or move the folder out of the campaign."
         elif "no file" in obstacle:
             remedy = "Put the file there, or correct its name."
         else:

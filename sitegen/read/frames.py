@@ -55,7 +55,7 @@ def _transform(intake: Intake, file: str, name: str, pairs: Sequence[Pair]) -> T
         intake.tell(
             file,
             "reference_dies",
-            found=f"for the frame {quoted(name)} {weakness}",
+            found=f"{weakness} for the frame {quoted(name)}",
             expected="at least three reference dies, not on one line, that no turn or mirroring"
             " maps onto themselves",
             remedy=f"Name another die in this frame; {left_out}",

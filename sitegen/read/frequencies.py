@@ -5,7 +5,7 @@ import numpy as np
 from sitegen.model.arrays import FloatArray
 from sitegen.model.loaded import Sweep
 from sitegen.read.files import Intake
-from sitegen.read.words import counted
+from sitegen.read.words import counted, frequency
 
 FREQUENCY_TOLERANCE = 1e-9
 """Relative difference below which two frequencies are the same: files print at least ten digits,
@@ -13,9 +13,9 @@ and a unit's factor costs the last bit."""
 
 
 def span(frequency_hz: FloatArray) -> str:
-    """'201 points from 1e+07 Hz to 1.1e+11 Hz'."""
+    """'201 points from 10 MHz to 110 GHz'."""
     points = counted(len(frequency_hz), "point")
-    return f"{points} from {frequency_hz[0]:.9g} Hz to {frequency_hz[-1]:.9g} Hz"
+    return f"{points} from {frequency(frequency_hz[0])} to {frequency(frequency_hz[-1])}"
 
 
 def same_frequencies(one: FloatArray, other: FloatArray) -> bool:
@@ -31,8 +31,8 @@ def tell_other_frequencies(intake: Intake, sweep: Sweep, usual: FloatArray, whos
     if len(usual) == len(sweep.frequency_hz):
         different = np.abs(sweep.frequency_hz - usual) > FREQUENCY_TOLERANCE * np.abs(usual)
         index = int(np.argmax(different))
-        found = f"{sweep.frequency_hz[index]:.9g} Hz as point {index + 1}"
-        expected = f"{usual[index]:.9g} Hz there, as in {whose}"
+        found = f"{frequency(sweep.frequency_hz[index])} as point {index + 1}"
+        expected = f"{frequency(usual[index])} there, as in {whose}"
     else:
         found = span(sweep.frequency_hz)
     remedy = "Take or export the sweep again with that frequency list."

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 
-from sitegen import units
 from sitegen.model.campaign import Station
 from sitegen.model.station_state import StationState
 from sitegen.read.files import Intake
@@ -39,14 +38,6 @@ def check_unique(intake: Intake, file: str, place: str, names: Sequence[str]) ->
                 expected="ids that differ by more than capitals",
                 remedy="Give one of the two another id.",
             )
-
-
-def check_unit(intake: Intake, file: str, place: str, unit: str) -> None:
-    """A unit that the program knows."""
-    try:
-        units.normalise(unit)
-    except units.UnknownUnit:
-        tell_unknown_unit(intake, file, place, unit)
 
 
 def tell_unknown_unit(intake: Intake, file: str, place: str, unit: str) -> None:

@@ -265,5 +265,5 @@ def _pattern(spot: _Spot, pattern: str) -> Told:
 
 
 def _contradiction(spot: _Spot, rule: str) -> Told:
-    found = shown(spot.value) if isinstance(spot.value, str) else "keys that contradict this"
-    return spot.place, found, f"the rule to be kept that {rule}", "Correct what breaks the rule."
+    found = shown(spot.value) if isinstance(spot.value, str) else "entries that do not go together"
+    return spot.place, found, f"this rule to hold: {rule}", "Correct what breaks the rule."

@@ -28,7 +28,7 @@ from sitegen.read.entries import (
 )
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.value_tables import arrow_table, tell_duplicates
-from sitegen.read.words import counted, quoted
+from sitegen.read.words import counted, frequency, quoted
 
 KEY = ("die_x", "die_y", "site", "device", "condition", "touchdown")
 _NAMES = {1: (("s11",),), 2: (("s11", "s12"), ("s21", "s22"))}
@@ -225,7 +225,7 @@ def _refuse_disorder(entries: Entries, table: Table, runs: _Runs) -> None:
     falls &= entries.keep[runs.sweep_of]
     if falls.any():
         at = int(np.flatnonzero(falls)[np.argmin(runs.order[falls])])
-        found = f"{frequency_hz[at]:.9g} Hz after {frequency_hz[at - 1]:.9g} Hz"
+        found = f"{frequency(frequency_hz[at])} after {frequency(frequency_hz[at - 1])}"
         remedy = "Sort the rows by frequency, or number repeated sweeps by touchdown."
         expected = "frequencies that increase within a sweep"
         _refuse_rows(entries, runs, falls, place, found, expected, remedy)

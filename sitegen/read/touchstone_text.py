@@ -14,7 +14,7 @@ import numpy as np
 
 from sitegen.model.arrays import FloatArray
 from sitegen.problems import Fault
-from sitegen.read.words import counted, printable, quoted
+from sitegen.read.words import counted, frequency, printable, quoted
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?", re.ASCII)
@@ -197,27 +197,27 @@ def _option_line(scan: _Scan, number: int, words: list[str]) -> None:
     if scan.header.option_line:
         return  # the standard asks readers to ignore further option lines
     header = replace(scan.header, option_line=number)
-    for position, word in enumerate(words):
-        if word in _UNITS:
+    understood = True
+    after_r: list[str] | None = None
+    for word in words:
+        if after_r is not None and _NUMBER.fullmatch(word):
+            after_r.append(word)
+        elif word in _UNITS:
             header = replace(header, unit=word)
         elif word in _FORMATS:
             header = replace(header, format=word)
         elif word in {"s", "y", "z", "g", "h"}:
             header = replace(header, parameter=word)
-        elif word == "r":
-            resistances = words[position + 1 :]
-            if not resistances or not all(_NUMBER.fullmatch(r) for r in resistances):
-                break
-            scan.header = replace(header, references=tuple(float(r) for r in resistances))
-            return
+        elif word == "r" and after_r is None:
+            after_r = []
         else:
-            break
-    else:
-        scan.header = header
-        return
-    found = quoted("# " + " ".join(words))
+            understood = False
+    if after_r:
+        header = replace(header, references=tuple(float(word) for word in after_r))
     scan.header = header
-    scan.tell(f"line {number}", found, "an option line such as # Hz S RI R 50", _EXPORT)
+    if not understood or after_r == []:
+        found = quoted("# " + " ".join(words))
+        scan.tell(f"line {number}", found, "an option line such as # Hz S RI R 50", _EXPORT)
 
 
 def _check_header(scan: _Scan) -> None:
@@ -343,11 +343,11 @@ def _check_frequencies(scan: _Scan) -> None:
     frequency_hz = _frequencies(scan)
     if frequency_hz[0] < 0:
         number = scan.data[0][0]
-        scan.tell(f"line {number}", f"{frequency_hz[0]:g} Hz", "a positive frequency", _EXPORT)
+        scan.tell(f"line {number}", frequency(frequency_hz[0]), "a positive frequency", _EXPORT)
     wrong = np.flatnonzero(np.diff(frequency_hz) <= 0)
     if len(wrong):
         index = int(wrong[0])
         number = scan.data[index + 1][0]
-        found = f"{frequency_hz[index + 1]:.9g} Hz after {frequency_hz[index]:.9g} Hz"
+        found = f"{frequency(frequency_hz[index + 1])} after {frequency(frequency_hz[index])}"
         remedy = "Sort the points, or export the sweep again."
         scan.tell(f"line {number}", found, "increasing frequencies", remedy, len(wrong))

@@ -1,6 +1,6 @@
 """A wafer's tables of values: each row checked, in its parameter's unit and the layout's dies."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +30,7 @@ from sitegen.read.entries import (
     touchdowns,
 )
 from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.references import tell_unknown_unit
 from sitegen.read.words import choices, quoted
 
 KEY = ("die_x", "die_y", "site", "device", "parameter", "condition", "touchdown")
@@ -117,17 +118,21 @@ def _refuse_contradictions(entries: Entries, parameters: dict[str, Parameter]) -
         entries.refuse(
             of_parameter & (devices != parameter.device),
             column_place("device"),
-            lambda first: f"{quoted(str(devices[first]))} with the parameter {quoted(name)}",  # noqa: B023
+            _with_parameter(devices, name),
             f"{quoted(parameter.device)}, the parameter's device in campaign.toml",
             "Correct the device in the table or in campaign.toml.",
         )
         entries.refuse(
             of_parameter & ~np.isin(conditions.astype(str), parameter.conditions),
             column_place("condition"),
-            lambda first: f"{quoted(str(conditions[first]))} with the parameter {quoted(name)}",  # noqa: B023
+            _with_parameter(conditions, name),
             f"{choices(parameter.conditions)}, the parameter's conditions in campaign.toml",
             "Correct the condition in the table, or add it to the parameter.",
         )
+
+
+def _with_parameter(texts: npt.NDArray[np.object_], parameter: str) -> Callable[[int], str]:
+    return lambda first: f"{quoted(str(texts[first]))} with the parameter {quoted(parameter)}"
 
 
 def _converted(
@@ -138,6 +143,10 @@ def _converted(
     names, codes = table.words("parameter")
     unit_names, unit_codes = table.words("unit")
     in_metadata = table.stated_units.get("value")
+    if in_metadata is not None and not _is_unit(in_metadata):
+        place = f'{column_place("value")}, metadata "unit"'
+        tell_unknown_unit(entries.intake, table.file, place, in_metadata)
+        entries.keep[:] = False
     factor = np.full(table.rows, np.nan)
     for code, unit_code in sorted(set(zip(codes.tolist(), unit_codes.tolist(), strict=True))):
         rows = (codes == code) & (unit_codes == unit_code)
@@ -149,12 +158,18 @@ def _converted(
             'the column "unit"': unit_names[unit_code] if unit_code >= 0 else None,
             context.record_file: declared.units.get(parameter.id),
         }
-        one = _one_unit(
-            entries, rows, parameter, {k: v for k, v in stated.items() if v is not None}
-        )
+        one = _one_unit(entries, rows, parameter, {k: v for k, v in stated.items() if v})
         if one is not None:
             factor[rows] = one
     return np.asarray(table.numbers("value") * factor)
+
+
+def _is_unit(text: str) -> bool:
+    try:
+        units.normalise(text)
+    except units.UnknownUnit:
+        return False
+    return True
 
 
 def _one_unit(
@@ -176,17 +191,17 @@ def _one_unit(
     try:
         if len({units.normalise(unit) for unit in stated.values()}) > 1:
             remedy = "Correct the one that is wrong."
-            entries.refuse(rows, place, f"for {of} {told}", "one and the same unit", remedy)
+            entries.refuse(rows, place, f"{told} for {of}", "one and the same unit", remedy)
             return None
         return units.conversion(next(iter(stated.values())), parameter.unit)
     except units.UnknownUnit:
         expected = "a unit from the list of the reference, such as V, mA, kΩ, pF or 1"
         remedy = "Write the unit as the list has it; capitals and prefixes matter."
-        entries.refuse(rows, place, f"for {of} the unknown unit {told}", expected, remedy)
+        entries.refuse(rows, place, f"the unknown unit {told} for {of}", expected, remedy)
     except units.NotConvertible:
         expected = f"{quoted(parameter.unit)}, as in campaign.toml, or a unit that converts to it"
         remedy = "Correct the unit of the table or of the parameter."
-        entries.refuse(rows, place, f"for {of} {told}", expected, remedy)
+        entries.refuse(rows, place, f"{told} for {of}", expected, remedy)
     return None
 
 

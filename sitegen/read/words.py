@@ -44,6 +44,14 @@ def counted(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def frequency(frequency_hz: float) -> str:
+    """A frequency with all its digits: '110 GHz', '10.000001 MHz'."""
+    for factor, unit in ((1e9, "GHz"), (1e6, "MHz"), (1e3, "kHz")):
+        if frequency_hz >= factor:
+            return f"{frequency_hz / factor:.10g} {unit}"
+    return f"{frequency_hz:.10g} Hz"
+
+
 def choices(names: Iterable[str]) -> str:
     """'"a", "b" or "c"'; at most twelve, in the order given."""
     listed = [quoted(name) for name in names]

@@ -129,9 +129,7 @@ def view(
         definitions=calibration_record.definitions(record),
         sweeps=calibration_record.sweeps(record),
         notes=tuple(
-            note_text(note)
-            for note in results.notes
-            if note.subject == f"calibration {record.id}"
+            note_text(note) for note in results.notes if note.subject == f"calibration {record.id}"
         ),
         sources=sources(results.sources, f"calibrations/{record.id}/"),
     )
@@ -243,9 +241,7 @@ def _dies(
         number = values.get(wafer, 0)
         found.append(
             DiesOnWafer(
-                wafer=Link(
-                    f"Wafer {wafer}", addresses.relative(addresses.wafer(wafer), page)
-                ),
+                wafer=Link(f"Wafer {wafer}", addresses.relative(addresses.wafer(wafer), page)),
                 text=f"{units.count(number, 'value')} on {units.count(count, 'die')}",
                 dies=tuple(
                     Link(die_name(x, y), addresses.relative(addresses.die(wafer, x, y), page))

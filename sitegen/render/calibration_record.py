@@ -88,9 +88,7 @@ def substrate(record: CalibrationRecord) -> tuple[Fact, ...]:
         *(
             Fact(
                 name,
-                "not measured"
-                if resistance is None
-                else f"{figure_of(resistance)}{units.THIN}Ω",
+                "not measured" if resistance is None else f"{figure_of(resistance)}{units.THIN}Ω",
             )
             for name, resistance in loads
         ),

@@ -1,4 +1,4 @@
-"""View of the campaign's page: where it stands, whether it can be relied on, what needs deciding."""
+"""View of the campaign's page: where it stands, can it be relied on, what needs a decision."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ from markupsafe import Markup
 from sitegen import addresses, units
 from sitegen.model.results import CampaignResults, Drawing, WaferSummary
 from sitegen.render import cautions as caution_rules
-from sitegen.render import sentences, summaries
+from sitegen.render import event_sentences, sentences, summaries
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
@@ -281,7 +281,7 @@ def _verifications(results: CampaignResults) -> Table:
                     Cell(_calibration_link(results, each.record.calibration)),
                     Cell(time_tag(each.made_at)),
                     Cell(marked(each.outcome)),
-                    Cell(several(sentences.worst_margin(each)) or each.reason),
+                    Cell(several(event_sentences.worst_margin(each)) or each.reason),
                 ),
             )
             for each in results.verifications
@@ -367,9 +367,7 @@ def _facts(results: CampaignResults) -> tuple[Fact, ...]:
         Fact("Laboratory", f"{identity.laboratory}, {identity.place}"),
         Fact(
             "Stations",
-            several(
-                [link(each.name, addresses.station(each.id)) for each in record.stations]
-            ),
+            several([link(each.name, addresses.station(each.id)) for each in record.stations]),
         ),
         Fact("Touchdown that counts", record.touchdowns.counts),
     ]

@@ -116,8 +116,7 @@ def view(
         facts=_facts(parameter, results, decided),
         uncertainty=_uncertainty(parameter),
         conditions=tuple(
-            _condition(parameter, name, found, results, drawings)
-            for name in parameter.conditions
+            _condition(parameter, name, found, results, drawings) for name in parameter.conditions
         ),
         links=(
             Link("Download the values", addresses.relative(addresses.DATA, page)),

@@ -92,13 +92,18 @@ def _findings(name: str, found: Sequence[Finding], page: str) -> tuple[Table, ..
     return split(name, f"{number_of(len(found))} in all", columns, rows, "None.", wide=True)
 
 
+def _found(fault: Fault) -> str:
+    more = f" (and {number_of(fault.count - 1)} more like it)" if fault.count > 1 else ""
+    return fault.found + more
+
+
 def _faults(found: Sequence[Fault]) -> tuple[Table, ...]:
     rows = [
         Row(
             Cell(Markup("<code>{}</code>").format(each.file), each.file),
             (
                 Cell(each.place or "the whole file"),
-                Cell(each.found if each.count == 1 else f"{each.found} (and {each.count - 1} more)"),
+                Cell(_found(each)),
                 Cell(each.expected),
                 Cell(each.remedy),
             ),

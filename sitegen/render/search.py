@@ -14,20 +14,17 @@ Entry = tuple[str, str, str]
 """Label, address from the publication's root, kind."""
 
 
-def search_index(
-    results: CampaignResults, dies: Iterable[tuple[str, int, int]]
-) -> str:
+def search_index(results: CampaignResults, dies: Iterable[tuple[str, int, int]]) -> str:
     """The script that sets the index of wafers, parameters, events, stations, pages and dies.
 
-    dies: wafer, die_x and die_y of each die that has a page. The page's script loads it when it is first needed.
+    dies: wafer, die_x and die_y of each die that has a page. The pages load it when the
+    search box is first used.
     """
     text = json.dumps(entries(results, dies), ensure_ascii=True, separators=(",", ":"))
     return f"window.{VARIABLE}={text};\n"
 
 
-def entries(
-    results: CampaignResults, dies: Iterable[tuple[str, int, int]]
-) -> list[Entry]:
+def entries(results: CampaignResults, dies: Iterable[tuple[str, int, int]]) -> list[Entry]:
     """Every entry, the few before the many."""
     record = results.context.record
     found: list[Entry] = [
@@ -45,8 +42,10 @@ def entries(
         (each.record.id, addresses.verification(each.record.id), "verification")
         for each in results.verifications
     ]
-    found += [(f"{each.name} ({each.id})", addresses.station(each.id), "station")
-              for each in record.stations]
+    found += [
+        (f"{each.name} ({each.id})", addresses.station(each.id), "station")
+        for each in record.stations
+    ]
     found += [
         (title, address, "page")
         for title, address in (
@@ -59,7 +58,6 @@ def entries(
         )
     ]
     found += [
-        (f"{wafer} {die_name(x, y)}", addresses.die(wafer, x, y), "die")
-        for wafer, x, y in dies
+        (f"{wafer} {die_name(x, y)}", addresses.die(wafer, x, y), "die") for wafer, x, y in dies
     ]
     return found

@@ -67,9 +67,7 @@ def view(
 ) -> StationView:
     """What a station's page shows."""
     page = addresses.station(station.id)
-    spans = [
-        span for each in results.stations if each.station == station.id for span in each.spans
-    ]
+    spans = [span for each in results.stations if each.station == station.id for span in each.spans]
     kinds = [span.kind for span in spans]
     wafers = [wafer for wafer in results.wafer_records if wafer.station == station.id]
     used = {
@@ -126,9 +124,7 @@ def _record(spans: Iterable[Span], page: str) -> tuple[Table, ...]:
             (
                 Cell(time_tag(span.end) if span.end != span.start else units.MISSING),
                 Cell(
-                    units.MISSING
-                    if span.end == span.start
-                    else duration(span.end - span.start),
+                    units.MISSING if span.end == span.start else duration(span.end - span.start),
                     str(round((span.end - span.start).total_seconds())),
                     True,
                 ),

@@ -19,7 +19,7 @@ class Curve:
 
     points: str
     style: str
-    """CSS class: 'counts', 'aside' or 'unsupported'."""
+    """CSS classes that the drawings' rules know: 'trace', with 'repeat' or 'without-standing'."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +103,9 @@ class TraceMaker:
         curves = []
         for row in rows:
             touchdown = keys["touchdown"][row]
-            style = "counts" if touchdown in counting else "aside"
+            style = "trace" if touchdown in counting else "trace repeat"
             if keys["standing"][row] == "without standing":
-                style = "unsupported"
+                style += " without-standing"
             curves += [Curve(points, style) for points in art.polylines[row]]
         device = self.devices.get(group.device, group.device)
         return TraceFigure(

@@ -118,9 +118,7 @@ def view(
         structures=tuple(_structure(each, drawings, page) for each in result.structures),
         facts=_facts(result, station, calibration),
         notes=tuple(
-            note_text(note)
-            for note in results.notes
-            if note.subject == f"verification {record.id}"
+            note_text(note) for note in results.notes if note.subject == f"verification {record.id}"
         ),
         sources=sources(results.sources, f"verifications/{record.id}/"),
     )
@@ -185,9 +183,7 @@ def _reference(result: StructureResult) -> Text:
         return Markup(
             "measured at acceptance ({}), standard uncertainty {} of each real and imaginary"
             " part, <code>{}</code>"
-        ).format(
-            reference.measured_on, figure_of(reference.standard_uncertainty), reference.file
-        )
+        ).format(reference.measured_on, figure_of(reference.standard_uncertainty), reference.file)
     parts = [
         f"{name.replace('_', ' ')} {_model_value(value)}"
         for name, value in dict(reference).items()
@@ -265,9 +261,7 @@ def _deviations(name: str, mask: MaskResult) -> tuple[Table, ...]:
                     Cell(units.number(deviation, 3), plain(deviation), True),
                     Cell(units.number(limit, 3), plain(limit), True),
                     Cell(
-                        event_sentences.ratio_text(deviation / limit)
-                        if judged
-                        else units.MISSING,
+                        event_sentences.ratio_text(deviation / limit) if judged else units.MISSING,
                         plain(deviation / limit) if judged else "",
                         True,
                     ),

@@ -106,13 +106,9 @@ def _plain_scenario(wafers: int, dies: int, seed: int, plants: Plants) -> Scenar
         at = 24.0 * (number // len(_SLOTS_H)) + _SLOTS_H[number % len(_SLOTS_H)]
         start = at + 0.5
         end = start + dies * period_s / 3600
-        calibrations.append(
-            CalibrationPlan(f"CAL-{name}", at, "SOLT" if number % 2 else "LRRM")
-        )
+        calibrations.append(CalibrationPlan(f"CAL-{name}", at, "SOLT" if number % 2 else "LRRM"))
         for suffix, moment in (("A", at + 0.3), ("B", end + 0.1)):
-            verifications.append(
-                VerificationPlan(f"VER-{name}{suffix}", moment, f"CAL-{name}")
-            )
+            verifications.append(VerificationPlan(f"VER-{name}{suffix}", moment, f"CAL-{name}"))
         plans.append(WaferPlan(f"W{name}", number % 25 + 1, (Block(0, start),), period_s,
                                bias_dies=grid.dies[:1]))  # fmt: skip
     identity: dict[str, object] = {

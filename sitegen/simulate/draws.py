@@ -34,4 +34,4 @@ def measured(
 def drawn_uncertainty(parameter: Measured, value: FloatArray) -> FloatArray:
     """Declared standard uncertainty of values (n,), all sources in quadrature."""
     squares = [source.standard_uncertainty(value) ** 2 for source in parameter.sources]
-    return np.sqrt(np.sum(squares, axis=0))
+    return np.asarray(np.sqrt(np.sum(squares, axis=0)))

@@ -1,5 +1,6 @@
 """Dies on a wafer: a pitch for which a wanted number fits, and where they lie."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,29 +61,34 @@ def grid_of(dies: int, diameter_mm: float | None = None) -> Grid:
     if diameter_mm is None:
         diameter_mm = 100.0 if dies <= 60 else 150.0 if dies <= 150 else 200.0
     radius_mm = diameter_mm / 2 - EDGE_EXCLUSION_MM
-    pitch_mm = round(float(np.sqrt(np.pi * radius_mm**2 / dies)), 1)
+    pitch_mm = round(math.sqrt(math.pi * radius_mm**2 / dies), 1)
     while len(fitting := _full_dies(radius_mm, pitch_mm)) < dies or _in_doubt(radius_mm, pitch_mm):
         pitch_mm = round(pitch_mm - 0.1 if pitch_mm > 1.0 else pitch_mm - 0.01, 2)
     nearest = sorted(fitting, key=lambda die: (die[0] ** 2 + die[1] ** 2, die))[:dies]
     return Grid(diameter_mm, pitch_mm, _serpentine(nearest), len(fitting) == dies)
 
 
-def _corner_mm(pitch_mm: float, reach: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    x, y = np.meshgrid(np.arange(-reach, reach + 1), np.arange(-reach, reach + 1))
-    farthest = np.hypot((np.abs(x) + 0.5) * pitch_mm, (np.abs(y) + 0.5) * pitch_mm)
-    return x, y, farthest
+def _farthest_corners_mm(radius_mm: float, pitch_mm: float) -> dict[tuple[int, int], float]:
+    """Distance of each die's farthest corner from the wafer's centre."""
+    reach = range(-int(radius_mm / pitch_mm) - 1, int(radius_mm / pitch_mm) + 2)
+    return {
+        (x, y): math.hypot((abs(x) + 0.5) * pitch_mm, (abs(y) + 0.5) * pitch_mm)
+        for x in reach
+        for y in reach
+    }
 
 
 def _full_dies(radius_mm: float, pitch_mm: float) -> list[tuple[int, int]]:
-    x, y, farthest = _corner_mm(pitch_mm, int(radius_mm / pitch_mm) + 1)
-    inside = farthest <= radius_mm
-    return [(int(i), int(j)) for i, j in zip(x[inside], y[inside], strict=True)]
+    corners = _farthest_corners_mm(radius_mm, pitch_mm)
+    return [die for die, corner_mm in corners.items() if corner_mm <= radius_mm]
 
 
 def _in_doubt(radius_mm: float, pitch_mm: float) -> bool:
-    _, _, farthest = _corner_mm(pitch_mm, int(radius_mm / pitch_mm) + 1)
-    return bool((np.abs(farthest - radius_mm) < min(_CLEARANCE_MM, 0.01 * pitch_mm)).any())
+    clearance_mm = min(_CLEARANCE_MM, 0.01 * pitch_mm)
+    corners = _farthest_corners_mm(radius_mm, pitch_mm).values()
+    return any(abs(corner_mm - radius_mm) < clearance_mm for corner_mm in corners)
 
 
 def _serpentine(dies: list[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    """Row by row from the top; every other row runs from right to left."""
     return tuple(sorted(dies, key=lambda die: (-die[1], die[0] if die[1] % 2 else -die[0])))

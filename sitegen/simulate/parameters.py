@@ -187,7 +187,9 @@ def _tips(absolute: float | None = None, relative: float | None = None) -> Sourc
 
 
 def _path(absolute: float | None = None, relative: float | None = None) -> Source:
-    return Source("drift and noise of the RF path since the calibration", "path", absolute, relative)
+    return Source(
+        "drift and noise of the RF path since the calibration", "path", absolute, relative
+    )
 
 
 def _made(name: str) -> Callable[[Truth], FloatArray]:
@@ -204,13 +206,11 @@ def _hot_leakage(truth: Truth) -> FloatArray:
 
 def transition_frequency_hz(truth: Truth) -> FloatArray:
     """gm / (2 pi (Cgs + Cgd)) at the nominal RF bias, in Hz."""
-    return np.asarray(
-        truth["transconductance_s"] / (2 * np.pi * (truth["cgs_f"] + truth["cgd_f"]))
-    )
+    return np.asarray(truth["transconductance_s"] / (2 * np.pi * (truth["cgs_f"] + truth["cgd_f"])))
 
 
-NANO, PICO = ("100 nA", "triaxial"), ("100 pA", "triaxial")
-FLOORS_A: dict[tuple[str, str], float] = {NANO: 6.0e-12, PICO: 6.0e-14}
+LARGE, NANO, PICO = ("100 mA", "coaxial"), ("100 nA", "triaxial"), ("100 pA", "triaxial")
+FLOORS_A: dict[tuple[str, str], float] = {LARGE: 3.0e-6, NANO: 6.0e-12, PICO: 6.0e-14}
 """Decision limit of each range and path, three times the spread of its open-circuit readings."""
 
 PARAMETERS: tuple[Measured, ...] = (
@@ -222,7 +222,7 @@ PARAMETERS: tuple[Measured, ...] = (
              0.0398, 0.0442, 0.0420, (0.0, 0.2)),
     Measured("ION", "I_on", "drain current at zero gate voltage", "A", "dc", "hemt", ("sat",),
              _made("on_current_a"), (_smu(relative=0.002), _contact(relative=0.002)),
-             0.0569, None, 0.0600, (0.0, 0.2)),
+             0.0569, None, 0.0600, (0.0, 0.2), range_path=LARGE),
     Measured("RON", "R_on", "on resistance", "ohm", "dc", "hemt", ("lin",),
              _made("on_resistance_ohm"), (_smu(relative=0.002), _contact(0.12)),
              None, 29.6, 28.0, (1.0, 500.0)),

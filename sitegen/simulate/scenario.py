@@ -17,6 +17,7 @@ Die = tuple[int, int]
 
 FREQUENCY_HZ: FloatArray = 10e6 + 549.95e6 * np.arange(201)
 """10 MHz to 110 GHz."""
+FREQUENCY_HZ.setflags(write=False)
 
 
 @dataclass(frozen=True)

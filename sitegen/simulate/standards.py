@@ -32,9 +32,7 @@ DEFINITIONS: dict[str, dict[str, object]] = {
 """Definitions of the standards as a calibration's record has them."""
 
 
-def reflection(
-    name: str, frequency_hz: FloatArray, load_ohm: float = LOAD_OHM
-) -> ComplexArray:
+def reflection(name: str, frequency_hz: FloatArray, load_ohm: float = LOAD_OHM) -> ComplexArray:
     """Reflection of 'short', 'open', 'load' or 'offset-short', (n_freq,)."""
     omega = 2 * np.pi * frequency_hz
     if name == "open":

@@ -12,7 +12,7 @@ analyzer error model including switch-terms", quoted from memory). Without cross
 eight-term model with these switch terms and the twelve-term model are both exact.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -179,19 +179,6 @@ def usual_analyser(seed: tuple[int, ...], change: CableChange | None = None) -> 
         return near(0.12, 0.2), near(25.0, 0.2)
 
     return Analyser((path(), path()), (drift(), drift()), (end(), end()), change)
-
-
-def without_drift(analyser: Analyser) -> Analyser:
-    """The same analyser, at rest: for checks of the error boxes alone."""
-    still = Still(np.zeros((2, 3)))
-    return replace(analyser, drifts=(still, still))
-
-
-class Still(Drift):
-    """No drift at all."""
-
-    def at(self, hours: FloatArray) -> tuple[FloatArray, FloatArray]:
-        return np.zeros(len(hours)), np.zeros(len(hours))
 
 
 def _gamma_l(frequency_hz: FloatArray, delay_ps: FloatArray, loss_db: FloatArray) -> ComplexArray:

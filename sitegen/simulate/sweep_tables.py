@@ -128,8 +128,9 @@ def _columns(wafer: TouchedWafer, swept: list[_Swept], state: str) -> dict[str, 
     return columns | {"frequency_hz": pa.array(np.tile(FREQUENCY_HZ, len(places)))}
 
 
-def _keys(numbers: np.ndarray[tuple[int, ...], np.dtype[np.int32]], swept: list[_Swept]
-          ) -> dict[str, pa.Array]:
+def _keys(
+    numbers: np.ndarray[tuple[int, ...], np.dtype[np.int32]], swept: list[_Swept]
+) -> dict[str, pa.Array]:
     device = [one.sweeps.device for one in swept for _ in one.places]
     condition = [one.sweeps.condition for one in swept for _ in one.places]
     return key_columns(numbers, device, condition, [1] * len(device))

@@ -68,9 +68,13 @@ def value_table(wafer: TouchedWafer) -> tuple[pa.Table, pa.Table]:
         "value": pa.array(np.concatenate([group.value for group in groups])),
         "measured_at": wafer.stamps(hours),
         "calibration": pa.array(_named(wafer, groups), pa.string()),
-        "state": each(["two-port" if one.kind == "rf" else None for one in parameters], pa.string()),
+        "state": each(
+            ["two-port" if one.kind == "rf" else None for one in parameters], pa.string()
+        ),
         "temperature_c": pa.array(
-            np.where(set_c > 25.0, wafer.temperature_c(places, 85.0), wafer.temperature_c(places, 25.0))
+            np.where(
+                set_c > 25.0, wafer.temperature_c(places, 85.0), wafer.temperature_c(places, 25.0)
+            )
         ),
         "ambient_c": pa.array([wafer.scenario.ambient_c(float(hour)) for hour in hours]),
         "contact_resistance_ohm": pa.array(np.concatenate([one.contact_ohm for one in groups])),
@@ -134,9 +138,7 @@ def _group(
     value = measured(parameter, true, seed, wafer.number, touchdown)
     contact = np.random.default_rng([seed, 23, wafer.number, touchdown])
     ohm = np.round(contact.uniform(0.3, 0.7, len(true)), 3)
-    return _Group(
-        parameter, touchdown, places, hours, value[places], true[places], ohm[places]
-    )
+    return _Group(parameter, touchdown, places, hours, value[places], true[places], ohm[places])
 
 
 def _poor_contact(group: _Group, place: Places, shift_ohm: float) -> _Group:

@@ -52,9 +52,7 @@ def _record(wafer: TouchedWafer, sweeps: tuple[SweepTable, ...]) -> dict[str, ob
                 "units": {one.id: one.unit for one in PARAMETERS if one.figure is None},
             }
         ],
-        "sweeps": [
-            {"file": one.file, "sweep": one.sweep, "frame": plan.frame} for one in sweeps
-        ],
+        "sweeps": [{"file": one.file, "sweep": one.sweep, "frame": plan.frame} for one in sweeps],
     }
     if plan.hot is not None:
         record["thermal"] = [

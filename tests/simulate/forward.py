@@ -120,7 +120,7 @@ def _corrected(wafer: TouchedWafer, sweep: ComplexArray, hours: float) -> Comple
     ports = sweep.shape[-1]
     at = wafer.scenario.calibration_at(hours, ports).at
     if ports == 2:
-        return wafer.analyser.corrected(sweep[None], FREQUENCY_HZ, at)[0]
+        return np.asarray(wafer.analyser.corrected(sweep[None], FREQUENCY_HZ, at)[0])
     box = wafer.analyser.boxes(FREQUENCY_HZ, np.array([at]))[0][0]
     excess = sweep[:, 0, 0] - box[:, 0, 0]
     below = box[:, 0, 1] * box[:, 1, 0] + box[:, 1, 1] * excess
@@ -170,3 +170,59 @@ def _value(
 def magnitudes(values: list[Value], parameter: str) -> FloatArray:
     """The values of one parameter, in the order in which they stand."""
     return np.array([one.value for one in values if one.parameter == parameter])
+
+
+def standing_values(scenario: Scenario, number: int) -> list[Value]:
+    """The values of a wafer that count (the last touchdown) and have not lost their standing."""
+    values = values_of(scenario, number)
+    last = {
+        (one.die, one.parameter, one.condition): one
+        for one in sorted(values, key=lambda one: one.touchdown)
+    }
+    return [one for one in last.values() if reason_against(scenario, one) == ""]
+
+
+def reason_against(scenario: Scenario, value: Value) -> str:
+    """Why an RF value has no standing, from the scenario's own times; empty where it has."""
+    if BY_ID[value.parameter].kind == "dc":
+        return ""
+    ports = 1 if value.parameter == "LGND" else 2
+    calibration = scenario.calibration_at(value.hours, ports)
+    if value.hours > calibration.at + calibration.valid_hours:
+        return "expired by time"
+    change = scenario.plants.cable_change
+    own = [one.at for one in scenario.verifications if one.calibration == calibration.id]
+    if change is None or not any(calibration.at < change.hours < at for at in own):
+        return ""
+    last_good = max(at for at in own if at < change.hours)
+    return "verification failed" if value.hours > last_good else ""
+
+
+def die_outcomes(scenario: Scenario, number: int) -> dict[str, int]:
+    """Verdicts of the planned dies over all values with limits, by the rule of the worst.
+
+    Outside, then not assessable (a value asked of every die is missing or has no standing), then
+    not proven, then within; a die without any value is not measured.
+    """
+    asked = {one.id for one in PARAMETERS if not one.some_dies and _limited(one)}
+    limited = {one.id for one in PARAMETERS if _limited(one)}
+    found: dict[tuple[int, int], dict[str, str]] = {die: {} for die in scenario.grid.dies}
+    for value in standing_values(scenario, number):
+        if value.parameter in limited:
+            found[value.die][value.parameter] = value.outcome
+    counts = dict.fromkeys(("within", "not proven", "outside", "not assessable", "not measured"), 0)
+    for outcomes in found.values():
+        words = set(outcomes.values())
+        if not outcomes:
+            counts["not measured"] += 1
+        elif "outside" in words:
+            counts["outside"] += 1
+        elif not asked <= outcomes.keys():
+            counts["not assessable"] += 1
+        else:
+            counts["not proven" if "not proven" in words else "within"] += 1
+    return counts
+
+
+def _limited(parameter: Measured) -> bool:
+    return parameter.lower is not None or parameter.upper is not None

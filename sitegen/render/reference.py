@@ -1,0 +1,189 @@
+"""View of the reference of the record formats, made from the models that read the files."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from sitegen import addresses
+from sitegen.model import tables
+from sitegen.model.results import CampaignResults
+from sitegen.render.environment import render
+from sitegen.render.fields import FILES, FieldText, Section, sections
+from sitegen.render.page import Page
+from sitegen.render.pieces import Cell, Column, Row, Table
+from sitegen.render.shell import shell
+
+INTRODUCTION = (
+    "A campaign is a folder of TOML records, Markdown notes, Touchstone sweeps and Parquet tables."
+    " A record refuses fields that it does not know; a number in quotes is not a number; a time"
+    " needs its zone. SI units are used, or those that a field's name states."
+)
+
+PARQUET = (
+    (
+        "value-table",
+        "Tables of values in wafers/ID/",
+        "A Parquet table that wafer.toml names under [[values]]; one row a value. Further columns"
+        f" named {tables.BIAS_PREFIX}… hold measured bias.",
+        tables.VALUE_COLUMNS,
+    ),
+    (
+        "sweep-table",
+        "Tables of sweeps in wafers/ID/",
+        "A Parquet table that wafer.toml names under [[sweeps]]; one row a frequency.",
+        tables.SWEEP_COLUMNS,
+    ),
+    (
+        "reported-terms",
+        "Table of reported error terms in calibrations/ID/",
+        "A Parquet table that record.toml names as reported_terms; one row a term and frequency.",
+        tables.REPORTED_TERM_COLUMNS,
+    ),
+)
+"""Anchor, title, text and columns of each table that is read."""
+
+
+@dataclass(frozen=True, slots=True)
+class FileReference:
+    """One file of a campaign with its tables of fields."""
+
+    id: str
+    title: str
+    text: str
+    tables: tuple[Table, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceView:
+    """Contract of templates/reference.html."""
+
+    title: str
+    lead: tuple[Markup, ...]
+    files: tuple[FileReference, ...]
+
+
+def reference_page(results: CampaignResults) -> Page:
+    """The reference page."""
+    address = addresses.REFERENCE
+    around = shell(results.context.record, address, "Reference of the record formats")
+    return Page(address, render("reference", view(), around))
+
+
+def view() -> ReferenceView:
+    """What the reference page shows; it depends on the program alone."""
+    files = [
+        FileReference(
+            id=file.anchor,
+            title=file.title,
+            text=file.text,
+            tables=tuple(_fields(section, file.anchor) for section in sections(file.model)),
+        )
+        for file in FILES
+    ]
+    files += [
+        FileReference(anchor, title, text, (_columns(anchor, title, columns),))
+        for anchor, title, text, columns in PARQUET
+    ]
+    return ReferenceView(
+        title="Reference of the record formats",
+        lead=(Markup(INTRODUCTION),),
+        files=tuple(files),
+    )
+
+
+def _fields(section: Section, anchor: str) -> Table:
+    return Table(
+        id=f"{anchor}-{section.name.lower()}",
+        caption=f"{section.key}: {section.text}",
+        columns=(
+            Column("Field"),
+            Column("Type"),
+            Column("Unit"),
+            Column("Default"),
+            Column("Meaning"),
+        ),
+        rows=tuple(
+            Row(
+                Cell(Markup("<code>{}</code>").format(field.name), field.name),
+                (
+                    Cell(field.type),
+                    Cell(field.unit),
+                    Cell(field.default),
+                    Cell(field.meaning),
+                ),
+            )
+            for field in section.fields
+        ),
+        wide=True,
+    )
+
+
+def _columns(anchor: str, title: str, columns: tuple[tables.Column, ...]) -> Table:
+    return Table(
+        id=f"{anchor}-columns",
+        caption=f"Columns: {title}",
+        columns=(
+            Column("Column"),
+            Column("Content"),
+            Column("Unit"),
+            Column("Needed"),
+            Column("Meaning"),
+        ),
+        rows=tuple(
+            Row(
+                Cell(Markup("<code>{}</code>").format(column.name), column.name),
+                (
+                    Cell(_content(column)),
+                    Cell(column.unit),
+                    Cell("yes" if column.required else "no"),
+                    Cell(column.meaning),
+                ),
+            )
+            for column in columns
+        ),
+        wide=True,
+    )
+
+
+def _content(column: tables.Column) -> str:
+    return f"{column.content} or empty" if column.may_be_empty else column.content
+
+
+def reference_markdown() -> str:
+    """The same reference as Markdown, for a file beside the demonstration campaigns."""
+    return "\n".join(_lines()).rstrip() + "\n"
+
+
+def _lines() -> Iterator[str]:
+    yield "# Reference of the record formats"
+    yield ""
+    yield f"{INTRODUCTION} This file is generated from the models that read the records."
+    yield ""
+    for file in FILES:
+        yield from (f"## {file.title}", "", file.text, "")
+        for section in sections(file.model):
+            yield from (f"### {section.key}", "", section.text, "")
+            yield from _row("Field", "Type", "Unit", "Default", "Meaning")
+            yield from _row(*("---",) * 5)
+            for field in section.fields:
+                yield from _field_row(field)
+            yield ""
+    for _, title, text, columns in PARQUET:
+        yield from (f"## {title}", "", text, "")
+        yield from _row("Column", "Content", "Unit", "Needed", "Meaning")
+        yield from _row(*("---",) * 5)
+        for column in columns:
+            needed = "yes" if column.required else "no"
+            yield from _row(
+                f"`{column.name}`", _content(column), column.unit, needed, column.meaning
+            )
+        yield ""
+
+
+def _field_row(field: FieldText) -> Iterator[str]:
+    yield from _row(f"`{field.name}`", field.type, field.unit, field.default, field.meaning)
+
+
+def _row(*cells: str) -> Iterator[str]:
+    yield f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in cells)} |"

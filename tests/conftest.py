@@ -1,0 +1,62 @@
+"""Fixtures for all tests: the tiny campaign, and the demo's publication, built once a run."""
+
+import os
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+
+from sitegen.build import build
+from tests.campaigns import tiny_campaign
+
+ROOT = Path(__file__).parent.parent
+DEMO = ROOT / "campaigns_demo" / "lark-7"
+
+
+def quiet(stage: str, done: int, total: int) -> None:
+    """Progress that nobody watches."""
+
+
+def need(what: str, available: bool, how: str) -> None:
+    """Skip without what a fresh machine lacks; fail instead where every test must run."""
+    if available:
+        return
+    if os.environ.get("SITEGEN_EVERY_TEST"):
+        pytest.fail(f"{what} is missing, and every test must run here: {how}")
+    pytest.skip(f"needs {what}: {how}")
+
+
+def chromium() -> str:
+    """The browser's path, or a skip that says how to get it."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser") or ""
+    need("Chromium", bool(found), "install the Debian package 'chromium'")
+    return found
+
+
+@pytest.fixture
+def tiny(tmp_path: Path) -> Path:
+    """A tiny whole campaign in a folder of its own."""
+    return tiny_campaign(tmp_path / "tiny")
+
+
+@pytest.fixture(scope="session")
+def demo_publication(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's publication, built once for all processes of a test run."""
+    shared = tmp_path_factory.getbasetemp()
+    if os.environ.get("PYTEST_XDIST_WORKER"):
+        shared = shared.parent
+    out, lock = shared / "demo", shared / "demo-building"
+    try:
+        lock.mkdir()
+    except FileExistsError:
+        while not out.is_dir():
+            time.sleep(0.2)
+            assert not (lock / "failed").exists(), "the demo was not built, see the other process"
+        return out
+    try:
+        build(DEMO, out, quiet)
+    except BaseException:
+        (lock / "failed").touch()
+        raise
+    return out

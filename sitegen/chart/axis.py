@@ -66,8 +66,10 @@ def _decimal(digits: int, power: int) -> float:
 def value_axis(axis: AxisRange, factor: float, title: str) -> Axis:
     """An axis over a range of the campaign, its numbers multiplied by `factor`."""
     steps = max(round((axis.upper - axis.lower) / axis.step), 1)
-    ticks = tuple((axis.lower + place * axis.step) * factor for place in range(steps + 1))
-    return Axis(axis.lower * factor, axis.upper * factor, ticks, title)
+    inner = ((axis.lower + place * axis.step) * factor for place in range(1, steps))
+    ends = axis.lower * factor, axis.upper * factor
+    # The ends as they are: a tick that rounding put beyond them would not be drawn.
+    return Axis(*ends, (ends[0], *inner, ends[1]), title)
 
 
 def frequency_axis(frequency_hz: FloatArray) -> tuple[Axis, float]:
@@ -91,7 +93,9 @@ def frequency_axis(frequency_hz: FloatArray) -> tuple[Axis, float]:
         for place in range(round((whole.upper - whole.lower) / whole.step) + 1)
     ]
     reach = 1e-9 * (upper - lower)
-    inside = tuple(tick for tick in ticks if lower - reach <= tick <= upper + reach)
+    inside = tuple(
+        min(max(tick, lower), upper) for tick in ticks if lower - reach <= tick <= upper + reach
+    )
     return Axis(lower, upper, inside, title), factor
 
 

@@ -79,10 +79,10 @@ def trace_frame(
     y_range: AxisRange,
     y_title: str,
 ) -> Frame:
-    """The frame for curves of shape (n_die, n_freq), in the unit that `y_title` names.
+    """The frame for curves of shape (n_sweep, n_freq), in the unit that `y_title` names.
 
-    The band holds the 5 % to 95 % quantiles over the dies at each frequency (numpy's 'linear'
-    definition, as everywhere), dies without a finite value there left out. The frequency axis is
+    The band holds the 5 % to 95 % quantiles over the sweeps at each frequency (numpy's 'linear'
+    definition, as everywhere), those without a finite value there left out. The frequency axis is
     logarithmic when the points are spaced so.
     """
     x, per_hz = frequency_axis(frequency_hz)
@@ -112,7 +112,7 @@ def trace_frame(
 
 
 def _quantiles(curves: FloatArray) -> FloatArray:
-    """5 %, 50 % and 95 % quantiles over the dies, shape (3, n_freq); NaN where there is no die."""
+    """5 %, 50 % and 95 % quantiles over the sweeps, shape (3, n_freq); NaN where there is none."""
     finite = np.where(np.isfinite(curves), curves, np.nan)
     found = np.full((3, curves.shape[1]), np.nan)
     there = ~np.isnan(finite).all(axis=0)
@@ -121,14 +121,14 @@ def _quantiles(curves: FloatArray) -> FloatArray:
     return found
 
 
-def _key(dies: int) -> list[Element]:
+def _key(sweeps: int) -> list[Element]:
     """One line above the plot that says what the frame shows."""
     left, base = PADDING.left, PADDING.top - 10
-    if not dies:
-        return [svg.label(left, base, "no die of this wafer has a curve", part="muted")]
+    if not sweeps:
+        return [svg.label(left, base, "no sweep has a curve", part="muted")]
     return [
         svg.line(left, base - 4, left + 26, base - 4, part="second", width=1.5, dash="6 3"),
-        svg.label(left + 32, base, f"median of {count(dies, 'die')}", part="muted"),
+        svg.label(left + 32, base, f"median of {count(sweeps, 'sweep')}", part="muted"),
         svg.element(
             "path",
             {
@@ -137,12 +137,12 @@ def _key(dies: int) -> list[Element]:
                 "d": f"M{left + 170},{base - 9}h26v10h-26z",
             },
         ),
-        svg.label(left + 202, base, "5 % to 95 % of the dies", part="muted"),
+        svg.label(left + 202, base, "5 % to 95 % of them", part="muted"),
     ]
 
 
 def polylines(frame: Frame, frequency_hz: FloatArray, curves: FloatArray) -> list[tuple[str, ...]]:
-    """For each of n_die curves (n_die, n_freq) the `points` of its polylines, in whole numbers.
+    """For each curve of (n_sweep, n_freq) the `points` of its polylines, in whole numbers.
 
     Ten units are a pixel, the origin is the plot's upper left corner (see `Frame.view_box`). A
     value that is not finite splits a curve; a point between two such stands twice, so that round

@@ -14,7 +14,8 @@ from sitegen.model.results import OUTCOMES, Outcome, Standing
 from sitegen.units import MINUS, THIN, number
 
 NOT_MEASURED = {
-    "class": "line-muted",
+    "class": "line-rule",
+    "stroke-width": "0.75",
     "fill": "none",
     "stroke-dasharray": "2 2",
     "pointer-events": "all",
@@ -62,7 +63,7 @@ class MapKey:
         if not self.edges:
             return FILLS.get(die.outcome, "paper")
         if die.value is None or not math.isfinite(die.value):
-            return "paper"
+            return "band"
         return ramp_part(self.place(die.value), len(self.edges) - 1)
 
     def mark_part(self, die: MapDie) -> str:
@@ -158,6 +159,9 @@ def _class_entries(dies: Sequence[MapDie], key: MapKey) -> list[_Entry]:
             text = f"{low} and above"
         box = _box({"class": f"fill-{ramp_part(place, classes)} line-rule"})
         entries.append(([box], text, counts[place]))
+    unstated = sum(die.value is None and die.outcome != "not measured" for die in dies)
+    if unstated:
+        entries.append(([_box({"class": "fill-band line-rule"})], "no number stated", unstated))
     return entries
 
 

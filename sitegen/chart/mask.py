@@ -1,5 +1,6 @@
 """Deviation of a verification's structure over frequency, against its mask."""
 
+import math
 from functools import cache
 from xml.etree.ElementTree import Element
 
@@ -17,6 +18,8 @@ WIDTH, HEIGHT = 640, 300
 PADDING = vega.Padding(left=64, top=26, right=84, bottom=44)
 PLOT_WIDTH = WIDTH - PADDING.left - PADDING.right
 PLOT_HEIGHT = HEIGHT - PADDING.top - PADDING.bottom
+CROSS_GAP = 7.0
+"""Least distance of two crosses across, in pixels."""
 _UNITS = {"complex deviation": "", "magnitude db": "dB", "phase deg": "°"}
 
 
@@ -40,7 +43,8 @@ def _specification(log: bool) -> bytes:
 def deviation(*, address: str, title: str, description: str, result: MaskResult) -> Drawing:
     """The absolute deviation over frequency, the hatched region it must keep out of, its worst.
 
-    Where the mask says nothing nothing is hatched. Points above the mask are crossed.
+    Where the mask says nothing nothing is hatched. Points above the mask are crossed, as many as
+    can be told apart.
     """
     measured = np.abs(np.asarray(result.deviation, dtype=float))
     limit = np.asarray(result.limit, dtype=float)
@@ -114,18 +118,18 @@ def _worst_label(result: MaskResult, place: int, f: float, x: Axis) -> Element:
 def _crosses(
     f: FloatArray, measured: FloatArray, limit: FloatArray, x: Axis, y: Axis
 ) -> list[Element]:
-    """One path of crosses on the points that lie above the mask."""
+    """One path of crosses on the stretches that lie above the mask."""
     with np.errstate(invalid="ignore"):
         over = np.flatnonzero(measured > limit)
-    data = "".join(
-        marks.path(
-            "cross",
-            PADDING.left + x.position(float(f[place]), PLOT_WIDTH),
-            PADDING.top + PLOT_HEIGHT - y.position(float(measured[place]), PLOT_HEIGHT),
-            2.5,
-        )
-        for place in over
-    )
+    data = ""
+    last = -math.inf
+    for place in over:
+        across = PADDING.left + x.position(float(f[place]), PLOT_WIDTH)
+        if across - last < CROSS_GAP:
+            continue
+        last = across
+        down = PADDING.top + PLOT_HEIGHT - y.position(float(measured[place]), PLOT_HEIGHT)
+        data += marks.path("cross", across, down, 2.5)
     if not data:
         return []
     return [svg.element("path", {"class": "line-alarm", "stroke-width": "1.25", "d": data})]
@@ -143,6 +147,6 @@ def _end(text: str, part: str, curve: FloatArray, y: Axis) -> tuple[str, str, fl
 def _side_labels(ends: list[tuple[str, str, float]]) -> list[Element]:
     heights = words.spread([height for *_, height in ends], 14, 4, PLOT_HEIGHT - 4)
     return [
-        svg.label(WIDTH - PADDING.right + 6, PADDING.top + height + 4, text, part=part)
+        svg.label(WIDTH - PADDING.right + 10, PADDING.top + height + 4, text, part=part)
         for (text, part, _), height in zip(ends, heights, strict=True)
     ]

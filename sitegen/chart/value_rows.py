@@ -175,7 +175,7 @@ def drawn(
             svg.element("g", {"transform": f"translate(0,{top})"}, *plot),
             *texts,
             *_names(rows, top),
-            *([] if guide is None else _guide_words(rows, top, guide)),
+            *_beside_rows(rows, top, guide),
         ],
         address=rows.address,
         title=rows.title,
@@ -186,46 +186,43 @@ def drawn(
 
 
 def _names(rows: Rows, top: int) -> list[Element]:
+    """The wafers and how many values each has."""
     if not rows.values:
         return [svg.label(LEFT + 8, top + rows.row_height / 2, "no values", part="muted")]
     texts = []
     for place, (wafer, values) in enumerate(rows.values.items()):
         middle = top + rows.row_height * (place + 0.5)
         name = wafer if len(wafer) <= 12 else wafer[:11] + "…"
+        number_of = count(len(values), "value") if len(values) else "no values"
         texts.append(svg.label(LEFT - 8, middle - 2, name, anchor="end", bold=True))
-        texts.append(
-            svg.label(
-                LEFT - 8, middle + 12, count(len(values), "value"), anchor="end", part="muted"
-            )
-        )
-        texts.extend(_beyond(values, rows.x, middle))
+        texts.append(svg.label(LEFT - 8, middle + 12, number_of, anchor="end", part="muted"))
     return texts
 
 
-def _guide_words(rows: Rows, top: int, guide: tuple[float, str]) -> list[Element]:
-    height, text = guide
-    return [
-        svg.label(
-            WIDTH - RIGHT + 6,
-            top + rows.row_height * (place + height) + 3,
-            text,
-            part="muted",
-            size=10,
+def _beside_rows(rows: Rows, top: int, guide: tuple[float, str] | None) -> list[Element]:
+    """Right of each row what its guide counts, and how many values lie outside the axis.
+
+    Nothing is left out without a word.
+    """
+    texts = []
+    for place, values in enumerate(rows.values.values()):
+        floor = top + rows.row_height * (place + 1)
+        told = (
+            [] if guide is None else [(floor - rows.row_height * (1 - guide[0]), guide[1], "muted")]
         )
-        for place in range(len(rows.values))
-    ]
-
-
-def _beyond(values: FloatArray, x: Axis, middle: float) -> list[Element]:
-    """Words for values that lie outside the axis: nothing is left out without a word."""
-    right = WIDTH - RIGHT + 6
-    below, above = int((values < x.lower).sum()), int((values > x.upper).sum())
-    told = []
-    if above:
-        told.append(svg.label(right, middle + 4, f"{above} above →", part="alarm"))
-    if below:
-        told.append(svg.label(right, middle + 17, f"← {below} below", part="alarm"))
-    return told
+        above, below = int((values > rows.x.upper).sum()), int((values < rows.x.lower).sum())
+        if above:
+            told.append((floor - rows.row_height / 2, f"{above} above →", "alarm"))
+        if below:
+            told.append((floor - rows.row_height / 2 + 1, f"← {below} below", "alarm"))
+        heights = words.spread(
+            [height for height, *_ in told], 12, floor - rows.row_height + 4, floor - 4
+        )
+        texts += [
+            svg.label(WIDTH - RIGHT + 6, height + 4, text, part=part, size=10)
+            for height, (_, text, part) in zip(heights, told, strict=True)
+        ]
+    return texts
 
 
 def _within(value: float, x: Axis) -> bool:

@@ -1,14 +1,16 @@
 """The columns of the tables that a campaign brings: what must stand in them and may stand in them.
 
 A table is a Parquet file. Text columns may be dictionary-encoded, whole numbers may have any
-width, numbers may be float32 or float64 or whole. A column of numbers may state its unit in the
+width, numbers may be float32 or float64 or whole
+unless they are said to be precise. A column of numbers may state its unit in the
 Parquet field metadata, under the key `unit`; a convertible unit is converted.
 """
 
 from dataclasses import dataclass
 from typing import Literal
 
-Content = Literal["whole number", "number", "text", "time"]
+Content = Literal["whole number", "number", "precise number", "text", "time"]
+"""A precise number needs float64: the seven digits of float32 cannot tell frequencies apart."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,7 @@ _S_WORDS = {
 SWEEP_COLUMNS: tuple[Column, ...] = (
     *_DIE,
     *_CONDITION,
-    Column("frequency_hz", "number", True, "frequency, increasing within a sweep", "Hz"),
+    Column("frequency_hz", "precise number", True, "frequency, increasing within a sweep", "Hz"),
     *(
         Column(
             f"{name}_{part}",
@@ -128,7 +130,7 @@ Key of a sweep: die_x, die_y, site, device, condition, touchdown; what else is s
 is taken from its first row."""
 
 REPORTED_TERM_COLUMNS: tuple[Column, ...] = (
-    Column("frequency_hz", "number", True, "frequency, increasing within a term", "Hz"),
+    Column("frequency_hz", "precise number", True, "frequency, increasing within a term", "Hz"),
     Column("term", "text", True, "name of the error term"),
     Column("re", "number", True, "its real part"),
     Column("im", "number", True, "its imaginary part"),

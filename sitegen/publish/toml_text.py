@@ -41,7 +41,12 @@ def _has_own_heading(value: object) -> bool:
 
 def _key(key: str) -> str:
     bare = key.replace("_", "").replace("-", "")
-    return key if bare.isascii() and bare.isalnum() else dumps(key, ensure_ascii=False)
+    return key if bare.isascii() and bare.isalnum() else _quoted(key)
+
+
+def _quoted(text: str) -> str:
+    """A basic string: JSON's escapes, and the one control character that JSON lets through."""
+    return dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _value(value: object) -> str:
@@ -49,7 +54,7 @@ def _value(value: object) -> str:
         case bool():
             return "true" if value else "false"
         case str():
-            return dumps(value, ensure_ascii=False)
+            return _quoted(value)
         case int():
             return str(value)
         case float():

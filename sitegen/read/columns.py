@@ -172,6 +172,7 @@ def _type_fits(intake: Intake, file: str, field: pa.Field, column: Column) -> bo
     fits = {
         "whole number": is_whole,
         "number": is_whole or types.is_floating(kind),
+        "precise number": is_whole or types.is_float64(kind),
         "text": is_text,
         "time": types.is_timestamp(kind) and kind.tz is not None,
     }[column.content]
@@ -186,6 +187,7 @@ def _type_fits(intake: Intake, file: str, field: pa.Field, column: Column) -> bo
     expected, remedy = {
         "whole number": ("whole numbers", "Write the column as integers, without empty rows."),
         "number": ("numbers", "Write the column as float64 or float32."),
+        "precise number": ("numbers as float64", "Write the column as float64."),
         "text": ("text", "Write the column as strings."),
         "time": ("times with a zone", "Write the column as timestamps in UTC."),
     }[column.content]
@@ -212,6 +214,7 @@ def _uniform(column: pa.ChunkedArray, wanted: Column) -> pa.Array | None:
     kind = {
         "whole number": pa.int64(),
         "number": pa.float64(),
+        "precise number": pa.float64(),
         "time": pa.timestamp("us", tz="UTC"),
     }[wanted.content]
     cast = column.cast(kind, safe=False).combine_chunks()
@@ -230,7 +233,7 @@ def _with_units(
     fits = True
     for column in present:
         unit = _unit_of(schema.field(column.name))
-        if unit is None or column.name not in columns or column.content != "number":
+        if unit is None or column.name not in columns or "number" not in column.content:
             continue
         place = f'column {quoted(column.name)}, metadata "unit"'
         if not column.unit:

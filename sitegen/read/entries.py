@@ -112,7 +112,7 @@ def refuse_empty(entries: Entries, columns: Sequence[Column]) -> None:
         if column.name not in table.columns:
             continue
         place, empty = column_place(column.name), table.empty(column.name)
-        if column.content == "number":
+        if column.content in {"number", "precise number"}:
             numbers = table.numbers(column.name)
             bad = np.isinf(numbers) if column.may_be_empty else ~np.isfinite(numbers)
             entries.refuse(

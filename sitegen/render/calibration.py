@@ -16,7 +16,16 @@ from sitegen.render.findings import finding_line, in_order
 from sitegen.render.markdown import note_text
 from sitegen.render.marks import marked
 from sitegen.render.page import Page
-from sitegen.render.phrases import die_name, figure_of, limits, link, number_of, plain, time_tag
+from sitegen.render.phrases import (
+    die_name,
+    figure_of,
+    frequency,
+    limits,
+    link,
+    number_of,
+    plain,
+    time_tag,
+)
 from sitegen.render.pieces import (
     Cell,
     Column,
@@ -204,7 +213,7 @@ def _terms(result: CalibrationResult) -> Table:
         columns=(
             Column("Error term"),
             Column("Symbol"),
-            *(Column(units.frequency(float(result.frequency_hz[at])), True) for at in places),
+            *(Column(frequency(float(result.frequency_hz[at])), True) for at in places),
         ),
         rows=tuple(_term_row(term, places) for term in result.terms),
         empty="There are no error terms: the calibration could not be solved.",

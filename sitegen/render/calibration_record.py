@@ -1,25 +1,14 @@
 """A calibration's record as facts and tables: everything that was written down when it was made."""
 
-from collections.abc import Mapping
-
 from markupsafe import Markup
 
 from sitegen import units
-from sitegen.model.calibration import CalibrationRecord, Offset, RawSweep
+from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.results import CalibrationResult
-from sitegen.render.phrases import figure_of, instant, number_of, time_tag
+from sitegen.render.phrases import figure_of, frequency, instant, number_of, stated, time_tag
 from sitegen.render.pieces import Cell, Column, Fact, Row, Table
+from sitegen.render.standards import defined
 from sitegen.render.states import state_facts
-
-_DEFINED = {
-    "inductance_ph": "L (pH, pH/GHz, …)",
-    "capacitance_ff": "C (fF, fF/GHz, …)",
-    "resistance_ohm": "R (Ω)",
-    "delay_ps": "delay (ps)",
-    "z0_ohm": "Z₀ (Ω)",
-    "loss_gohm_per_s": "loss (GΩ/s)",
-}
-"""What each field of a standard's definition is called on a page."""
 
 
 def facts(result: CalibrationResult, station: Markup) -> tuple[Fact, ...]:
@@ -36,17 +25,17 @@ def facts(result: CalibrationResult, station: Markup) -> tuple[Fact, ...]:
         Fact("Method", record.method),
         Fact("Ports", ", ".join(str(port) for port in record.ports)),
         Fact("Reference plane", record.reference_plane),
-        Fact("Reference impedance", units.quantity(record.reference_impedance_ohm, "Ω")),
+        Fact("Reference impedance", stated(record.reference_impedance_ohm, "Ω")),
         Fact("Wave definition", f"{record.wave_definition} waves"),
         Fact(
             "Frequencies",
             f"{number_of(record.frequency_points)} points,"
-            f" {units.frequency(record.frequency_start_hz)} to"
-            f" {units.frequency(record.frequency_stop_hz)}",
+            f" {frequency(record.frequency_start_hz)} to"
+            f" {frequency(record.frequency_stop_hz)}",
         ),
         Fact("Averaging", number_of(record.averaging)),
-        Fact("Ambient", units.quantity(record.ambient_c, "°C")),
-        Fact("Contact substrate", units.quantity(record.substrate_c, "°C")),
+        Fact("Ambient", stated(record.ambient_c, "°C")),
+        Fact("Contact substrate", stated(record.substrate_c, "°C")),
         Fact("Overtravel", f"{figure_of(record.overtravel_um)}{units.THIN}µm"),
         Fact("Probe spacing", f"{figure_of(record.probe_spacing_um)}{units.THIN}µm"),
         Fact("Switch terms", "measured" if record.switch_terms else "not measured"),
@@ -104,31 +93,12 @@ def definitions(record: CalibrationRecord) -> Table:
         rows=tuple(
             Row(
                 Cell(name),
-                (Cell(definition.kind), Cell(_defined(dict(definition)))),
+                (Cell(definition.kind), Cell(defined(definition))),
             )
             for name, definition in record.definitions.items()
         ),
         wide=True,
     )
-
-
-def _defined(fields: Mapping[str, object]) -> str:
-    parts = []
-    for name, value in fields.items():
-        if name == "kind":
-            continue
-        if isinstance(value, Offset):
-            if value.delay_ps:
-                parts.append(f"behind an offset: {_defined(dict(value))}")
-            continue
-        parts.append(f"{_DEFINED[name]} {_numbers(value)}")
-    return "; ".join(parts)
-
-
-def _numbers(value: object) -> str:
-    if isinstance(value, tuple):
-        return ", ".join(figure_of(each) for each in value)
-    return figure_of(value) if isinstance(value, float) else str(value)
 
 
 def sweeps(record: CalibrationRecord) -> Table:

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import CampaignResults, Drawing, WaferSummary
+from sitegen.model.results import CampaignResults, Drawing, VerificationResult, WaferSummary
 from sitegen.render import cautions as caution_rules
 from sitegen.render import event_sentences, sentences, summaries
 from sitegen.render.environment import render
-from sitegen.render.figures import figure
+from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.markdown import note_text
 from sitegen.render.marks import marked
@@ -18,9 +18,11 @@ from sitegen.render.page import Page
 from sitegen.render.phrases import (
     day,
     figure_of,
+    frequency,
     link,
     number_of,
     percent,
+    plain,
     several,
     time_tag,
 )
@@ -31,6 +33,7 @@ from sitegen.render.pieces import (
     Fact,
     Figure,
     Finding,
+    InlineFigure,
     Link,
     NoteText,
     Row,
@@ -55,7 +58,7 @@ class CampaignView:
     cautions: tuple[Caution, ...]
     wafers: Table
     maps: tuple[Figure, ...]
-    evidence: tuple[Figure, ...]
+    evidence: tuple[InlineFigure, ...]
     """One line of time for each station."""
     calibrations: Table
     verifications: Table
@@ -127,11 +130,10 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
 
 def _lead(results: CampaignResults) -> tuple[Markup, ...]:
     decided = _decided(results)
+    wafers = [(wafer, addresses.wafer(wafer.wafer)) for wafer in results.wafers]
     return (
-        *sentences.campaign_dies(
-            [(wafer, addresses.wafer(wafer.wafer)) for wafer in results.wafers], decided
-        ),
-        *sentences.standing(results.wafers),
+        *sentences.campaign_dies(wafers, decided),
+        *sentences.standing(wafers),
         *sentences.evidence(
             [(each, addresses.calibration(each.record.id)) for each in results.calibrations],
             [(each, addresses.verification(each.record.id)) for each in results.verifications],
@@ -148,15 +150,14 @@ def _wafers(results: CampaignResults) -> Table:
     outcomes = summaries.seen([wafer.outcomes for wafer in results.wafers])
     return Table(
         id="wafers",
-        caption="Dies of each wafer by verdict. The yield is the share of dies that meet every"
-        " limit among those that can be judged; its 95 % interval (Wilson) describes these dies"
-        " and no other wafer.",
+        caption="Dies of each wafer by verdict. The yield is the share of dies that are within"
+        " among those that can be judged; its 95 % interval (Wilson) describes these dies and no"
+        " other wafer.",
         columns=(
             Column("Wafer"),
             Column("Planned", True),
             Column("Measured", True),
             *summaries.outcome_columns(outcomes),
-            Column("Conform", True),
             Column("Can be judged", True),
             Column("Yield", True),
             Column("95 % interval", True),
@@ -183,7 +184,6 @@ def _wafer_row(wafer: WaferSummary, outcomes: tuple[str, ...]) -> Row:
             count(wafer.planned),
             count(wafer.measured),
             *summaries.outcome_cells(wafer.outcomes, outcomes),
-            count(wafer.conforming),
             count(wafer.assessable),
             Cell(percent(share), "" if share is None else str(share), True),
             Cell(interval, "", True),
@@ -208,13 +208,14 @@ def _maps(results: CampaignResults, drawings: Mapping[str, Drawing]) -> tuple[Fi
     )
 
 
-def _evidence(results: CampaignResults, drawings: Mapping[str, Drawing]) -> tuple[Figure, ...]:
+def _evidence(
+    results: CampaignResults, drawings: Mapping[str, Drawing]
+) -> tuple[InlineFigure, ...]:
     names = {station.id: station.name for station in results.context.record.stations}
     return tuple(
-        figure(
+        inline_figure(
             drawings[f"evidence-{each.station}"],
-            addresses.HOME,
-            Markup("Evidence over time on {}").format(
+            Markup("Evidence over time on {}, in UTC").format(
                 link(names.get(each.station, each.station), addresses.station(each.station))
             ),
             Link("Table", f"{addresses.station(each.station)}#record"),
@@ -272,7 +273,10 @@ def _verifications(results: CampaignResults) -> Table:
             Column("Calibration"),
             Column("Made"),
             Column("Outcome"),
-            Column("Worst point"),
+            Column("Worst structure"),
+            Column("S-parameter"),
+            Column("At", True),
+            Column("Share of its mask", True),
         ),
         rows=tuple(
             Row(
@@ -281,13 +285,26 @@ def _verifications(results: CampaignResults) -> Table:
                     Cell(_calibration_link(results, each.record.calibration)),
                     Cell(time_tag(each.made_at)),
                     Cell(marked(each.outcome)),
-                    Cell(several(event_sentences.worst_margin(each)) or each.reason),
+                    *_worst_cells(each),
                 ),
             )
             for each in results.verifications
         ),
         empty="The record holds no verification.",
         wide=True,
+    )
+
+
+def _worst_cells(result: VerificationResult) -> tuple[Cell, ...]:
+    worst = event_sentences.worst_point(result)
+    if worst is None:
+        nothing = Cell(units.MISSING)
+        return (Cell(result.reason or units.MISSING), nothing, nothing, nothing)
+    return (
+        Cell(worst.structure),
+        Cell(worst.parameter),
+        Cell(frequency(worst.frequency_hz), plain(worst.frequency_hz), True),
+        Cell(event_sentences.ratio_text(worst.ratio), plain(worst.ratio), True),
     )
 
 
@@ -313,8 +330,8 @@ def _parameters(results: CampaignResults) -> Table:
                     Cell(unit),
                     summaries.limits_cell(parameter, factor),
                     *summaries.figure_cells(result.summary, factor),
-                    *summaries.count_cells(result.summary),
                     *summaries.outcome_cells(result.outcomes, outcomes),
+                    *summaries.count_cells(result.summary),
                 ),
             )
         )
@@ -328,8 +345,8 @@ def _parameters(results: CampaignResults) -> Table:
             Column("Unit"),
             Column("Limits", True),
             *summaries.figure_columns(),
-            *summaries.count_columns(),
             *summaries.outcome_columns(outcomes),
+            *summaries.count_columns(),
         ),
         rows=tuple(rows),
         empty="No parameter is declared.",

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from sitegen import units
 from sitegen.model.campaign import Condition, Station
 from sitegen.model.wafer import Thermal
+from sitegen.render.phrases import stated
 from sitegen.render.pieces import Caution
 
 HOT_C = 60.0
@@ -71,7 +72,7 @@ def _greatest_voltage_v(condition: Condition) -> float:
 
 def _voltage(highest_v: float) -> Caution:
     reached = (
-        f"The bias reaches {units.quantity(highest_v, 'V')}"
+        f"The bias reaches {stated(highest_v, 'V')}"
         if highest_v > HAZARDOUS_DC_V
         else "The station's record names hazardous voltage, though no set point shown here"
         f" exceeds {HAZARDOUS_DC_V:g}{units.THIN}V"
@@ -89,7 +90,7 @@ def _voltage(highest_v: float) -> Caution:
 def _hot(highest_c: float) -> Caution:
     return Caution(
         "Hot chuck",
-        f"Chuck and wafer reach {units.quantity(highest_c, '°C')}. Metal above about"
+        f"Chuck and wafer reach {stated(highest_c, '°C')}. Metal above about"
         f" {HOT_C:g}{units.THIN}°C burns at a touch, and parts stay hot long after the set point"
         f" is lowered. {LOCAL}",
     )
@@ -98,7 +99,7 @@ def _hot(highest_c: float) -> Caution:
 def _cold(lowest_c: float) -> Caution:
     return Caution(
         "Cold chuck",
-        f"Chuck and wafer go down to {units.quantity(lowest_c, '°C')}. Cold metal burns skin;"
+        f"Chuck and wafer go down to {stated(lowest_c, '°C')}. Cold metal burns skin;"
         " below the dew point water or ice bridges pads and probes, so the enclosure is purged dry"
         f" and opened only when warm. A purge gas can displace the air of a small room. {LOCAL}",
     )

@@ -9,19 +9,17 @@ from sitegen import addresses, units
 from sitegen.model.results import CampaignResults, TableFile
 from sitegen.render.environment import render
 from sitegen.render.page import Page
-from sitegen.render.phrases import counted, figure_of, number_of
-from sitegen.render.pieces import Cell, Column, Link, Row, Table
+from sitegen.render.phrases import capital, counted, figure_of, link, number_of, several
+from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.shell import shell
 
 
 @dataclass(frozen=True, slots=True)
 class Download:
-    """A table in data/ with its forms and its columns."""
+    """A table in data/ with its columns."""
 
     id: str
     title: str
-    text: str
-    files: tuple[Link, ...]
     columns: Table
 
 
@@ -31,9 +29,15 @@ class DataView:
 
     title: str
     lead: tuple[Markup, ...]
+    tables: Table
+    """Every table with its forms."""
     downloads: tuple[Download, ...]
     sources: Table
     """Every file of the campaign that was read."""
+
+
+TOP = "(top of the folder)"
+"""What the campaign's own folder is called among its folders."""
 
 
 def data_page(results: CampaignResults) -> Page:
@@ -46,16 +50,48 @@ def view(results: CampaignResults) -> DataView:
     """What the page of downloads shows."""
     count = len(results.tables)
     lead = (
-        f"{counted(count, 'table').capitalize()}, each as Parquet and as CSV; every number on"
-        " these pages comes from them."
+        f"{capital(counted(count, 'table'))} to download; every number on these pages comes from"
+        f" {'it' if count == 1 else 'them'}."
         if count
         else "This publication has no table to download."
     )
     return DataView(
         title="Data",
         lead=(Markup(lead),),
+        tables=_tables(results),
         downloads=tuple(_download(table) for table in results.tables),
         sources=_sources(results),
+    )
+
+
+def _tables(results: CampaignResults) -> Table:
+    def file(address: str, size_bytes: int) -> Markup:
+        href = addresses.relative(address, addresses.DATA)
+        name = address.rpartition("/")[2]
+        return Markup('<a href="{}" download>{}</a> {}').format(href, name, _size(size_bytes))
+
+    return Table(
+        id="tables",
+        caption="Tables and their forms; each name leads to its columns",
+        columns=(
+            Column("Table"),
+            Column("What it holds"),
+            Column("Rows", True),
+            Column("Download"),
+        ),
+        rows=tuple(
+            Row(
+                Cell(link(table.name, f"#table-{table.name}"), table.name),
+                (
+                    Cell(table.description),
+                    Cell(number_of(table.rows), str(table.rows), True),
+                    Cell(several([file(*each) for each in table.files])),
+                ),
+            )
+            for table in results.tables
+        ),
+        empty="There is no table.",
+        wide=True,
     )
 
 
@@ -63,11 +99,6 @@ def _download(table: TableFile) -> Download:
     return Download(
         id=f"table-{table.name}",
         title=table.name,
-        text=f"{table.description} ({units.count(table.rows, 'row')})",
-        files=tuple(
-            Link(f"{address.rpartition('/')[2]} ({_size(size)})", _href(address))
-            for address, size in table.files
-        ),
         columns=Table(
             id=f"columns-{table.name}",
             caption=f"Columns of {table.name}",
@@ -76,10 +107,6 @@ def _download(table: TableFile) -> Download:
             wide=True,
         ),
     )
-
-
-def _href(address: str) -> str:
-    return addresses.relative(address, addresses.DATA)
 
 
 def _rows(columns: Sequence[tuple[str, str, str]]) -> tuple[Row, ...]:
@@ -122,7 +149,7 @@ def _sources(results: CampaignResults) -> Table:
 def _folders(results: CampaignResults) -> dict[str, tuple[int, int]]:
     found: dict[str, tuple[int, int]] = {}
     for source in results.sources:
-        folder = source.path.rpartition("/")[0] or "."
+        folder = source.path.rpartition("/")[0] or TOP
         count, size = found.get(folder, (0, 0))
         found[folder] = (count + 1, size + source.size_bytes)
     return found

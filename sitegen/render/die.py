@@ -7,7 +7,7 @@ from datetime import datetime
 from markupsafe import Markup, escape
 
 from sitegen import addresses, units
-from sitegen.model.campaign import Condition, Parameter
+from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import CampaignContext, WaferResults
 from sitegen.model.wafer import WaferRecord
 from sitegen.render import cautions, die_sentences, sentences
@@ -20,6 +20,7 @@ from sitegen.render.phrases import (
     link,
     plain,
     stretch,
+    why,
     with_unit,
 )
 from sitegen.render.pieces import Caution, Cell, Column, Fact, Link, Row, Table
@@ -125,7 +126,7 @@ class Shared:
         self.bars = {row: Markup(markup) for row, markup in bars.items()}
         self.columns: Columns = results.results.select(list(COLUMNS)).to_pydict()
         self.dies = die_rows(results)
-        self.rows_of = _rows_by_die(self.columns)
+        self.rows_of = _rows_by_die(self.columns, _order(context.record, self.columns))
         self.traces = TraceMaker(self.wafer, results.traces, frames, context, self.home)
         self.decided = sentences.rule(
             context.record.decision, self.to(f"{addresses.METHOD}#decision")
@@ -197,10 +198,27 @@ def die_rows(results: WaferResults) -> tuple[DieRow, ...]:
     return tuple(DieRow(*values) for values in zip(*(columns[name] for name in names), strict=True))
 
 
-def _rows_by_die(columns: Columns) -> Mapping[tuple[object, object], list[int]]:
+def _order(record: CampaignRecord, columns: Columns) -> list[int]:
+    """Rows by site, then parameter and condition as the campaign declares them, then touchdown."""
+    parameters = {each.id: place for place, each in enumerate(record.parameters)}
+    conditions = {each.id: place for place, each in enumerate(record.conditions)}
+    keys = [
+        (site or "", parameters.get(str(parameter), 0), conditions.get(str(condition), 0), number)
+        for site, parameter, condition, number in zip(
+            *(columns[name] for name in ("site", "parameter", "condition", "touchdown")),
+            strict=True,
+        )
+    ]
+    return sorted(range(len(keys)), key=keys.__getitem__)
+
+
+def _rows_by_die(
+    columns: Columns, order: Sequence[int]
+) -> Mapping[tuple[object, object], list[int]]:
+    xs, ys = columns["die_x"], columns["die_y"]
     rows: dict[tuple[object, object], list[int]] = {}
-    for row, key in enumerate(zip(columns["die_x"], columns["die_y"], strict=True)):
-        rows.setdefault(key, []).append(row)
+    for row in order:
+        rows.setdefault((xs[row], ys[row]), []).append(row)
     return rows
 
 
@@ -350,7 +368,7 @@ def _values(shared: Shared, rows: Sequence[int]) -> Table:
         Column("Value ± U", True),
         Column("Unit"),
         Column("Limits", True),
-        Column("Place between limits"),
+        Column("Between limits"),
         Column("Outcome"),
         Column("Standing"),
         Column("Calibration"),
@@ -436,8 +454,8 @@ def _standing_cell(shared: Shared, row: int) -> Cell:
     if key not in shared.standing_cells:
         standing, reasons, detail = key
         text = marked(str(standing))
-        why = ": ".join(str(part) for part in (reasons, detail) if part)
-        if why:
-            text = text + Markup(' <span class="why">{}</span>').format(why)
+        told = why(reasons, detail)
+        if told:
+            text = text + Markup(' <span class="why">{}</span>').format(told)
         shared.standing_cells[key] = Cell(text, str(standing))
     return shared.standing_cells[key]

@@ -1,6 +1,7 @@
 """The first sentences of the calibrations' and verifications' pages, made from their results."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -11,6 +12,7 @@ from sitegen.render.phrases import (
     counted,
     duration,
     figure_of,
+    frequency,
     instant,
     joined,
     number_of,
@@ -82,11 +84,8 @@ def verification(
             "its one structure lies" if total == 1 else f"all {counted(total, 'structure')} lie"
         )
     elif result.outcome == "failed":
-        verdict = Markup("It failed: {} of {} {} outside a mask ({}).").format(
-            spelled(len(failed)),
-            counted(total, "structure"),
-            "lies" if len(failed) == 1 else "lie",
-            joined(failed),
+        verdict = Markup("It failed: {} outside a mask ({}).").format(
+            _share_that_lies(len(failed), total), joined(failed)
         )
     else:
         verdict = Markup("It cannot be assessed: {}.").format(
@@ -95,20 +94,55 @@ def verification(
     return (made, verdict, *worst_margin(result))
 
 
-def worst_margin(result: VerificationResult) -> Sentences:
-    """'The worst point is s21 of THRU at 92 GHz: 118 % of its mask.'"""
+def _share_that_lies(part: int, whole: int) -> str:
+    """'its one structure lies', 'all three structures lie', 'one of three structures lies'."""
+    if whole == 1:
+        return "its one structure lies"
+    if part == whole:
+        return f"all {counted(whole, 'structure')} lie"
+    verb = "lies" if part == 1 else "lie"
+    return f"{spelled(part)} of {counted(whole, 'structure')} {verb}"
+
+
+@dataclass(frozen=True, slots=True)
+class WorstPoint:
+    """Where a verification came nearest to a mask, or went farthest beyond one."""
+
+    ratio: float
+    """Deviation divided by the mask."""
+    frequency_hz: float
+    parameter: str
+    """'S22'."""
+    structure: str
+
+
+def worst_point(result: VerificationResult) -> WorstPoint | None:
+    """The worst point over all structures and masks; None where nothing was judged."""
     judged = [
-        (mask.worst_ratio, mask.worst_frequency_hz, mask.mask.parameter, structure.structure.id)
+        WorstPoint(
+            mask.worst_ratio,
+            mask.worst_frequency_hz,
+            mask.mask.parameter.upper(),
+            structure.structure.id,
+        )
         for structure in result.structures
         for mask in structure.masks
         if mask.worst_ratio is not None and mask.worst_frequency_hz is not None
     ]
-    if not judged:
+    return max(judged, key=lambda point: point.ratio, default=None)
+
+
+def worst_margin(result: VerificationResult) -> Sentences:
+    """'Its worst point is S21 of THRU at 92 GHz: 118 % of what its mask allows.'"""
+    worst = worst_point(result)
+    if worst is None:
         return ()
-    ratio, frequency_hz, parameter, structure_id = max(judged)
     return (
         Markup("Its worst point is {} of {} at {}: {} of what its mask allows.").format(
-            parameter, structure_id, units.frequency(frequency_hz), ratio_text(ratio)
+            worst.parameter,
+            worst.structure,
+            frequency(worst.frequency_hz),
+            ratio_text(worst.ratio),
         ),
     )
 

@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from sitegen import addresses
 from sitegen.model.results import Drawing
-from sitegen.render.pieces import Figure, Link, Text
+from sitegen.render.pieces import Figure, InlineFigure, Link, Text
 
 _BEFORE_SVG = re.compile(r"\A.*?(?=<svg[\s>])", re.DOTALL)
 _STYLE = re.compile(r"<style\b.*?</style>", re.DOTALL)
@@ -29,6 +29,11 @@ def figure(
         href=addresses.relative(leads_to, page) if leads_to else "",
         behind=behind,
     )
+
+
+def inline_figure(drawing: Drawing, caption: Text, behind: Link | None = None) -> InlineFigure:
+    """A drawing that stands inside its page, because parts of it are links."""
+    return InlineFigure(inline(drawing), drawing.title, caption, behind)
 
 
 def inline(drawing: Drawing) -> Markup:

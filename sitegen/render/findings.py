@@ -17,13 +17,14 @@ def in_order(findings: Iterable[Found]) -> tuple[Found, ...]:
 
 
 def finding_line(found: Found, page: str) -> Finding:
-    """A finding as a line on `page`: its subject, linked to its own page, and what was found."""
-    subject = (
-        link(found.subject, addresses.relative(found.address, page))
-        if found.address and found.address.partition("#")[0] != page
-        else found.subject
-    )
-    return Finding(found.weight, Markup("{}: {}").format(subject, found.text))
+    """A finding as a line on `page`, with its subject linked to its own page."""
+    if not found.address or found.address.partition("#")[0] == page:
+        return Finding(found.weight, found.text)
+    target = link(found.subject, addresses.relative(found.address, page))
+    before, subject, after = found.text.partition(found.subject)
+    if subject:
+        return Finding(found.weight, Markup("{}{}{}").format(before, target, after))
+    return Finding(found.weight, Markup("{}: {}").format(target, found.text))
 
 
 def fault_line(fault: Fault) -> Finding:

@@ -14,7 +14,7 @@ from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.page import Page
-from sitegen.render.phrases import capital, figure_of, link, number_of, with_unit
+from sitegen.render.phrases import capital, figure_of, frequency, link, number_of, stated, with_unit
 from sitegen.render.pieces import (
     Caution,
     Cell,
@@ -170,7 +170,7 @@ def _facts(parameter: Parameter, results: CampaignResults, decided: Markup) -> t
             Fact(
                 "Taken from",
                 f"the corrected sweeps: {parameter.from_sweep.figure} at"
-                f" {units.frequency(parameter.from_sweep.frequency_hz)}",
+                f" {frequency(parameter.from_sweep.frequency_hz)}",
             )
         )
     return tuple(facts)
@@ -179,7 +179,7 @@ def _facts(parameter: Parameter, results: CampaignResults, decided: Markup) -> t
 def _uncertainty(parameter: Parameter) -> Table:
     def size(absolute: float | None, relative: float | None) -> str:
         if absolute is not None:
-            return units.quantity(absolute, parameter.unit)
+            return stated(absolute, parameter.unit)
         return f"{figure_of((relative or 0.0) * 100)}{units.THIN}% of the value"
 
     return Table(
@@ -226,7 +226,7 @@ def _condition(
             drawings[f"map-{wafer}-{name}"],
             page,
             link(f"Wafer {wafer}", addresses.relative(addresses.wafer(wafer), page)),
-            Link("Table", addresses.relative(f"{addresses.wafer(wafer)}#dies", page)),
+            Link("Data", addresses.relative(addresses.DATA, page)),
         )
         for wafer in results.context.wafers
         if f"map-{wafer}-{name}" in drawings

@@ -132,6 +132,28 @@ def limits(lower: float | None, upper: float | None, factor: float = 1.0) -> str
     return f"{figure_of(lower * factor)} to {figure_of(upper * factor)}"
 
 
+def stated(value: float | None, unit: str) -> str:
+    """A declared number with its unit in a prefix that suits it, as it was declared: '120 V'."""
+    if value is None or not math.isfinite(value):
+        return units.MISSING
+    factor, symbol = units.shown_unit([value], unit)
+    return with_unit(figure_of(value * factor), symbol)
+
+
+def frequency(frequency_hz: float) -> str:
+    """'6.059 GHz', '110 GHz'."""
+    factor, symbol = units.shown_unit([frequency_hz], "Hz")
+    return f"{frequency_hz * factor:.4g}{units.THIN}{symbol}"
+
+
+def why(reasons: object, detail: object) -> str:
+    """Reasons against a value's standing with their particulars, which may repeat them."""
+    told, particulars = str(reasons or ""), str(detail or "")
+    if all(reason in particulars for reason in told.split("; ")):
+        return particulars
+    return "; ".join(part for part in (told, particulars) if part)
+
+
 def die_name(die_x: int, die_y: int) -> str:
     """'x3 y−2'."""
     return f"x{die_x} y{die_y}".replace("-", units.MINUS)

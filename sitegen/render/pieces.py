@@ -83,6 +83,17 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
+class InlineFigure:
+    """A drawing inside the page, in a region of its own that scrolls, with its caption."""
+
+    svg: Markup
+    label: str
+    """Name of the region that it scrolls in."""
+    caption: Text
+    behind: Link | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """A finding or a fault as a line."""
 

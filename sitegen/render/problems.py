@@ -65,7 +65,7 @@ def view(results: CampaignResults) -> ProblemsView:
     return ProblemsView(
         title="Findings and faults",
         lead=(
-            *sentences.needs(results.findings, len(results.faults), "index.html"),
+            *sentences.needs(results.findings, len(results.faults), ""),
             Markup(
                 "A finding is something that the measurements show; a fault is something wrong with"
                 " the files that were read."

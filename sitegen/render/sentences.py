@@ -5,7 +5,6 @@ A value that is "not closed" counts as standing, and is said beside it.
 """
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 
 from markupsafe import Markup
 
@@ -20,11 +19,11 @@ from sitegen.render.phrases import (
     capital,
     counted,
     figure_of,
-    instant,
     joined,
     link,
     number_of,
     percent,
+    several,
     spelled,
 )
 from sitegen.render.pieces import Text
@@ -91,13 +90,13 @@ def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -
     each = joined(
         [
             Markup("{} {}").format(link(summary.wafer, href), _conforming(summary))
-            for summary, href in wafers
+            for summary, href in wafers[:MOST_NAMED]
         ]
     )
     second = Markup("{} under {}{}.").format(
         capital(_judged(conforming, assessable, DIES, MEET)),
         decided,
-        Markup(": {}").format(each) if len(wafers) > 1 else "",
+        Markup(": {}{}").format(each, _more(len(wafers))) if len(wafers) > 1 else "",
     )
     return (first, second)
 
@@ -116,38 +115,38 @@ def _judged(part: int, whole: int, nouns: tuple[str, str], verbs: tuple[str, str
     return f"{number_of(part)} of {number_of(whole)} {nouns[1]} {verbs[0 if part == 1 else 1]}"
 
 
+MOST_NAMED = 6
+"""How many wafers, events or stretches a sentence names before it counts the rest."""
 DIES = ("die that can be judged", "dies that can be judged")
 MEET = ("meets every limit", "meet every limit", "does not meet every limit")
 LIE = ("is within its limits", "are within their limits", "is not within its limits")
 
 
-def standing(wafers: Sequence[WaferSummary]) -> Sentences:
-    """What stands behind the values of these wafers."""
-    values = sum(summary.values for summary in wafers)
+def standing(wafers: Sequence[tuple[WaferSummary, str]]) -> Sentences:
+    """What stands behind the values of these wafers, each with its address.
+
+    A wafer is named where there are several.
+    """
+    values = sum(summary.values for summary, _ in wafers)
     if values == 0:
         return ()
-    lost = sum(summary.values_without_standing for summary in wafers)
-    unclosed = sum(summary.values_not_closed for summary in wafers)
+    lost = sum(summary.values_without_standing for summary, _ in wafers)
+    unclosed = sum(summary.values_not_closed for summary, _ in wafers)
     if lost == 0 and unclosed == 0:
-        text = (
-            "The one value stands on valid evidence."
-            if values == 1
-            else f"All {number_of(values)} values stand on valid evidence."
-        )
-        return (Markup("{}").format(text),)
+        if values == 1:
+            return (Markup("The one value stands on valid evidence."),)
+        return (Markup("All {} values stand on valid evidence.").format(number_of(values)),)
     said = []
     if lost:
-        reasons = dict[str, int]()
-        for summary in wafers:
-            for reason, count in summary.standing_reasons.items():
-                reasons[reason] = reasons.get(reason, 0) + count
-        why = joined([f"{reason} ({number_of(n)})" for reason, n in sorted(reasons.items())])
+        concerned = [(one, href) for one, href in wafers if one.values_without_standing]
+        why = joined([_lost_on(one, href, len(wafers) > 1) for one, href in concerned[:MOST_NAMED]])
         said.append(
-            Markup("{} of {} {} without standing{}.").format(
+            Markup("{} of {} {} without standing: {}{}.").format(
                 capital(spelled(lost)),
                 counted(values, "value"),
                 be(lost),
-                Markup(": {}").format(why) if why else "",
+                why,
+                _more(len(concerned)),
             )
         )
     if unclosed:
@@ -157,6 +156,29 @@ def standing(wafers: Sequence[WaferSummary]) -> Sentences:
             )
         )
     return tuple(said)
+
+
+def _lost_on(summary: WaferSummary, href: str, named: bool) -> Markup:
+    """'168 on LK7-2 (verification failed)'; several reasons each with their count."""
+    reasons = sorted(summary.standing_reasons.items(), key=lambda each: (-each[1], each[0]))
+    told = (
+        reasons[0][0]
+        if len(reasons) == 1
+        else ", ".join(f"{reason} {number_of(count)}" for reason, count in reasons)
+    )
+    if not named:
+        return Markup("{}").format(told or "no reason was recorded")
+    return Markup("{} on {}{}").format(
+        number_of(summary.values_without_standing),
+        link(summary.wafer, href),
+        f" ({told})" if told else "",
+    )
+
+
+def _more(whole: int) -> str:
+    """', and 3 more' where not all are named."""
+    more = whole - MOST_NAMED
+    return f", and {number_of(more)} more" if more > 0 else ""
 
 
 def evidence(
@@ -170,42 +192,48 @@ def evidence(
     )
 
 
+WENT_WRONG = {
+    "checks failed": "did not meet its own checks",
+    "not solved": "could not be solved",
+    "failed": "failed",
+    "not assessable": "could not be assessed",
+}
+"""Outcome of an event that is not good, as the end of a sentence about it."""
+
+
 def _events(noun: str, good: str, events: Sequence[tuple[str, str, str]]) -> Markup:
-    """'Of five calibrations four are usable and one is not: CAL-3 (checks failed).'"""
+    """'Four of five calibrations are usable; CAL-3 did not meet its own checks.'"""
     if not events:
         return Markup("The record holds no {}.").format(noun)
+    one, many = {"usable": ("is usable", "are usable"), "passed": ("passed", "passed")}[good]
     bad = [
-        Markup("{} ({})").format(link(name, href), outcome)
+        Markup("{} {}").format(link(name, href), WENT_WRONG[outcome])
         for name, outcome, href in events
         if outcome != good
     ]
-    verb = {"usable": ("is usable", "are usable"), "passed": ("passed", "passed")}[good]
-    if not bad:
-        if len(events) == 1:
-            return Markup("The one {} {}.").format(noun, verb[0])
-        return Markup("All {} {}.").format(counted(len(events), noun), verb[1])
     rest = len(events) - len(bad)
-    if rest == 0:
-        none = f"The one {noun}" if len(events) == 1 else f"None of the {len(events)} {noun}s"
-        return Markup("{} {}: {}.").format(
-            none, _denied(good, len(events) == 1), joined(bad)
-        )  # fmt: skip
-    return Markup("{} of {} {}; not so {}.").format(
-        capital(spelled(rest)),
-        counted(len(events), noun),
-        verb[0] if rest == 1 else verb[1],
-        joined(bad),
+    if not bad:
+        if rest == 1:
+            return Markup("The one {} {}.").format(noun, one)
+        return Markup("All {} {}.").format(counted(rest, noun), many)
+    named = joined(bad[:MOST_NAMED]) + _more(len(bad))
+    if rest == 0 and len(events) == 1:
+        return Markup("The one {}, {}.").format(noun, named)
+    first = "None" if rest == 0 else capital(spelled(rest))
+    return Markup("{} of {} {}; {}.").format(
+        first, counted(len(events), noun), one if rest == 1 else many, named
     )
 
 
-def _denied(good: str, alone: bool) -> str:
-    if good == "usable":
-        return "is not usable" if alone else "is usable"
-    return "did not pass" if alone else "passed"
-
-
 def needs(findings: Sequence[Finding], fault_count: int, href: str) -> Sentences:
-    """How many findings ask for a decision, how many faults the input has."""
+    """How many findings ask for a decision, how many faults the input has.
+
+    href: the page that has them all; empty on that page itself.
+    """
+
+    def to(text: Text, target: str) -> Text:
+        return link(str(text), target) if href else text
+
     decisions = sum(finding.weight == "decision" for finding in findings)
     said = []
     if findings:
@@ -216,7 +244,7 @@ def needs(findings: Sequence[Finding], fault_count: int, href: str) -> Sentences
         )
         said.append(
             Markup("The measurements show {}; {}.").format(
-                link(counted(len(findings), "finding"), href), asked
+                to(counted(len(findings), "finding"), href), asked
             )
         )
     else:
@@ -224,7 +252,7 @@ def needs(findings: Sequence[Finding], fault_count: int, href: str) -> Sentences
     if fault_count:
         said.append(
             Markup("{} of the input kept something from being read, computed or shown.").format(
-                link(str(capital(counted(fault_count, "fault"))), f"{href}#faults")
+                to(capital(counted(fault_count, "fault")), f"{href}#faults")
             )
         )
     return tuple(said)
@@ -237,7 +265,7 @@ def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
         return (dies,)
     if summary.assessable == 0:
         judged = Markup("No die can be judged under {}.").format(decided)
-        return (dies, judged, *standing((summary,)))
+        return (dies, judged, *standing(((summary, ""),)))
     share = summary.conforming / summary.assessable
     interval = Markup("")
     if summary.yield_lower is not None and summary.yield_upper is not None:
@@ -247,7 +275,7 @@ def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
     judged = Markup("{} under {}{}.").format(
         capital(_judged(summary.conforming, summary.assessable, DIES, MEET)), decided, interval
     )
-    return (dies, judged, *standing((summary,)))
+    return (dies, judged, *standing(((summary, ""),)))
 
 
 def parameter(
@@ -294,25 +322,43 @@ def _aside(aside: Mapping[str, int]) -> Sentences:
 
 
 def station(
-    name: str, calibrations: int, verifications: int, wafers: int, bare: Sequence[datetime]
+    name: str,
+    calibrations: int,
+    verifications: int,
+    wafers: int,
+    failed: int,
+    bare: Sequence[tuple[str, str]],
 ) -> Sentences:
-    """What a station's dated record holds. bare: starts of the stretches on which nothing stood."""
+    """What a station's dated record holds.
+
+    failed: verifications that failed; bare: what was measured while no calibration was in force,
+    and when.
+    """
     if calibrations + verifications + wafers == 0:
         return (Markup("Nothing is recorded on {}.").format(name),)
-    first = Markup("The record of {} holds {}.").format(
-        name,
-        joined(
-            [
-                counted(calibrations, "calibration"),
-                counted(verifications, "verification"),
-                counted(wafers, "wafer"),
-            ]
-        ),
-    )
-    if not bare:
-        return (first, Markup("Valid evidence stood behind every measurement on it."))
-    second = Markup("{} nothing stood behind the measurements, from {}.").format(
-        f"{capital(counted(len(bare), 'time'))}," if len(bare) > 1 else "For one stretch",
-        joined([instant(start) for start in bare]),
-    )
-    return (first, second)
+    said = [
+        Markup("The record of {} holds {}.").format(
+            name,
+            joined(
+                [
+                    counted(calibrations, "calibration"),
+                    counted(verifications, "verification"),
+                    counted(wafers, "wafer"),
+                ]
+            ),
+        )
+    ]
+    if failed:
+        said.append(Markup("{} failed.").format(capital(counted(failed, "verification"))))
+    if bare:
+        stretches = several([f"{what}, {when}" for what, when in bare[:MOST_NAMED]], "; ")
+        said.append(
+            Markup("No calibration was in force {}: {}{}.").format(
+                f"for {counted(len(bare), 'stretch', 'stretches')}",
+                stretches,
+                _more(len(bare)),
+            )
+        )
+    elif wafers:
+        said.append(Markup("A calibration was in force whenever a wafer was measured on it."))
+    return tuple(said)

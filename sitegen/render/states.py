@@ -1,8 +1,7 @@
 """The state of the RF path as columns and cells of a table."""
 
-from sitegen import units
 from sitegen.model.station_state import STATE_WORDS, StationState
-from sitegen.render.phrases import capital, figure_of
+from sitegen.render.phrases import capital, figure_of, stated
 from sitegen.render.pieces import Cell, Column, Fact
 
 _UNITS = {"source_power_dbm": "dBm", "attenuator_db": "dB", "if_bandwidth_hz": "Hz"}
@@ -23,7 +22,7 @@ def state_facts(state: StationState) -> tuple[Fact, ...]:
     return tuple(
         Fact(
             capital(word),
-            units.quantity(getattr(state, name), _UNITS[name])
+            stated(getattr(state, name), _UNITS[name])
             if name in _UNITS
             else _told(getattr(state, name)),
         )

@@ -11,7 +11,7 @@ from sitegen.model.results import CampaignResults, Drawing, Span
 from sitegen.render import cautions as caution_rules
 from sitegen.render import sentences
 from sitegen.render.environment import render
-from sitegen.render.figures import figure
+from sitegen.render.figures import inline_figure
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.marks import marked
 from sitegen.render.page import Page
@@ -22,9 +22,21 @@ from sitegen.render.phrases import (
     figure_of,
     link,
     number_of,
+    stated,
+    stretch,
     time_tag,
 )
-from sitegen.render.pieces import Caution, Cell, Column, Fact, Figure, Finding, Link, Row, Table
+from sitegen.render.pieces import (
+    Caution,
+    Cell,
+    Column,
+    Fact,
+    Finding,
+    InlineFigure,
+    Link,
+    Row,
+    Table,
+)
 from sitegen.render.shell import shell
 from sitegen.render.tables import split
 
@@ -37,7 +49,7 @@ class StationView:
     lead: tuple[Markup, ...]
     cautions: tuple[Caution, ...]
     findings: tuple[Finding, ...]
-    evidence: tuple[Figure, ...]
+    evidence: tuple[InlineFigure, ...]
     record: tuple[Table, ...]
     """The dated record: calibrations, verifications, wafers, stretches without evidence."""
     facts: tuple[Fact, ...]
@@ -76,13 +88,18 @@ def view(
         if result.wafer in {wafer.id for wafer in wafers}
     }
     return StationView(
-        title=station.name,
+        title=str(capital(station.name)),
         lead=sentences.station(
             station.name,
             kinds.count("calibration"),
             kinds.count("verification"),
             kinds.count("wafer"),
-            [span.start for span in spans if span.kind == "nothing stood"],
+            sum(span.kind == "verification" and span.outcome == "failed" for span in spans),
+            [
+                (span.name, stretch(span.start, span.end))
+                for span in spans
+                if span.kind == "nothing stood"
+            ],
         ),
         cautions=caution_rules.cautions(
             [station],
@@ -95,9 +112,8 @@ def view(
             if each.address.partition("#")[0] == page
         ),
         evidence=(
-            figure(
+            inline_figure(
                 drawings["evidence"],
-                page,
                 "Evidence over time, in reference time (UTC)",
                 Link("Table", "#record"),
             ),
@@ -272,7 +288,7 @@ def _floors(station: Station) -> Table:
                 (
                     Cell(each.range),
                     Cell(each.path),
-                    Cell(units.quantity(each.floor_a, "A"), str(each.floor_a), True),
+                    Cell(stated(each.floor_a, "A"), str(each.floor_a), True),
                     Cell(day(each.measured_on)),
                     Cell(each.basis),
                 ),

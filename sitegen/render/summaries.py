@@ -8,7 +8,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
 from sitegen.render.marks import marked
-from sitegen.render.phrases import figure_of, limits, number_of, plain
+from sitegen.render.phrases import figure_of, limits, number_of, plain, stated
 from sitegen.render.pieces import Cell, Column, Text
 
 BELOW = "below floor"
@@ -20,10 +20,10 @@ FIGURES = (
     ("median", "Median", 4),
     ("robust_spread", "Robust spread", 3),
     ("minimum", "Least", 4),
-    ("q05", "5 %", 4),
-    ("q25", "25 %", 4),
-    ("q75", "75 %", 4),
-    ("q95", "95 %", 4),
+    ("q05", f"5{units.THIN}%", 4),
+    ("q25", f"25{units.THIN}%", 4),
+    ("q75", f"75{units.THIN}%", 4),
+    ("q95", f"95{units.THIN}%", 4),
     ("maximum", "Greatest", 4),
 )
 """Field of `Summary`, heading, significant digits."""
@@ -142,7 +142,7 @@ def condition_text(condition: Condition | None, name: str) -> Text:
     parts = [f"{figure_of(condition.temperature_c)}{units.THIN}°C"]
     for key, value in condition.bias.items():
         stem, _, unit = key.rpartition("_")
-        parts.append(f"{stem} = {units.quantity(value, unit.upper())}")
+        parts.append(f"{stem} = {stated(value, unit.upper())}")
     return f"{condition.description} ({', '.join(parts)})"
 
 

@@ -9,7 +9,7 @@ from sitegen import addresses, units
 from sitegen.model.results import CampaignContext, TraceGroup
 from sitegen.render.marks import marked
 from sitegen.render.page import FrameArt
-from sitegen.render.phrases import plain
+from sitegen.render.phrases import plain, why
 from sitegen.render.pieces import Text
 
 
@@ -111,7 +111,7 @@ class TraceMaker:
         return TraceFigure(
             id=identity,
             frame=frame,
-            title=f"{art.y_title} of {device}, {group.condition}, die {name}",
+            title=f"{art.y_title.partition(' / ')[0]} of {device}, {group.condition}, die {name}",
             curves=tuple(curves),
             sweeps=tuple(dict.fromkeys(self._said(keys, row, counting) for row in rows)),
         )
@@ -129,13 +129,13 @@ class TraceMaker:
         key = (*(keys[name][row] for name in names), keys["touchdown"][row] in counting)
         if key not in self.said:
             touchdown, calibration, standing, reasons, detail, counts = key
-            why = ": ".join(str(part) for part in (reasons, detail) if part)
+            told = why(reasons, detail)
             self.said[key] = Markup("Touchdown {}{}, calibration {}: {}{}").format(
                 touchdown,
                 "" if counts else " (does not count)",
                 self.calibrations.get(str(calibration), calibration or units.MISSING),
                 marked(str(standing)),
-                f", {why}" if why else "",
+                f" ({told})" if told else "",
             )
         return self.said[key]
 

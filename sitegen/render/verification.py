@@ -22,7 +22,16 @@ from sitegen.render.findings import finding_line, in_order
 from sitegen.render.markdown import note_text
 from sitegen.render.marks import marked
 from sitegen.render.page import Page
-from sitegen.render.phrases import figure_of, instant, link, number_of, plain, time_tag
+from sitegen.render.phrases import (
+    figure_of,
+    frequency,
+    instant,
+    link,
+    number_of,
+    plain,
+    stated,
+    time_tag,
+)
 from sitegen.render.pieces import (
     Cell,
     Column,
@@ -36,6 +45,7 @@ from sitegen.render.pieces import (
     Text,
 )
 from sitegen.render.shell import shell
+from sitegen.render.standards import defined
 from sitegen.render.states import state_facts
 from sitegen.render.tables import split
 
@@ -126,9 +136,7 @@ def view(
 
 def _facts(result: VerificationResult, station: Markup, calibration: Text) -> tuple[Fact, ...]:
     record = result.record
-    temperature = (
-        units.MISSING if record.substrate_c is None else units.quantity(record.substrate_c, "°C")
-    )
+    temperature = units.MISSING if record.substrate_c is None else stated(record.substrate_c, "°C")
     return (
         Fact("Station", station),
         Fact("Instrument", record.instrument),
@@ -136,7 +144,7 @@ def _facts(result: VerificationResult, station: Markup, calibration: Text) -> tu
         Fact("By", record.by),
         Fact("Stamped by the instrument", instant(record.at)),
         Fact("Reference time", time_tag(result.made_at)),
-        Fact("Ambient", units.quantity(record.ambient_c, "°C")),
+        Fact("Ambient", stated(record.ambient_c, "°C")),
         Fact("Contact substrate", temperature),
         *state_facts(record.state),
     )
@@ -167,7 +175,7 @@ def _structure(
         ),
         deviations=tuple(
             Deviations(
-                f"Deviation of {mask.mask.parameter} at each frequency"
+                f"Deviation of {mask.mask.parameter.upper()} at each frequency"
                 f" ({QUANTITIES[mask.mask.quantity][0]})",
                 _deviations(f"deviations-{name}-{number}", mask),
             )
@@ -181,30 +189,18 @@ def _reference(result: StructureResult) -> Text:
     reference = result.structure.reference
     if isinstance(reference, MeasuredReference):
         return Markup(
-            "measured at acceptance ({}), standard uncertainty {} of each real and imaginary"
-            " part, <code>{}</code>"
+            "measured at acceptance: {}; standard uncertainty {} of each real and imaginary"
+            " part; <code>{}</code>"
         ).format(reference.measured_on, figure_of(reference.standard_uncertainty), reference.file)
-    parts = [
-        f"{name.replace('_', ' ')} {_model_value(value)}"
-        for name, value in dict(reference).items()
-        if name not in {"kind", "offset"}
-    ]
-    return f"model of a {reference.kind}: {', '.join(parts)}"
-
-
-def _model_value(value: object) -> str:
-    if isinstance(value, tuple):
-        return ", ".join(figure_of(each) for each in value)
-    return figure_of(value) if isinstance(value, float) else str(value)
+    article = "an" if reference.kind[0] in "aeiou" else "a"
+    return f"model of {article} {reference.kind}: {defined(reference)}"
 
 
 def _masks(result: StructureResult) -> Table:
     def row(mask: MaskResult) -> Row:
         words, unit = QUANTITIES[mask.mask.quantity]
         worst = (
-            units.MISSING
-            if mask.worst_frequency_hz is None
-            else units.frequency(mask.worst_frequency_hz)
+            units.MISSING if mask.worst_frequency_hz is None else frequency(mask.worst_frequency_hz)
         )
         margin = units.MISSING
         if mask.worst_margin is not None:
@@ -213,7 +209,7 @@ def _masks(result: StructureResult) -> Table:
         if mask.reason:
             verdict = verdict + Markup(' <span class="why">{}</span>').format(mask.reason)
         return Row(
-            Cell(f"{mask.mask.parameter}, {words}"),
+            Cell(f"{mask.mask.parameter.upper()}, {words}"),
             (
                 Cell(verdict),
                 Cell(
@@ -241,7 +237,7 @@ def _masks(result: StructureResult) -> Table:
             Column("Margin", True),
             Column("At", True),
             Column("Points judged", True),
-            Column("Points outside the mask's range", True),
+            Column("Outside its range", True),
         ),
         rows=tuple(row(mask) for mask in result.masks),
     )
@@ -256,7 +252,7 @@ def _deviations(name: str, mask: MaskResult) -> tuple[Table, ...]:
         judged = limit == limit and deviation == deviation  # neither is NaN
         rows.append(
             Row(
-                Cell(units.frequency(frequency_hz), plain(frequency_hz), True),
+                Cell(frequency(frequency_hz), plain(frequency_hz), True),
                 (
                     Cell(units.number(deviation, 3), plain(deviation), True),
                     Cell(units.number(limit, 3), plain(limit), True),
@@ -271,7 +267,7 @@ def _deviations(name: str, mask: MaskResult) -> tuple[Table, ...]:
         )
     return split(
         name,
-        f"{mask.mask.parameter}: {words}" + (f" in {unit}" if unit else ""),
+        f"{mask.mask.parameter.upper()}: {words}" + (f" in {unit}" if unit else ""),
         (
             Column("Frequency", True),
             Column("Deviation", True),

@@ -14,7 +14,7 @@ from sitegen.render import cautions as caution_rules
 from sitegen.render import die as die_page
 from sitegen.render import sentences, summaries
 from sitegen.render.environment import render
-from sitegen.render.figures import figure, inline
+from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
 from sitegen.render.markdown import note_text
 from sitegen.render.marks import marked, rank
@@ -33,6 +33,7 @@ from sitegen.render.pieces import (
     Fact,
     Figure,
     Finding,
+    InlineFigure,
     Link,
     NoteText,
     Row,
@@ -55,9 +56,8 @@ class WaferView:
     findings: tuple[Finding, ...]
     """Findings and faults of this wafer, decisions first."""
     cautions: tuple[Caution, ...]
-    map: Markup
-    """The map of verdicts with a link on each die; empty where none was drawn."""
-    map_caption: str
+    map: InlineFigure | None
+    """The map of verdicts with a link on each die; None where none was drawn."""
     again: Table | None
     """Values without standing or not closed, by reason; None where there are none."""
     parameters: Table
@@ -118,8 +118,9 @@ def view(
             + [fault_line(fault) for fault in results.faults]
         ),
         cautions=_cautions(context.record, record, results),
-        map=inline(verdicts) if verdicts else Markup(""),
-        map_caption=verdicts.description if verdicts else "",
+        map=inline_figure(verdicts, verdicts.description, Link("Table", "#dies"))
+        if verdicts
+        else None,
         again=_again(shared, results),
         parameters=_parameters(shared, results),
         maps=_maps(shared, maps),
@@ -245,8 +246,8 @@ def _parameters(shared: die_page.Shared, results: WaferResults) -> Table:
                     Cell(result.condition),
                     Cell(unit),
                     *summaries.figure_cells(result.summary, factor),
-                    *summaries.count_cells(result.summary),
                     *summaries.outcome_cells(result.outcomes, outcomes),
+                    *summaries.count_cells(result.summary),
                 ),
             )
         )
@@ -258,8 +259,8 @@ def _parameters(shared: die_page.Shared, results: WaferResults) -> Table:
             Column("Condition"),
             Column("Unit"),
             *summaries.figure_columns(),
-            *summaries.count_columns(),
             *summaries.outcome_columns(outcomes),
+            *summaries.count_columns(),
         ),
         rows=tuple(rows),
         empty="No parameter was measured on this wafer.",
@@ -269,6 +270,7 @@ def _parameters(shared: die_page.Shared, results: WaferResults) -> Table:
 def _maps(shared: die_page.Shared, maps: Mapping[str, Drawing]) -> tuple[Figure, ...]:
     parameters = summaries.parameters_of(shared.context.record)
     found = []
+    data = Link("Data", shared.to(addresses.DATA))
     for name in sorted(maps):
         parameter, slash, condition = name.partition("/")
         if not slash or parameter not in parameters:
@@ -277,7 +279,7 @@ def _maps(shared: die_page.Shared, maps: Mapping[str, Drawing]) -> tuple[Figure,
         caption = Markup("{}, {}").format(
             link(parameters[parameter].name, target), condition
         )  # fmt: skip
-        found.append(figure(maps[name], shared.home, caption, Link("Table", "#parameters")))
+        found.append(figure(maps[name], shared.home, caption, data))
     return tuple(found)
 
 

@@ -33,11 +33,12 @@ def simulate_campaign(
     """A campaign of `wafers` wafers with exactly `dies` planned dies each.
 
     Two wafers a day; each has a calibration of its own, LRRM and SOLT in turn, verified before
-    and after. The same arguments give the same content. Raises ValueError for less than one
-    wafer, less than one die, or a negative seed.
+    and after. Without a wafer only the campaign's own record is there. The same arguments give
+    the same content. Raises ValueError for a negative number of wafers, less than one die, or a
+    negative seed.
     """
-    if wafers < 1 or dies < 1 or seed < 0:
-        raise ValueError("a campaign needs at least one wafer, one die and a seed of at least 0")
+    if wafers < 0 or dies < 1 or seed < 0:
+        raise ValueError("wafers and seed must be at least 0, dies at least 1")
     return campaign_of(_plain_scenario(wafers, dies, seed, plants or Plants()))
 
 

@@ -1,7 +1,8 @@
 """Sweeps of the devices on a wafer: their elements, as made and as contacted, and what is shown.
 
 A touchdown shows a device whose figures are off the truth by the draws of their declared sources;
-the elements are moved so that the model has just those figures. The RF path adds its own.
+the elements are moved so that the model has just those figures. The RF path adds its own. Each
+function takes a wafer's truth and gives sweeps on all its dies at `frequency_hz`, (n_freq,).
 """
 
 from collections.abc import Callable
@@ -44,7 +45,9 @@ def drawer(seed: int, wafer: int, stream: int) -> Draw:
     return lambda name, true: measured(BY_ID[name], true, seed, wafer, stream)
 
 
-def transistor_sweeps(truth: Truth, condition: str, draw: Draw) -> DeviceSweeps:
+def transistor_sweeps(
+    truth: Truth, condition: str, draw: Draw, frequency_hz: FloatArray = FREQUENCY_HZ
+) -> DeviceSweeps:
     """The transistor under one RF bias."""
     name = "H21" if condition == "rf" else "H21B"
     n = len(truth["cgs_f"])
@@ -65,21 +68,25 @@ def transistor_sweeps(truth: Truth, condition: str, draw: Draw) -> DeviceSweeps:
     for _ in range(4):
         ratio = 10 ** ((wanted - shown.h21_db(FIGURE_HZ)) / 20)
         shown = replace(shown, gm_s=shown.gm_s * ratio)
-    s = networks.to_scattering(shown.chain(FREQUENCY_HZ))
+    s = networks.to_scattering(shown.chain(frequency_hz))
     return DeviceSweeps("hemt", condition, true, {name: wanted}, s)
 
 
-def capacitor_sweeps(truth: Truth, draw: Draw) -> DeviceSweeps:
+def capacitor_sweeps(
+    truth: Truth, draw: Draw, frequency_hz: FloatArray = FREQUENCY_HZ
+) -> DeviceSweeps:
     """The capacitor between the ports."""
     made = SeriesBranch("capacitor", truth["capacitance_f"], np.full(len(truth["cgs_f"]), 0.8))
     true = {"C": made.figure("capacitance", FIGURE_HZ)}
     wanted = draw("C", true["C"])
     shown = _moved(made, "capacitance", wanted)
-    s = networks.to_scattering(shown.chain(FREQUENCY_HZ))
+    s = networks.to_scattering(shown.chain(frequency_hz))
     return DeviceSweeps("cap", "unbiased", true, {"C": wanted}, s)
 
 
-def inductor_sweeps(truth: Truth, draw: Draw) -> DeviceSweeps:
+def inductor_sweeps(
+    truth: Truth, draw: Draw, frequency_hz: FloatArray = FREQUENCY_HZ
+) -> DeviceSweeps:
     """The inductor between the ports."""
     made = _spiral(truth)
     true = {
@@ -93,20 +100,22 @@ def inductor_sweeps(truth: Truth, draw: Draw) -> DeviceSweeps:
         ratio = shown.figure("inductor quality", FIGURE_HZ) / wanted["Q"]
         shown = replace(shown, resistance_ohm=shown.resistance_ohm * ratio)
     shown = _moved(shown, "inductance", wanted["L"])
-    s = networks.to_scattering(shown.chain(FREQUENCY_HZ))
+    s = networks.to_scattering(shown.chain(frequency_hz))
     return DeviceSweeps("spiral", "unbiased", true, wanted, s)
 
 
-def grounded_inductor_sweeps(truth: Truth, draw: Draw) -> DeviceSweeps:
+def grounded_inductor_sweeps(
+    truth: Truth, draw: Draw, frequency_hz: FloatArray = FREQUENCY_HZ
+) -> DeviceSweeps:
     """The inductor from port 1 to ground: a one-port."""
     made = _spiral(truth)
     true = {"LGND": made.figure("inductance", FIGURE_HZ)}
     wanted = draw("LGND", true["LGND"])
-    s = _moved(made, "inductance", wanted).to_ground(FREQUENCY_HZ)
+    s = _moved(made, "inductance", wanted).to_ground(frequency_hz)
     return DeviceSweeps("spiral-gnd", "unbiased", true, {"LGND": wanted}, s)
 
 
-def line_sweeps(truth: Truth, draw: Draw) -> DeviceSweeps:
+def line_sweeps(truth: Truth, draw: Draw, frequency_hz: FloatArray = FREQUENCY_HZ) -> DeviceSweeps:
     """The line between the ports."""
     made = WaferLine(truth["line_delay_ps"], truth["line_loss_db"])
     s21 = made.s21(LINE_HZ)
@@ -122,7 +131,7 @@ def line_sweeps(truth: Truth, draw: Draw) -> DeviceSweeps:
             loss_db=shown.loss_db + missing_db / np.sqrt(LINE_HZ / 110e9),
             delay_ps=shown.delay_ps + missing_deg / (360e-12 * LINE_HZ),
         )
-    s = networks.to_scattering(shown.chain(FREQUENCY_HZ))
+    s = networks.to_scattering(shown.chain(frequency_hz))
     return DeviceSweeps("line", "unbiased", true, wanted, s)
 
 

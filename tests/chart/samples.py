@@ -14,7 +14,7 @@ from sitegen.chart.mask import deviation
 from sitegen.chart.terms import error_terms
 from sitegen.chart.timeline import evidence_over_time
 from sitegen.chart.wafer_map import MapDie, wafer_map
-from sitegen.model.arrays import FloatArray
+from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Layout
 from sitegen.model.results import Drawing, MaskResult, Span, StationRecord, Term
 from sitegen.model.verification import Mask
@@ -98,14 +98,14 @@ def mask_result() -> MaskResult:
 
 def terms() -> tuple[Term, ...]:
     """Two families in two directions, one of them not determined at all."""
-    level = np.full(FREQUENCY_HZ.size, 0.1 + 0.0j)
+    level: ComplexArray = np.full(FREQUENCY_HZ.size, 0.1 + 0.0j)
+    undetermined = level.copy()
+    undetermined[FREQUENCY_HZ < 50e9] = np.nan
     return (
         Term("forward directivity", "EDF", level),
-        Term("reverse directivity", "EDR", 0.5 * level),
-        Term("forward isolation", "EXF", 0 * level),
-        Term(
-            f"reverse {NASTY}", "EXR", np.where(FREQUENCY_HZ < 50e9, np.complex128(np.nan), level)
-        ),
+        Term("reverse directivity", "EDR", level / 2),
+        Term("forward isolation", "EXF", np.zeros_like(level)),
+        Term(f"reverse {NASTY}", "EXR", undetermined),
     )
 
 

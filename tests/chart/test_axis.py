@@ -73,6 +73,13 @@ def test_decades_have_few_ticks() -> None:
     assert axis.log_ticks(1.0, 60.0) == (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 
 
+def test_last_tick_is_drawn_whatever_rounding_says() -> None:
+    """7 steps of 0.05 are 0.35000000000000003, which lies beyond an axis that ends at 0.35."""
+    found = axis.value_axis(AxisRange(0.0, 0.35, 0.05), 1.0, "")
+    assert len(found.ticks) == 8
+    assert found.ticks[-1] == found.upper
+
+
 def test_classes() -> None:
     assert axis.equal_classes(AxisRange(0.0, 5.0, 1.0)) == (0, 1, 2, 3, 4, 5)
     eight = axis.equal_classes(AxisRange(0.0, 8.0, 1.0))

@@ -140,7 +140,7 @@ def test_band_leaves_out_what_is_not_known() -> None:
 
 def test_no_curve_at_all_is_said() -> None:
     empty = samples.frame(curves=np.full((3, FREQUENCY_HZ.size), np.nan))
-    assert "no die of this wafer has a curve" in samples.texts(empty.drawing)
+    assert "no sweep has a curve" in samples.texts(empty.drawing)
     none = samples.frame(curves=np.empty((0, FREQUENCY_HZ.size)))
     assert none.drawing == empty.drawing
     assert polylines(none, FREQUENCY_HZ, np.empty((0, FREQUENCY_HZ.size))) == []

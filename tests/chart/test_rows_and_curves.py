@@ -73,6 +73,16 @@ class TestRows:
         shown = texts(drawn(kind, np.array([0.1, 0.2, 0.41, np.nan, 0.9])))
         assert {"← 2 below", "1 above →", "4 values"} <= set(shown)
 
+    def test_words_beside_a_row_keep_apart(self, kind: str) -> None:
+        values = np.array([0.1, 0.9, *np.linspace(0.4, 0.42, 20), *np.full(9, 0.41)])
+        places = [
+            float(part.attrib["y"])
+            for part in parsed(drawn(kind, values)).iter("text")
+            if float(part.get("x", "0")) > value_rows.WIDTH - value_rows.RIGHT
+        ]
+        assert len(places) == (3 if kind == "distribution" else 2)
+        assert np.diff(sorted(places)).min() >= 11.9
+
     def test_no_values_are_said(self, kind: str) -> None:
         assert "no values" in texts(drawn(kind, np.array([])))
         assert "no values" in texts(drawn(kind, np.array([]), values_by_wafer={}))
@@ -188,6 +198,10 @@ def test_mask_is_hatched_where_it_speaks_and_crossed_where_it_fails() -> None:
     )
     (crosses,) = [part for part in root.iter("path") if part.get("class") == "line-alarm"]
     result = samples.mask_result()
-    over = int((result.deviation > np.nan_to_num(result.limit, nan=np.inf)).sum())
-    assert over > 3
-    assert crosses.attrib["d"].count("M") == 2 * over
+    over = FREQUENCY_HZ[result.deviation > np.nan_to_num(result.limit, nan=np.inf)]
+    left = [float(n) for n in re.findall(r"M([\d.]+)", crosses.attrib["d"])[::2]]
+    centres = np.array(left) + 2.5 - mask.PADDING.left
+    assert np.diff(centres).min() >= mask.CROSS_GAP - 0.02
+    ends = mask.PLOT_WIDTH * np.array([over[0], over[-1]]) / 100e9
+    assert centres[0] == pytest.approx(ends[0], abs=0.02)
+    assert ends[1] - mask.CROSS_GAP < centres[-1] <= ends[1] + 0.02

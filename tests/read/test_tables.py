@@ -78,6 +78,8 @@ def narrow(given: pa.Table) -> pa.Table:
     columns = {
         name: pc.dictionary_encode(column)
         if column.type == pa.string()
+        else column
+        if name == "frequency_hz"
         else column.cast(kinds.get(column.type, column.type), safe=False)
         for name, column in zip(given.column_names, given.columns, strict=True)
     }

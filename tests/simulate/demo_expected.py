@@ -88,6 +88,19 @@ ORDINARY = {
 }
 """The natural tails: values that count, have standing and are not within, beside the ring."""
 
+DIE_OUTCOMES = {
+    "LK7-1": {
+        "within": 64, "not proven": 5, "outside": 20, "not assessable": 0, "not measured": 0,
+    },
+    "LK7-2": {
+        "within": 57, "not proven": 6, "outside": 5, "not assessable": 17, "not measured": 4,
+    },
+    "LK7-3": {
+        "within": 81, "not proven": 6, "outside": 0, "not assessable": 2, "not measured": 0,
+    },
+}  # fmt: skip
+"""Verdicts of the planned dies."""
+
 HOT_CONDITIONS = ("sat85", "off85")
 HAZARDOUS_CONDITION = "bv"
 """Bias above 60 V DC."""

@@ -16,7 +16,6 @@ from sitegen.simulate.draws import drawn_uncertainty, measured
 from sitegen.simulate.layout import grid_of
 from sitegen.simulate.parameters import BY_ID, PARAMETERS
 from sitegen.simulate.process import QUANTITIES, Truth, wafer_truth
-from sitegen.simulate.scenario import FREQUENCY_HZ
 from sitegen.simulate.station import noise, usual_analyser
 from sitegen.simulate.sweeps import (
     DeviceSweeps,
@@ -85,18 +84,17 @@ def _corrected_over_seeds(device: str, condition: str) -> tuple[DeviceSweeps, li
         if one.device == device and condition in one.conditions and one.figure and one.sources
     }
     die = wafer_truth(grid_of(1), 1, 0)
-    swept = _sweeps(device, condition, {key: np.repeat(one, SEEDS) for key, one in die.items()})
-    place = int(np.flatnonzero(frequency_hz == FREQUENCY_HZ)[0])
-    here = slice(place, place + 1)
+    truth = {key: np.repeat(one, SEEDS) for key, one in die.items()}
+    at_one = np.array([frequency_hz])
+    swept = _sweeps(device, condition, truth, at_one)
     hours = np.random.default_rng(2).uniform(0.1, LONGEST_H, SEEDS)
     corrected = [
-        _measured_again(swept.s[seed, here], FREQUENCY_HZ[here], seed, float(hours[seed]))
-        for seed in range(SEEDS)
+        _measured_again(swept.s[seed], at_one, seed, float(hours[seed])) for seed in range(SEEDS)
     ]
     return swept, corrected
 
 
-def _sweeps(device: str, condition: str, truth: Truth) -> DeviceSweeps:
+def _sweeps(device: str, condition: str, truth: Truth, frequency_hz: FloatArray) -> DeviceSweeps:
     def draw(parameter: str, true: FloatArray) -> FloatArray:
         """A draw of its own seed for each place."""
         draws = [
@@ -107,15 +105,15 @@ def _sweeps(device: str, condition: str, truth: Truth) -> DeviceSweeps:
 
     match device:
         case "cap":
-            return capacitor_sweeps(truth, draw)
+            return capacitor_sweeps(truth, draw, frequency_hz)
         case "spiral":
-            return inductor_sweeps(truth, draw)
+            return inductor_sweeps(truth, draw, frequency_hz)
         case "spiral-gnd":
-            return grounded_inductor_sweeps(truth, draw)
+            return grounded_inductor_sweeps(truth, draw, frequency_hz)
         case "line":
-            return line_sweeps(truth, draw)
+            return line_sweeps(truth, draw, frequency_hz)
         case _:
-            return transistor_sweeps(truth, condition, draw)
+            return transistor_sweeps(truth, condition, draw, frequency_hz)
 
 
 def _measured_again(

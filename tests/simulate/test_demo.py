@@ -28,11 +28,12 @@ from tests.simulate.forward import (
 from tests.simulate.write_demo import DEMO
 
 LARGEST_BYTES = 12_000_000
+SCENARIO = demo_scenario()
 
 
 @cache
 def _values(wafer: str) -> list[Value]:
-    return values_of(demo_scenario(), expected.WAFERS.index(wafer))
+    return values_of(SCENARIO, expected.WAFERS.index(wafer))
 
 
 def test_folder_is_what_the_simulation_writes(tmp_path: Path) -> None:
@@ -95,8 +96,9 @@ def test_folder_reads_without_a_fault() -> None:
 def test_notes_stand_beside_records() -> None:
     campaign, _ = read_campaign(DEMO)
     assert len(campaign.notes) == 2
-    beside = (*campaign.calibrations, *campaign.verifications, *campaign.wafers)
-    noted = {one.record.id for one in beside if one.note is not None}
+    noted = {one.record.id for one in campaign.calibrations if one.note is not None}
+    noted |= {one.record.id for one in campaign.verifications if one.note is not None}
+    noted |= {one.record.id for one in campaign.wafers if one.note is not None}
     assert noted == {"LK7-1", "LK7-2", "CAL-4", "VER-5"}
 
 
@@ -116,15 +118,13 @@ def test_counts_of_values_and_floors(wafer: str) -> None:
 
 def test_edge_ring() -> None:
     outside = {
-        one.die
-        for one in _values("LK7-1")
-        if one.parameter == "RSH" and one.outcome == "outside"
+        one.die for one in _values("LK7-1") if one.parameter == "RSH" and one.outcome == "outside"
     }
     assert outside == expected.EDGE_RING
 
 
 def test_unmeasured_dies() -> None:
-    dies = set(demo_scenario().grid.dies)
+    dies = set(SCENARIO.grid.dies)
     assert len(dies) == expected.PLANNED_DIES
     for wafer in expected.WAFERS:
         left = dies - {one.die for one in _values(wafer)}
@@ -134,7 +134,7 @@ def test_unmeasured_dies() -> None:
 def test_values_past_the_validity() -> None:
     found: dict[tuple[int, int], set[str]] = {}
     for one in _values("LK7-3"):
-        if reason_against(demo_scenario(), one) == "expired by time":
+        if reason_against(SCENARIO, one) == "expired by time":
             found.setdefault(one.die, set()).add(one.parameter)
     assert found == expected.EXPIRED
     assert sum(map(len, found.values())) == 12
@@ -142,9 +142,7 @@ def test_values_past_the_validity() -> None:
 
 def test_values_lost_to_the_failed_verification() -> None:
     lost = [
-        one
-        for one in _values("LK7-2")
-        if reason_against(demo_scenario(), one) == "verification failed"
+        one for one in _values("LK7-2") if reason_against(SCENARIO, one) == "verification failed"
     ]
     assert Counter(one.parameter for one in lost) == expected.LOST
     assert len({one.die for one in lost}) == expected.LOST_DIES
@@ -152,7 +150,7 @@ def test_values_lost_to_the_failed_verification() -> None:
 
 def test_nothing_else_has_lost_its_standing() -> None:
     reasons = Counter(
-        (wafer, reason_against(demo_scenario(), one))
+        (wafer, reason_against(SCENARIO, one))
         for wafer in expected.WAFERS
         for one in _values(wafer)
     )
@@ -182,7 +180,7 @@ def test_repeated_touchdown() -> None:
 def test_natural_tails(wafer: str) -> None:
     """None of them lies so near a limit that a calibration's noise could change its outcome."""
     number = expected.WAFERS.index(wafer)
-    standing = standing_values(demo_scenario(), number)
+    standing = standing_values(SCENARIO, number)
     tails = {
         (one.die, one.parameter): one.outcome
         for one in standing
@@ -196,7 +194,7 @@ def test_natural_tails(wafer: str) -> None:
 
 @pytest.mark.parametrize("wafer", expected.WAFERS)
 def test_verdicts_of_dies(wafer: str) -> None:
-    found = die_outcomes(demo_scenario(), expected.WAFERS.index(wafer))
+    found = die_outcomes(SCENARIO, expected.WAFERS.index(wafer))
     assert found == expected.DIE_OUTCOMES[wafer]
 
 
@@ -221,16 +219,14 @@ def test_scope_of_the_campaign() -> None:
     assert hot == set(expected.HOT_CONDITIONS)
     largest = {one.id: max([abs(v) for k, v in one.bias.items() if k.endswith("_v")], default=0.0)
                for one in SET_POINTS}  # fmt: skip
-    assert {name for name, volts in largest.items() if volts > 60} == {
-        expected.HAZARDOUS_CONDITION
-    }
-    days = {demo_scenario().time(one.at).date() for one in demo_scenario().verifications}
+    assert {name for name, volts in largest.items() if volts > 60} == {expected.HAZARDOUS_CONDITION}
+    days = {SCENARIO.time(one.at).date() for one in SCENARIO.verifications}
     assert len(days) == 3
 
 
 def test_moved_cable_is_far_beyond_the_drift() -> None:
     """The boxes of port 2 at VER-4 and VER-5: the change is ten times that of port 1."""
-    scenario = demo_scenario()
+    scenario = SCENARIO
     hours = np.array([one.at for one in scenario.verifications if one.calibration == "CAL-3"])
     first, second = analyser_of(scenario).boxes(FREQUENCY_HZ, hours)
     moved = [np.abs(box[1] - box[0]).max() for box in (first, second)]

@@ -105,6 +105,14 @@ def simulate(folder: Path, wafers: int, dies: int, seed: int) -> None:
     )
 
 
+@main.command()
+def reference() -> None:
+    """Print every field of every record, as Markdown."""
+    from sitegen.render import reference_markdown
+
+    click.echo(reference_markdown(), nl=False)
+
+
 def _show_findings(findings: Sequence[Finding]) -> None:
     titles = {"decision": "Needs a decision", "attention": "Needs attention", "note": "To know"}
     for weight, title in titles.items():

@@ -136,7 +136,7 @@ def _group(
         if text_x + needed > width - 4:
             text_x = x0 - mark - needed if mark else width - 4 - needed
         left, right = min(x0 - mark, text_x), max(x1 + mark, text_x + needed) + 8
-        lane = next((n for n, end in enumerate(ends) if left >= end - 60), len(ends))
+        lane = next((n for n, end in enumerate(ends) if left >= end), len(ends))
         if lane == len(ends):
             ends.append(right)
         ends[lane] = right

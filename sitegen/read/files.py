@@ -126,7 +126,8 @@ class Intake:
         elif ".." in file.split("/"):
             remedy = "Move the file below the record's own folder and name it from there."
         elif asked is None and "no file" in obstacle:
-            remedy = "Put it there, or move the folder out of the campaign."
+            aside = "move the folder out of the campaign" if "/" in file else "correct the path"
+            remedy = f"Put it there, or {aside}."
         elif "no file" in obstacle:
             remedy = "Put the file there, or correct its name."
         else:
@@ -147,7 +148,8 @@ def printable_path(path: str) -> str:
 def beside(record_file: str, name: str) -> str:
     """The path of a file that a record names relative to its own folder."""
     parent = record_file.rpartition("/")[0]
-    return f"{parent}/{name}" if parent else name
+    parts = [part for part in f"{parent}/{name}".split("/") if part not in {"", "."}]
+    return "/".join(parts)
 
 
 def _obstacle(folder: Path, file: str) -> str | None:

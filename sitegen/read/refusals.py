@@ -51,6 +51,8 @@ class _Spot:
     """A place of the file: what stands there, under which key, and which keys may stand there."""
 
     place: str
+    parent: str
+    """The place of the enclosing table or list."""
     value: object
     key: str
     parent_keys: Mapping[str, str]
@@ -63,25 +65,20 @@ def told(
     refusal: ValidationError, model: type[BaseModel], data: Mapping[str, object]
 ) -> list[Told]:
     """One sentence's parts for each refusal of `model`, given the data as parsed."""
-    sentences: list[Told] = []
-    for error in refusal.errors(include_url=False):
-        if _is_echo(error, data):
-            continue
-        sentences.append(_sentence(error, _spot(model, data, error)))
-    return _without_typing_errors_twice(sentences)
-
-
-def _without_typing_errors_twice(sentences: list[Told]) -> list[Told]:
-    """A misspelt key is told once: as an unknown key, not as a missing one as well."""
-    renamed = {remedy for _, found, _, remedy in sentences if found.startswith("the unknown key")}
-    return [
-        sentence
-        for sentence in dict.fromkeys(sentences)
-        if not (
-            sentence[1].startswith("no key")
-            and any(f"Rename it to {sentence[1].removeprefix('no key ')}" in r for r in renamed)
-        )
+    errors = [error for error in refusal.errors(include_url=False) if not _is_echo(error, data)]
+    spots = [_spot(model, data, error) for error in errors]
+    misspelt = {
+        (spot.parent, _meant(spot))
+        for error, spot in zip(errors, spots, strict=True)
+        if error["type"] == "extra_forbidden"
+    }
+    sentences = [
+        _sentence(error, spot)
+        for error, spot in zip(errors, spots, strict=True)
+        # A misspelt key is told once: as an unknown key, not as a missing one as well.
+        if error["type"] != "missing" or (spot.parent, spot.key) not in misspelt
     ]
+    return list(dict.fromkeys(sentences))
 
 
 def _is_echo(error: ErrorDetails, data: object) -> bool:
@@ -110,23 +107,24 @@ def _spot(model: type[BaseModel], data: object, error: ErrorDetails) -> _Spot:
     """Follow an error's location through the data and through the model at once."""
     value: object = data
     kind: Any = model
-    place, key, name = "", "", ""
+    place, parent, key, name = "", "", "", ""
     keys: Mapping[str, str] = {}
     siblings: frozenset[str] = frozenset()
     last = len(error["loc"]) - 1
     for depth, step in enumerate(error["loc"]):
         absent = depth == last and error["type"] == "missing"
         if isinstance(value, dict) and (step in value or absent):
+            parent = place
             place = f"{place}.{step}" if place else str(step)
             key, keys, siblings = str(step), _keys_of(kind), frozenset(value)
             value = None if absent else value[step]
         elif isinstance(value, list) and isinstance(step, int):
-            place, key = f"{place}[{step + 1}]", ""
+            parent, place, key = place, f"{place}[{step + 1}]", ""
             value = value[step] if step < len(value) else None
         kind = _kind_below(kind, step)
         if isinstance(value, dict) and isinstance(value.get("id"), str):
             name = f" (id {shown(value['id'])})"
-    return _Spot(place + name, value, key, keys, siblings)
+    return _Spot(place + name, parent, value, key, keys, siblings)
 
 
 def _kind_below(kind: Any, step: Step) -> Any:
@@ -220,9 +218,19 @@ def _missing(spot: _Spot) -> Told:
     return spot.place, f"no key {quoted(spot.key)}", expected, "Add it."
 
 
+def _free(spot: _Spot) -> list[str]:
+    """The keys that the enclosing table may have and has not."""
+    return [name for name in spot.parent_keys if name not in spot.siblings]
+
+
+def _meant(spot: _Spot) -> str | None:
+    """The key that an unknown one probably stands for."""
+    return nearest(spot.key, _free(spot))
+
+
 def _unknown_key(spot: _Spot) -> Told:
-    free = [name for name in spot.parent_keys if name not in spot.siblings]
-    meant = nearest(spot.key, free)
+    free = _free(spot)
+    meant = _meant(spot)
     remedy = f"Rename it to {quoted(meant)}." if meant else "Remove it, or look up its name."
     expected = f"one of the keys {choices(free)}" if free else "no further key"
     if meant:

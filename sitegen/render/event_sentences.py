@@ -40,9 +40,14 @@ def calibration(result: CalibrationResult, station: Markup, values: Mapping[str,
     if total == 0:
         stands = Markup("No value refers to it.")
     else:
-        on = joined([f"{number_of(n)} on {name}" for name, n in sorted(values.items()) if n])
+        concerned = sorted((name, n) for name, n in values.items() if n)
         verb = "refers" if total == 1 else "refer"
+        on = joined([f"{number_of(n)} on {name}" for name, n in concerned])
         stands = Markup("{} {} to it: {}.").format(capital(counted(total, "value")), verb, on)
+        if len(concerned) == 1:
+            stands = Markup("{} on {} {} to it.").format(
+                capital(counted(total, "value")), concerned[0][0], verb
+            )
     return (made, verdict, held, stands)
 
 

@@ -39,7 +39,7 @@ def marked(word: str) -> Markup:
         return Markup("{}").format(word)
     return Markup('<span class="verdict {}"><svg class="mark" viewBox="0 0 16 16"'
                   ' aria-hidden="true" focusable="false"><use href="#mark-{}"/></svg>'
-                  "{}</span>").format(name, name, word)  # fmt: skip
+                  "\u2060{}</span>").format(name, name, word)  # fmt: skip
 
 
 def rank(outcome: str) -> str:

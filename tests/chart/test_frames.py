@@ -55,6 +55,12 @@ def test_known_value_lies_on_its_pixel() -> None:
     assert y == pytest.approx(frame.height / 4, abs=0.2)
 
 
+def test_grid_lines_are_not_rounded_to_pixels() -> None:
+    """20 GHz of 100 on 408 pixels lies at 81.6."""
+    grid = [p for p in plot_of(samples.frame()).iter("line") if p.get("class") == "line-grid"]
+    assert any("translate(81.6," in part.get("transform", "") for part in grid)
+
+
 def test_logarithmic_axis_follows_its_law() -> None:
     """A decade takes the same width everywhere: x = W log(f/f0) / log(f1/f0)."""
     f = np.geomspace(1e7, 1e11, 41)

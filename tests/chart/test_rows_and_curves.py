@@ -128,34 +128,36 @@ def test_terms_share_panels_by_family() -> None:
 
 
 def test_terms_are_in_decibels() -> None:
-    """|e| = 0.1 is −20 dB and 0.05 is −26.02 dB: their lines lie so on the axis."""
-    root = parsed(KINDS["terms"]())
-    lines = [
-        part.attrib["d"]
-        for part in root.iter("path")
-        if part.get("stroke-width") == "1.75" and part.get("d", "").count("L") == 100
+    """|e| = 0.1 is −20 dB and 0.05 is −26.02 dB: so say the axis and the lines on it."""
+    drawing = directivities(0.1, 0.05)
+    axis = snapped_range(-26.02, -20.0)
+    assert (axis.lower, axis.upper, axis.step) == (-27.0, -20.0, 1.0)
+    assert {"−27", "−20"} <= set(texts(drawing))
+    heights = [
+        float(re.findall(r"-?[\d.]+", part.attrib["d"])[1])
+        for part in parsed(drawing).iter("path")
+        if part.get("d", "").count("L") == 100
     ]
-    heights = sorted(float(re.findall(r"-?[\d.]+", data)[1]) for data in lines)
-    axis = snapped_range(20 * np.log10(0.05), -20.0)
-    per_db = terms.PANEL_HEIGHT / (axis.upper - axis.lower)
-    assert heights == pytest.approx(
-        [(axis.upper + 20) * per_db, (axis.upper - 20 * np.log10(0.05)) * per_db], abs=0.02
-    )
+    assert heights == pytest.approx([0.0, terms.PANEL_HEIGHT * 6.0206 / 7], abs=0.02)
 
 
-def test_ports_are_told_apart_like_directions() -> None:
-    given = tuple(
-        Term(f"directivity, port {port}", "e00", np.full(FREQUENCY_HZ.size, 0.1 / port + 0j))
-        for port in (1, 2)
-    )
-    drawing = terms.error_terms(
+def directivities(*levels: float) -> Drawing:
+    """Directivity of port 1, 2, ... at these levels."""
+    return terms.error_terms(
         address="t.svg",
         title="t",
         description="d",
         frequency_hz=FREQUENCY_HZ,
-        terms=given,
+        terms=[
+            Term(f"directivity, port {port}", "e00", np.full(FREQUENCY_HZ.size, level + 0j))
+            for port, level in enumerate(levels, start=1)
+        ],
         reported=(),
     )
+
+
+def test_ports_are_told_apart_like_directions() -> None:
+    drawing = directivities(0.1, 0.05)
     assert {"directivity", "port 1", "port 2"} <= set(texts(drawing))
     dashes = {part.get("stroke-dasharray") for part in parsed(drawing).iter("path")}
     assert {"1,0", "6,3"} <= dashes

@@ -22,7 +22,8 @@ def faults_of(folder: Path, text: str, model: type) -> list[Fault]:
 
 REFUSED = (
     # changed text, its new text, place, found, expected
-    (CAMPAIGN, "edition = 1\n", "edition = 0\n", 'campaign.edition (id "TINY")', "0", "not less than 1"),
+    (CAMPAIGN, "edition = 1\n", "edition = 0\n", 'campaign.edition (id "TINY")', "0",
+     "not less than 1"),
     (CAMPAIGN, "edition = 1\n", "edition = 1.0\n", "campaign.edition", "1", "a whole number"),
     (CAMPAIGN, "simulated = true", "simulated = 1", "campaign.simulated", "1", "true or false"),
     (CAMPAIGN, "2026-03-03", '"2026-03-03"', "campaign.issued", '"2026-03-03"', "a date"),
@@ -31,14 +32,16 @@ REFUSED = (
     (CAMPAIGN, 'id = "TINY"', 'id = "T."', "campaign.id", '"T."', "must not end with a full stop"),
     (CAMPAIGN, 'id = "TINY"', f'id = "{"T" * 65}"', "campaign.id", "TTT", "at most 64 characters"),
     (CAMPAIGN, '"simple"', '"strict"', "decision.rule", '"strict"', '"simple" or "guarded"'),
-    (CAMPAIGN, "diameter_mm = 100.0", "diameter_mm = 0", "layout.diameter_mm", "0", "greater than 0"),
+    (CAMPAIGN, "diameter_mm = 100.0", "diameter_mm = 0", "layout.diameter_mm", "0",
+     "greater than 0"),
     (CAMPAIGN, "diameter_mm = 100.0", "diameter_mm = nan", "layout.diameter_mm", "nan", "finite"),
     (CAMPAIGN, "diameter_mm = 100.0", 'diameter_mm = "x"', "layout.diameter_mm", '"x"', "a number"),
     (CAMPAIGN, "[0, 0]", "[0]", "layout.origin_die[2]", "no entry", "one more entry"),
     (CAMPAIGN, "[0, 0]", "[0, 0, 0]", "layout.origin_die", "3 entries", "at most 2 entries"),
     (CAMPAIGN, "[0, 0]", "0", "layout.origin_die", "0", "a list"),
     (CAMPAIGN, 'lower = 90.0', 'lowr = 90.0', 'parameters[3].lowr (id "FT")', '"lowr"', '"lower"'),
-    (CAMPAIGN, 'unit = "nH"\n', "", 'parameters[4].unit (id "L")', 'no key "unit"', "'1' for a number"),
+    (CAMPAIGN, 'unit = "nH"\n', "", 'parameters[4].unit (id "L")', 'no key "unit"',
+     "'1' for a number"),
     (CAMPAIGN, "absolute = 1.0", "absolute = 1.0, relative = 0.1",
      'parameters[1].uncertainty[1] (id "VTH")', "do not go together", "exactly one of"),
     (CAMPAIGN, 'conditions = ["rf"]', "conditions = []", "parameters[4].conditions", "0 entries",
@@ -88,6 +91,12 @@ def test_all_refusals_of_a_record_are_told_at_once(tmp_path: Path) -> None:
     text = CAMPAIGN.replace("edition = 1\n", "edition = 0\n").replace("simulated = true\n", "")
     text = text.replace('"simple"', '"strict"')
     assert len(faults_of(tmp_path, text, CampaignRecord)) == 3
+
+
+def test_a_misspelt_key_hides_no_missing_one_elsewhere(tmp_path: Path) -> None:
+    text = CAMPAIGN.replace('unit = "mV"', 'unti = "mV"').replace('unit = "nH"\n', "")
+    found = [fault.found for fault in faults_of(tmp_path, text, CampaignRecord)]
+    assert found == ['the unknown key "unti"', 'no key "unit"']
 
 
 @pytest.mark.parametrize(

@@ -12,10 +12,11 @@ from sitegen.chart.by_wafer import by_wafer
 from sitegen.chart.distribution import distribution
 from sitegen.chart.frames import Frame, polylines, trace_frame
 from sitegen.chart.limit_bar import limit_bar
+from sitegen.chart.map_key import MapDie
 from sitegen.chart.mask import deviation
 from sitegen.chart.terms import error_terms
 from sitegen.chart.timeline import evidence_over_time
-from sitegen.chart.wafer_map import MapDie, wafer_map
+from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Parameter
 from sitegen.model.results import (

@@ -172,10 +172,9 @@ def _base(parsed: Unit) -> str | None:
 
 def _places(number: float, digits: int) -> int:
     """Decimal places that show `number` with `digits` significant digits (may be negative)."""
-    exponent = Decimal(repr(abs(number))).adjusted()
-    rounded = Decimal(repr(abs(number))).quantize(
-        Decimal(1).scaleb(exponent - digits + 1), ROUND_HALF_EVEN
-    )
+    exact = Decimal(repr(abs(float(number))))
+    exponent = exact.adjusted()
+    rounded = exact.quantize(Decimal(1).scaleb(exponent - digits + 1), ROUND_HALF_EVEN)
     return digits - 1 - rounded.adjusted()
 
 
@@ -191,6 +190,7 @@ def number(value: float | None, digits: int = 4) -> str:
     """A number with `digits` significant digits, without a unit."""
     if value is None or not math.isfinite(value):
         return MISSING
+    value = float(value)
     if value == 0:
         return "0"
     if not 1e-4 <= abs(value) < 1e7:

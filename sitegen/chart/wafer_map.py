@@ -15,10 +15,9 @@ from sitegen.chart import marks, svg
 from sitegen.chart.axis import fixed
 from sitegen.chart.map_key import NOT_MEASURED, MapDie, MapKey, corner, legend
 from sitegen.model.campaign import Layout
+from sitegen.model.geometry import die_centers_mm
 from sitegen.model.results import Drawing
 from sitegen.units import axis_title, shown_unit
-
-__all__ = ["MapDie", "die_centre_mm", "wafer_map"]
 
 Form = Literal["linked", "small"]
 LINKED_SIZE, SMALL_SIZE = 480, 200
@@ -44,23 +43,13 @@ class _Plane:
         return self.size / 2 + x_mm * self.scale, self.size / 2 - y_mm * self.scale
 
     def centre(self, die_x: int, die_y: int) -> tuple[float, float]:
-        return self.at(*die_centre_mm(self.layout, die_x, die_y))
+        x_mm, y_mm = die_centers_mm(self.layout, die_x, die_y)
+        return self.at(float(x_mm), float(y_mm))
 
     @property
     def die_size(self) -> tuple[float, float]:
         share = self.scale * (1 - _GAP)
         return self.layout.die_pitch_x_mm * share, self.layout.die_pitch_y_mm * share
-
-
-def die_centre_mm(layout: Layout, die_x: int, die_y: int) -> tuple[float, float]:
-    """Centre of a die right of and above the wafer's centre, in millimetres."""
-    sense_x = 1 if layout.x_increases == "right" else -1
-    sense_y = 1 if layout.y_increases == "up" else -1
-    columns, rows = die_x - layout.origin_die[0], die_y - layout.origin_die[1]
-    return (
-        layout.origin_die_center_x_mm + sense_x * columns * layout.die_pitch_x_mm,
-        layout.origin_die_center_y_mm + sense_y * rows * layout.die_pitch_y_mm,
-    )
 
 
 def wafer_map(

@@ -71,7 +71,7 @@ def _stacked(parts: list[pd.DataFrame]) -> pd.DataFrame:
         return parts[0]
     table: pd.DataFrame = pd.concat(filled, ignore_index=True)
     table = table.reindex(columns=table.columns.union(parts[0].columns, sort=False))
-    table["below_floor"] = table["below_floor"].fillna(False).astype(bool)
+    table["below_floor"] = table["below_floor"].eq(True)
     for name in ("floor", "temperature_c"):
         table[name] = table[name].astype(np.float64)
     return table

@@ -1,13 +1,15 @@
 """Every link and anchor of a publication must lead somewhere inside it."""
 
 import posixpath
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from html.parser import HTMLParser
+from html import unescape
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-LINKING = {"href", "src"}
+ATTRIBUTE = re.compile(r'\s(id|href|src)="([^"]*)"')
+"""Pages are this program's own: attributes stand in double quotes, and text has none unescaped."""
 
 
 @dataclass(frozen=True, order=True)
@@ -19,48 +21,43 @@ class BrokenLink:
     reason: str
 
 
-class _Collector(HTMLParser):
-    def __init__(self) -> None:
-        super().__init__(convert_charrefs=True)
-        self.links: list[str] = []
-        self.anchors: set[str] = set()
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        for name, value in attrs:
-            if value is None:
-                continue
-            if name == "id":
-                self.anchors.add(value)
-            elif name in LINKING and tag != "base":
-                self.links.append(value)
+@dataclass(frozen=True)
+class _Page:
+    links: frozenset[str]
+    anchors: frozenset[str]
 
 
 def broken_links(root: Path) -> tuple[BrokenLink, ...]:
-    """Check all pages below `root`; notes may link to the outside, drawings and parts may not."""
-    pages: dict[str, _Collector] = {}
-    for path in sorted(root.rglob("*.html")):
-        collector = _Collector()
-        collector.feed(path.read_text("utf-8"))
-        pages[path.relative_to(root).as_posix()] = collector
+    """Check every page below `root`; links to the outside, as notes may have, are not followed."""
+    pages = {
+        path.relative_to(root).as_posix(): _page(path.read_text("utf-8"))
+        for path in sorted(root.rglob("*.html"))
+    }
     files = {path.relative_to(root).as_posix() for path in root.rglob("*") if path.is_file()}
     broken = {
-        BrokenLink(page, link, reason)
-        for page, collector in pages.items()
-        for link in collector.links
-        if (reason := _reason_against(page, link, files, pages))
+        BrokenLink(name, link, reason)
+        for name, page in pages.items()
+        for link in page.links
+        if (reason := _reason_against(name, link, files, pages))
     }
     return tuple(sorted(broken))
 
 
-def _reason_against(page: str, link: str, files: set[str], pages: Mapping[str, _Collector]) -> str:
+def _page(html: str) -> _Page:
+    found = set(ATTRIBUTE.findall(html))
+    return _Page(
+        links=frozenset(unescape(value) for name, value in found if name != "id"),
+        anchors=frozenset(unescape(value) for name, value in found if name == "id"),
+    )
+
+
+def _reason_against(page: str, link: str, files: set[str], pages: Mapping[str, _Page]) -> str:
     parts = urlsplit(link)
     if parts.scheme or parts.netloc:
         return ""
-    target = (
-        page
-        if not parts.path
-        else posixpath.normpath(posixpath.join(posixpath.dirname(page), unquote(parts.path)))
-    )
+    target = page
+    if parts.path:
+        target = posixpath.normpath(posixpath.join(posixpath.dirname(page), unquote(parts.path)))
     if target not in files:
         return "no such file"
     anchor = unquote(parts.fragment)

@@ -47,11 +47,10 @@ def read_calibration(
     if record is None:
         return None
     check_folder_name(intake, file, record.id, name)
-    _check_definitions(intake, file, record)
     missing: list[str] = []
+    _check_definitions(intake, file, record, missing)
     _check_method(intake, file, record, missing)
-    open_sweep = _opener(intake, file, record, missing)
-    standards = _standards(record, open_sweep)
+    standards = _standards(record, _opener(intake, file, record), missing)
     standards = _of_one_list(intake, file, record, standards, missing)
     frequency_hz = standards[0].sweep.frequency_hz if standards else np.empty(0)
     forward, reverse = _switch_terms(intake, file, record, missing, frequency_hz)
@@ -59,8 +58,6 @@ def read_calibration(
     if record.reported_terms is not None:
         path = beside(file, record.reported_terms)
         reported = read_reported_terms(intake, path, Asked(file, "reported_terms"), frequency_hz)
-        if reported is None:
-            missing.append("the terms that the instrument reported could not be read")
     if stations is None or not _is_placed(intake, file, record, stations):
         return None
     return LoadedCalibration(
@@ -86,7 +83,9 @@ def _is_placed(
     return has_instrument(intake, file, "instrument", record.instrument, station)
 
 
-def _check_definitions(intake: Intake, file: str, record: CalibrationRecord) -> None:
+def _check_definitions(
+    intake: Intake, file: str, record: CalibrationRecord, missing: list[str]
+) -> None:
     """What each sweep contacts must be defined: thrus between the ports, all else at a port."""
     thrus = {k for k, v in record.definitions.items() if isinstance(v, ThruDefinition)}
     for number, sweep in enumerate(record.sweeps, 1):
@@ -97,7 +96,9 @@ def _check_definitions(intake: Intake, file: str, record: CalibrationRecord) -> 
             known = thrus if key == "between" else record.definitions.keys() - thrus
             what = "definition of a thru" if key == "between" else "definition of a reflect"
             remedy = f"Add [definitions.{name}] of that kind to the record."
-            is_known(intake, file, f"sweeps[{number}].{key}", name, known, what, remedy)
+            place = f"sweeps[{number}].{key}"
+            if not is_known(intake, file, place, name, known, what, remedy):
+                missing.append(f"{place} names {name}, which is no {what}")
 
 
 def _check_method(intake: Intake, file: str, record: CalibrationRecord, missing: list[str]) -> None:
@@ -117,28 +118,32 @@ def _check_method(intake: Intake, file: str, record: CalibrationRecord, missing:
     )
 
 
-def _opener(intake: Intake, file: str, record: CalibrationRecord, missing: list[str]) -> Opener:
-    """Reads sweeps of the record and notes those that cannot be read as missing."""
+def _opener(intake: Intake, file: str, record: CalibrationRecord) -> Opener:
+    """Reads the sweeps of the record."""
     ports = [len(record.ports)]
 
     def open_sweep(name: str, place: str) -> Sweep | None:
         path = beside(file, name)
         asked = Asked(file, place)
-        sweep = read_touchstone(intake, path, asked, ports, record.reference_impedance_ohm)
-        if sweep is None:
-            missing.append(f"the raw sweep {path} could not be read")
-        return sweep
+        return read_touchstone(intake, path, asked, ports, record.reference_impedance_ohm)
 
     return open_sweep
 
 
-def _standards(record: CalibrationRecord, open_sweep: Opener) -> tuple[LoadedStandard, ...]:
-    """Every sweep of the record that could be read, with its repeats."""
+def _standards(
+    record: CalibrationRecord, open_sweep: Opener, missing: list[str]
+) -> tuple[LoadedStandard, ...]:
+    """Every sweep of the record that could be read, with its repeats.
+
+    Without a sweep the calibration is not whole; without a repeat only its repeatability is less.
+    """
     standards: list[LoadedStandard] = []
     for number, contact in enumerate(record.sweeps, 1):
         sweep = open_sweep(contact.file, f"sweeps[{number}].file")
         repeats = _repeats(contact, number, open_sweep)
-        if sweep is not None:
+        if sweep is None:
+            missing.append(f"the raw sweep {contact.file} could not be read")
+        else:
             standards.append(LoadedStandard(contact, sweep, repeats))
     return tuple(standards)
 
@@ -202,9 +207,11 @@ def _of_one_list(
         )
         missing.append("its record states other frequencies than its raw sweeps have")
     other = [sweep for sweep in sweeps if not same_frequencies(sweep.frequency_hz, usual)]
+    needed = {standard.sweep.file for standard in standards}
     for sweep in other:
         tell_other_frequencies(intake, sweep, usual, "the record and its other sweeps")
-        missing.append(f"the raw sweep {sweep.file} has other frequencies than the record")
+        if sweep.file in needed:
+            missing.append(f"the raw sweep {sweep.file} has other frequencies than the record")
     left_out = {sweep.file for sweep in other}
     return tuple(
         replace(standard, repeats=tuple(r for r in standard.repeats if r.file not in left_out))

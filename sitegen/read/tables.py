@@ -46,4 +46,21 @@ def read_wafer_tables(
         values=without_duplicates(intake, [read for read in values if read is not None]),
         sweeps=grouped(intake, [read for read in sweeps if read is not None]),
     )
+    _check_instruments(intake, context, tables)
     return tables, tuple(sorted(set(intake.faults)))
+
+
+def _check_instruments(intake: Intake, context: Context, tables: WaferTables) -> None:
+    """The record must name the instrument that took what its tables hold."""
+    kinds = {parameter.id: parameter.kind for parameter in context.campaign.parameters}
+    taken = {kinds[name] for name in tables.values.column("parameter").unique().to_pylist()}
+    taken |= {"rf"} if tables.sweeps else set()
+    for kind, key in (("dc", "dc_instrument"), ("rf", "rf_instrument")):
+        if kind in taken and getattr(context.wafer.record, key) is None:
+            intake.tell(
+                context.record_file,
+                key,
+                found=f"no instrument, though the tables hold {kind.upper()} values",
+                expected="the id of the station's instrument that took them",
+                remedy=f"Add {key} to the record; until then these values have no standing.",
+            )

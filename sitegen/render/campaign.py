@@ -6,25 +6,21 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import CampaignResults, Drawing, VerificationResult, WaferSummary
+from sitegen.model.results import CampaignResults, Drawing, WaferSummary
+from sitegen.render import campaign_events, sentences, summaries
 from sitegen.render import cautions as caution_rules
-from sitegen.render import event_sentences, sentences, summaries
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.markdown import note_text
-from sitegen.render.marks import marked
 from sitegen.render.page import Page
 from sitegen.render.phrases import (
     day,
     figure_of,
-    frequency,
     link,
     number_of,
     percent,
-    plain,
     several,
-    time_tag,
 )
 from sitegen.render.pieces import (
     Caution,
@@ -111,9 +107,14 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
         wafers=_wafers(results),
         maps=_maps(results, drawings),
         evidence=_evidence(results, drawings),
-        calibrations=_calibrations(results),
-        verifications=_verifications(results),
-        parameters=_parameters(results),
+        calibrations=campaign_events.calibrations(results),
+        verifications=campaign_events.verifications(results),
+        parameters=summaries.parameter_table(
+            record,
+            [result for result in results.parameters if not result.wafer],
+            addresses.HOME,
+            "Over all wafers, from the values with standing; the others are counted beside them",
+        ),
         conditions=_conditions(results),
         rule=Markup("Outcomes on these pages are decided by {}.").format(_decided(results)),
         facts=_facts(results),
@@ -222,134 +223,6 @@ def _evidence(
         )
         for each in results.stations
         if f"evidence-{each.station}" in drawings
-    )
-
-
-def _calibrations(results: CampaignResults) -> Table:
-    values: dict[str, int] = {}
-    for wafer in results.wafers:
-        for name, count in wafer.calibrations.items():
-            values[name] = values.get(name, 0) + count
-    return Table(
-        id="calibrations",
-        caption="Calibrations in the order of their identities",
-        columns=(
-            Column("Calibration"),
-            Column("Method"),
-            Column("Station"),
-            Column("Made"),
-            Column("Holds until"),
-            Column("Outcome"),
-            Column("Values", True),
-        ),
-        rows=tuple(
-            Row(
-                Cell(link(each.record.id, addresses.calibration(each.record.id))),
-                (
-                    Cell(each.record.method),
-                    Cell(link(each.record.station, addresses.station(each.record.station))),
-                    Cell(time_tag(each.made_at)),
-                    Cell(time_tag(each.expires_at)),
-                    Cell(marked(each.outcome)),
-                    Cell(
-                        number_of(values.get(each.record.id, 0)),
-                        str(values.get(each.record.id, 0)),
-                        True,
-                    ),
-                ),
-            )
-            for each in results.calibrations
-        ),
-        empty="The record holds no calibration.",
-    )
-
-
-def _verifications(results: CampaignResults) -> Table:
-    return Table(
-        id="verifications",
-        caption="Verifications with structures that took no part in the calibration",
-        columns=(
-            Column("Verification"),
-            Column("Calibration"),
-            Column("Made"),
-            Column("Outcome"),
-            Column("Worst structure"),
-            Column("S-parameter"),
-            Column("At", True),
-            Column("Share of its mask", True),
-        ),
-        rows=tuple(
-            Row(
-                Cell(link(each.record.id, addresses.verification(each.record.id))),
-                (
-                    Cell(_calibration_link(results, each.record.calibration)),
-                    Cell(time_tag(each.made_at)),
-                    Cell(marked(each.outcome)),
-                    *_worst_cells(each),
-                ),
-            )
-            for each in results.verifications
-        ),
-        empty="The record holds no verification.",
-        wide=True,
-    )
-
-
-def _worst_cells(result: VerificationResult) -> tuple[Cell, ...]:
-    worst = event_sentences.worst_point(result)
-    if worst is None:
-        nothing = Cell(units.MISSING)
-        return (Cell(result.reason or units.MISSING), nothing, nothing, nothing)
-    return (
-        Cell(worst.structure),
-        Cell(worst.parameter),
-        Cell(frequency(worst.frequency_hz), plain(worst.frequency_hz), True),
-        Cell(event_sentences.ratio_text(worst.ratio), plain(worst.ratio), True),
-    )
-
-
-def _calibration_link(results: CampaignResults, name: str) -> Markup:
-    if name in results.context.calibrations:
-        return link(name, addresses.calibration(name))
-    return Markup("{}").format(name)
-
-
-def _parameters(results: CampaignResults) -> Table:
-    parameters = summaries.parameters_of(results.context.record)
-    found = [r for r in results.parameters if not r.wafer and r.parameter in parameters]
-    outcomes = summaries.seen([result.outcomes for result in found])
-    rows = []
-    for result in found:
-        parameter = parameters[result.parameter]
-        factor, unit = summaries.scale(parameter, [result.summary])
-        rows.append(
-            Row(
-                summaries.parameter_cell(parameter, addresses.HOME),
-                (
-                    Cell(result.condition),
-                    Cell(unit),
-                    summaries.limits_cell(parameter, factor),
-                    *summaries.figure_cells(result.summary, factor),
-                    *summaries.outcome_cells(result.outcomes, outcomes),
-                    *summaries.count_cells(result.summary),
-                ),
-            )
-        )
-    return Table(
-        id="parameters",
-        caption="Over all wafers, from the values with standing; the others are counted beside"
-        " them",
-        columns=(
-            Column("Parameter"),
-            Column("Condition"),
-            Column("Unit"),
-            Column("Limits", True),
-            *summaries.figure_columns(),
-            *summaries.outcome_columns(outcomes),
-            *summaries.count_columns(),
-        ),
-        rows=tuple(rows),
-        empty="No parameter is declared.",
     )
 
 

@@ -8,7 +8,6 @@ from datetime import date, datetime
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
-from pydantic_core import PydanticUndefined
 
 from sitegen.model import base
 from sitegen.model.calibration import CalibrationRecord
@@ -163,7 +162,7 @@ def _sections(model: type[BaseModel], key: str, seen: set[type[BaseModel]]) -> I
     seen.add(model)
     yield Section(
         name=model.__name__,
-        key=f"{key} (record {model.__name__})" if key else "At the top of the file",
+        key=f"{key} (record {model.__name__})" if key else "at the top of the file",
         text=" ".join((model.__doc__ or "").split()),
         fields=tuple(_field(name, info) for name, info in model.model_fields.items()),
     )
@@ -270,7 +269,7 @@ def _default(info: FieldInfo) -> str:
     if info.is_required():
         return "required"
     value = info.get_default(call_default_factory=True, validated_data={})
-    if value is None or value is PydanticUndefined:
+    if value is None:
         return "none"
     if value in ((), {}):
         return "empty"

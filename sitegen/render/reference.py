@@ -9,7 +9,7 @@ from sitegen import addresses
 from sitegen.model import tables
 from sitegen.model.results import CampaignResults
 from sitegen.render.environment import render
-from sitegen.render.fields import FILES, FieldText, Section, sections
+from sitegen.render.fields import FILES, FieldText, RecordFile, Section, sections
 from sitegen.render.page import Page
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.shell import shell
@@ -77,7 +77,7 @@ def view() -> ReferenceView:
             id=file.anchor,
             title=file.title,
             text=file.text,
-            tables=tuple(_fields(section, file.anchor) for section in sections(file.model)),
+            tables=tuple(_fields(section, file) for section in sections(file.model)),
         )
         for file in FILES
     ]
@@ -92,10 +92,10 @@ def view() -> ReferenceView:
     )
 
 
-def _fields(section: Section, anchor: str) -> Table:
+def _fields(section: Section, file: RecordFile) -> Table:
     return Table(
-        id=f"{anchor}-{section.name.lower()}",
-        caption=f"{section.key}: {section.text}",
+        id=f"{file.anchor}-{section.name.lower()}",
+        caption=f"{file.title}, {section.key}: {section.text}",
         columns=(
             Column("Field"),
             Column("Type"),

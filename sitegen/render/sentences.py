@@ -42,6 +42,7 @@ def rule(decision: Decision, href: str) -> Markup:
 
 
 def be(number: int) -> str:
+    """'is' or 'are'."""
     return "is" if number == 1 else "are"
 
 

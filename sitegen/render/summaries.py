@@ -9,7 +9,7 @@ from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
 from sitegen.render.marks import marked
 from sitegen.render.phrases import figure_of, limits, number_of, plain, stated
-from sitegen.render.pieces import Cell, Column, Text
+from sitegen.render.pieces import Cell, Column, Row, Table, Text
 
 BELOW = "below floor"
 """What stands for a figure that falls below the instrument's floor."""
@@ -146,17 +146,48 @@ def condition_text(condition: Condition | None, name: str) -> Text:
     return f"{condition.description} ({', '.join(parts)})"
 
 
-def of(
-    results: Sequence[ParameterResult], parameter: str = "", condition: str = "", wafer: str = ""
-) -> ParameterResult | None:
-    """The one result for this parameter, condition and wafer; None where there is none."""
-    for result in results:
-        if (result.parameter, result.condition, result.wafer) == (parameter, condition, wafer):
-            return result
-    return None
-
-
 def limits_cell(parameter: Parameter, factor: float) -> Cell:
     """The specification limits in the unit that `factor` leads to."""
     nearest = parameter.lower if parameter.lower is not None else parameter.upper
     return Cell(limits(parameter.lower, parameter.upper, factor), plain(nearest), True)
+
+
+def parameter_table(
+    record: CampaignRecord, results: Sequence[ParameterResult], page: str, caption: str
+) -> Table:
+    """Each parameter and condition with its limits, figures, outcomes and counts."""
+    parameters = parameters_of(record)
+    found = [result for result in results if result.parameter in parameters]
+    outcomes = seen([result.outcomes for result in found])
+    rows = []
+    for result in found:
+        parameter = parameters[result.parameter]
+        factor, unit = scale(parameter, [result.summary])
+        rows.append(
+            Row(
+                parameter_cell(parameter, page),
+                (
+                    Cell(result.condition),
+                    Cell(unit),
+                    limits_cell(parameter, factor),
+                    *figure_cells(result.summary, factor),
+                    *outcome_cells(result.outcomes, outcomes),
+                    *count_cells(result.summary),
+                ),
+            )
+        )
+    return Table(
+        id="parameters",
+        caption=caption,
+        columns=(
+            Column("Parameter"),
+            Column("Condition"),
+            Column("Unit"),
+            Column("Limits", True),
+            *figure_columns(),
+            *outcome_columns(outcomes),
+            *count_columns(),
+        ),
+        rows=tuple(rows),
+        empty="No parameter was measured.",
+    )

@@ -177,7 +177,7 @@ def _structure(
             Deviations(
                 f"Deviation of {mask.mask.parameter.upper()} at each frequency"
                 f" ({QUANTITIES[mask.mask.quantity][0]})",
-                _deviations(f"deviations-{name}-{number}", mask),
+                _deviations(name, number, mask),
             )
             for number, mask in enumerate(result.masks)
             if mask.points_judged
@@ -228,8 +228,9 @@ def _masks(result: StructureResult) -> Table:
 
     return Table(
         id=f"masks-{result.structure.id}",
-        caption="Verdict under each mask. The worst point is where the deviation is the greatest"
-        " share of the mask; the margin is the mask less the deviation there.",
+        caption=f"Verdict of {result.structure.id} under each mask. The worst point is where the"
+        " deviation is the greatest share of the mask; the margin is the mask less the deviation"
+        " there.",
         columns=(
             Column("Mask"),
             Column("Outcome"),
@@ -243,7 +244,7 @@ def _masks(result: StructureResult) -> Table:
     )
 
 
-def _deviations(name: str, mask: MaskResult) -> tuple[Table, ...]:
+def _deviations(structure: str, number: int, mask: MaskResult) -> tuple[Table, ...]:
     words, unit = QUANTITIES[mask.mask.quantity]
     rows = []
     for frequency_hz, deviation, limit in zip(
@@ -266,8 +267,8 @@ def _deviations(name: str, mask: MaskResult) -> tuple[Table, ...]:
             )
         )
     return split(
-        name,
-        f"{mask.mask.parameter.upper()}: {words}" + (f" in {unit}" if unit else ""),
+        f"deviations-{structure}-{number}",
+        f"{structure}, {mask.mask.parameter.upper()}: {words}" + (f" in {unit}" if unit else ""),
         (
             Column("Frequency", True),
             Column("Deviation", True),

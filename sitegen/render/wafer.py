@@ -1,6 +1,6 @@
 """View of a wafer's page, and the pages of a wafer and of all its dies."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -12,12 +12,11 @@ from sitegen.model.results import CampaignContext, Drawing, WaferResults
 from sitegen.model.wafer import WaferRecord
 from sitegen.render import cautions as caution_rules
 from sitegen.render import die as die_page
-from sitegen.render import sentences, summaries
+from sitegen.render import sentences, summaries, wafer_tables
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
 from sitegen.render.markdown import note_text
-from sitegen.render.marks import marked, rank
 from sitegen.render.page import FrameArt, Page
 from sitegen.render.phrases import (
     die_name,
@@ -41,10 +40,7 @@ from sitegen.render.pieces import (
 )
 from sitegen.render.shell import shell
 from sitegen.render.states import STATE_COLUMNS, state_cells
-from sitegen.render.tables import split
-
-OF_A_ROW = 24
-"""How many dies a row of the table of values to take again names before it counts the rest."""
+from sitegen.render.wafer_shared import Shared
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +84,7 @@ def wafer_pages(
     between the limits, by row of `results.results`.
     """
     home = addresses.wafer(record.id)
-    shared = die_page.Shared(context, record, results, frames, bars)
+    shared = Shared(context, record, results, frames, bars)
     yield Page(
         home,
         render(
@@ -105,7 +101,7 @@ def wafer_pages(
 
 
 def view(
-    shared: die_page.Shared, results: WaferResults, note: Note | None, maps: Mapping[str, Drawing]
+    shared: Shared, results: WaferResults, note: Note | None, maps: Mapping[str, Drawing]
 ) -> WaferView:
     """The wafer's own page."""
     context, record, home = shared.context, shared.record, shared.home
@@ -121,10 +117,15 @@ def view(
         map=inline_figure(verdicts, verdicts.description, Link("Table", "#dies"))
         if verdicts
         else None,
-        again=_again(shared, results),
-        parameters=_parameters(shared, results),
+        again=wafer_tables.again(shared, results),
+        parameters=summaries.parameter_table(
+            context.record,
+            results.summary.parameters,
+            home,
+            "From the values with standing; the others are counted beside them",
+        ),
         maps=_maps(shared, maps),
-        dies=_dies(shared, results),
+        dies=wafer_tables.dies(shared, results),
         facts=_facts(shared, results),
         thermal=_thermal(record),
         states=_states(record),
@@ -145,129 +146,7 @@ def _cautions(
     )
 
 
-def _again(shared: die_page.Shared, results: WaferResults) -> Table | None:
-    columns = results.results.select(
-        [
-            "die_x",
-            "die_y",
-            "parameter",
-            "standing",
-            "standing_reasons",
-            "calibration",
-            "counts",
-            "value",
-        ]
-    ).to_pydict()
-    groups: dict[tuple[str, str, str], list[int]] = {}
-    for row, standing in enumerate(columns["standing"]):
-        if standing in {"stands", None} or not columns["counts"][row]:
-            continue
-        if columns["value"][row] is None:
-            continue
-        key = (
-            standing,
-            columns["standing_reasons"][row] or "",
-            columns["calibration"][row] or "",
-        )
-        groups.setdefault(key, []).append(row)
-    if not groups:
-        return None
-    return Table(
-        id="again",
-        caption="Values without standing, and values whose last verification is not followed by a"
-        " passed one. They keep their numbers on the dies' pages.",
-        columns=(
-            Column("Reason"),
-            Column("Standing"),
-            Column("Calibration"),
-            Column("Values", True),
-            Column("Dies", True),
-            Column("Parameters"),
-            Column("Which dies"),
-        ),
-        rows=tuple(
-            _again_row(shared, key, rows, columns)
-            for key, rows in sorted(groups.items(), reverse=True)
-        ),
-        wide=True,
-    )
-
-
-def _again_row(
-    shared: die_page.Shared,
-    key: tuple[str, str, str],
-    rows: Sequence[int],
-    columns: Mapping[str, Sequence[object]],
-) -> Row:
-    standing, reasons, calibration = key
-    dies = dict.fromkeys((columns["die_x"][row], columns["die_y"][row]) for row in rows)
-    names = dict.fromkeys(str(columns["parameter"][row]) for row in rows)
-    parameters = summaries.parameters_of(shared.context.record)
-    return Row(
-        Cell(reasons or "no passed verification after"),
-        (
-            Cell(marked(standing), standing),
-            shared.calibration_cells.get(calibration or None, Cell(units.MISSING)),
-            Cell(number_of(len(rows)), str(len(rows)), True),
-            Cell(number_of(len(dies)), str(len(dies)), True),
-            Cell(
-                Markup(", ").join(
-                    summaries.symbol(parameters[name]) for name in names if name in parameters
-                )
-            ),
-            Cell(_die_links(list(dies))),
-        ),
-    )
-
-
-def _die_links(dies: Sequence[tuple[object, object]]) -> Markup:
-    links = [_die_link(int(str(x)), int(str(y))) for x, y in dies[:OF_A_ROW]]
-    more = len(dies) - len(links)
-    text = Markup(", ").join(links)
-    return text + f" and {number_of(more)} more, marked in the table of dies" if more else text
-
-
-def _die_link(die_x: int, die_y: int) -> Markup:
-    return link(die_name(die_x, die_y), f"{addresses.die_stem(die_x, die_y)}.html")
-
-
-def _parameters(shared: die_page.Shared, results: WaferResults) -> Table:
-    parameters = summaries.parameters_of(shared.context.record)
-    found = [result for result in results.summary.parameters if result.parameter in parameters]
-    outcomes = summaries.seen([result.outcomes for result in found])
-    rows = []
-    for result in found:
-        parameter = parameters[result.parameter]
-        factor, unit = summaries.scale(parameter, [result.summary])
-        rows.append(
-            Row(
-                summaries.parameter_cell(parameter, shared.home),
-                (
-                    Cell(result.condition),
-                    Cell(unit),
-                    *summaries.figure_cells(result.summary, factor),
-                    *summaries.outcome_cells(result.outcomes, outcomes),
-                    *summaries.count_cells(result.summary),
-                ),
-            )
-        )
-    return Table(
-        id="parameters",
-        caption="From the values with standing; the others are counted beside them.",
-        columns=(
-            Column("Parameter"),
-            Column("Condition"),
-            Column("Unit"),
-            *summaries.figure_columns(),
-            *summaries.outcome_columns(outcomes),
-            *summaries.count_columns(),
-        ),
-        rows=tuple(rows),
-        empty="No parameter was measured on this wafer.",
-    )
-
-
-def _maps(shared: die_page.Shared, maps: Mapping[str, Drawing]) -> tuple[Figure, ...]:
+def _maps(shared: Shared, maps: Mapping[str, Drawing]) -> tuple[Figure, ...]:
     parameters = summaries.parameters_of(shared.context.record)
     found = []
     data = Link("Data", shared.to(addresses.DATA))
@@ -283,53 +162,7 @@ def _maps(shared: die_page.Shared, maps: Mapping[str, Drawing]) -> tuple[Figure,
     return tuple(found)
 
 
-def _dies(shared: die_page.Shared, results: WaferResults) -> tuple[Table, ...]:
-    columns = results.dies.to_pydict()
-    rows = [
-        Row(
-            Cell(_die_link(x, y), str(index)),
-            (
-                Cell(columns["zone"][index]),
-                Cell(marked(columns["outcome"][index]), rank(columns["outcome"][index])),
-                Cell(columns["reason"][index] or ""),
-                *(
-                    Cell(number_of(columns[name][index]), str(columns[name][index]), True)
-                    for name in (
-                        "measured",
-                        "missing",
-                        "outside",
-                        "not_proven",
-                        "without_standing",
-                        "not_closed",
-                    )
-                ),
-                Cell("yes" if columns["planned"][index] else "no"),
-            ),
-        )
-        for index, (x, y) in enumerate(zip(columns["die_x"], columns["die_y"], strict=True))
-    ]
-    return split(
-        "die-table",
-        f"Dies of wafer {shared.wafer}, counts of values",
-        (
-            Column("Die"),
-            Column("Zone"),
-            Column("Verdict"),
-            Column("Why"),
-            Column("Measured", True),
-            Column("Missing", True),
-            Column("Outside", True),
-            Column("Not proven", True),
-            Column("Without standing", True),
-            Column("Not closed", True),
-            Column("Planned"),
-        ),
-        rows,
-        "This wafer has no die in the record.",
-    )
-
-
-def _facts(shared: die_page.Shared, results: WaferResults) -> tuple[Fact, ...]:
+def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
     record, home, summary = shared.record, shared.home, results.summary
     facts = [
         Fact("Identity as read", record.identity_read),
@@ -361,7 +194,7 @@ def _facts(shared: die_page.Shared, results: WaferResults) -> tuple[Fact, ...]:
     if stood:
         facts.append(Fact("Calibrations", Markup(", ").join(stood)))
     if summary.typical_die is not None:
-        facts.append(Fact("Most typical die", _die_link(*summary.typical_die)))
+        facts.append(Fact("Most typical die", wafer_tables.die_link(*summary.typical_die)))
     if summary.touchdown_changes:
         facts.append(
             Fact(
@@ -414,7 +247,7 @@ def _states(record: WaferRecord) -> Table | None:
     )
 
 
-def _links(shared: die_page.Shared) -> tuple[Link, ...]:
+def _links(shared: Shared) -> tuple[Link, ...]:
     others = [
         Link(f"Wafer {name}", shared.to(addresses.wafer(name)))
         for name in shared.context.wafers

@@ -208,6 +208,7 @@
     var output = made("output");
     var line = document.createElementNS("http://www.w3.org/2000/svg", "path");
     line.setAttribute("class", "reader");
+    line.setAttribute("vector-effect", "non-scaling-stroke");
     drawing.after(output);
     plot.append(line);
     plot.setAttribute("pointer-events", "all");

@@ -414,6 +414,16 @@ CASES = (
         'the unknown definition of a thru "line"',
         '"thru"',
         "[definitions.line]",
+        missing="which is no definition of a thru",
+    ),
+    Case(
+        "wafer without its instrument",
+        replace(WAFER, 'dc_instrument = "SMU1"\n', ""),
+        WAFER,
+        "dc_instrument",
+        "the tables hold DC values",
+        "the id of the station's instrument",
+        "Add dc_instrument",
     ),
     Case(
         "unknown calibration of a verification",

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 
 from sitegen.chart import wafer_map
-from sitegen.chart.wafer_map import LINKED_SIZE, MapDie, die_centre_mm
+from sitegen.chart.map_key import MapDie
+from sitegen.chart.wafer_map import LINKED_SIZE
 from sitegen.model.campaign import Layout
+from sitegen.model.geometry import die_centers_mm
 from tests.chart import samples
 from tests.chart.samples import DIES, LAYOUT, map_of, parsed
 
@@ -56,7 +58,7 @@ def test_senses_of_the_axes(
     x_increases: str, y_increases: str, expected: tuple[float, float]
 ) -> None:
     layout = changed(x_increases=x_increases, y_increases=y_increases)
-    assert die_centre_mm(layout, 3, -2) == expected
+    assert tuple(map(float, die_centers_mm(layout, 3, -2))) == expected
     assert rectangles(layout)["x3_y-2.html"][:2] == pytest.approx(expected, abs=0.01)
 
 

@@ -4,10 +4,10 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sitegen.compute.rf.interpolation import interpolate
 from sitegen.compute.rf.checks import largest_singular_value
 from sitegen.compute.rf.correct import correct, uncorrect
 from sitegen.compute.rf.definitions import Load, Offset, Open, Short, Thru, reflection, transmission
+from sitegen.compute.rf.interpolation import interpolate
 from sitegen.compute.rf.terms import DrivenTerms, TwoPortTerms
 from sitegen.compute.rf.verification import Mask, deviation, judge
 from tests.compute.rf import forward as fw

@@ -1,0 +1,113 @@
+"""The table of a die's values: every touchdown, the one that counts marked."""
+
+from collections.abc import Sequence
+
+from markupsafe import Markup
+
+from sitegen import units
+from sitegen.render.marks import marked, rank
+from sitegen.render.phrases import figure_of, plain, why
+from sitegen.render.pieces import Cell, Column, Row, Table
+from sitegen.render.wafer_shared import Columns, Kind, Shared, as_float
+
+
+def table(shared: Shared, rows: Sequence[int]) -> Table:
+    """The values of one die, in the order of `rows`."""
+    heads = [Column("Parameter"), Column("Condition")]
+    heads += [Column("Site")] if shared.sites else []
+    heads += [Column("Touchdown", True)] if shared.repeated else []
+    heads += [
+        Column("Value ± U", True),
+        Column("Unit"),
+        Column("Limits", True),
+        Column("Between limits"),
+        Column("Outcome"),
+        Column("Standing"),
+        Column("Calibration"),
+    ]
+    decision = shared.context.record.decision
+    caption = (
+        f"Every value of this die. U = ku with k = {figure_of(decision.coverage_factor)}."
+        " The full numbers are in the data."
+    )
+    return Table(
+        id="values",
+        caption=caption,
+        columns=tuple(heads),
+        rows=tuple(_value_row(shared, row) for row in rows),
+        empty="No value of this die is in the record.",
+    )
+
+
+def _value_row(shared: Shared, row: int) -> Row:
+    columns = shared.columns
+    kind = shared.kinds[columns["parameter"][row], columns["condition"][row]]
+    counts = bool(columns["counts"][row])
+    cells = [kind.condition_cell]
+    if shared.sites:
+        cells.append(Cell(str(columns["site"][row])))
+    if shared.repeated:
+        cells.append(_touchdown_cell(columns, row, counts))
+    cells += [
+        _value_cell(columns, row, kind),
+        kind.unit_cell,
+        kind.limits_cell,
+        Cell(shared.bars.get(row, "")),
+        _outcome_cell(columns, row, counts),
+        _standing_cell(shared, row),
+        shared.calibration_cells[columns["calibration"][row]],
+    ]
+    return Row(kind.head, tuple(cells), "" if counts else "aside")
+
+
+def _touchdown_cell(columns: Columns, row: int, counts: bool) -> Cell:
+    touchdown, of = columns["touchdown"][row], columns["touchdowns"][row]
+    if touchdown is None:
+        return Cell(units.MISSING, "", True)
+    text = "mean" if touchdown == 0 else f"{touchdown} of {of}"
+    if of == 1:
+        return Cell("1", "1", True)
+    said = Markup("{} <strong>counts</strong>") if counts else Markup("{} does not count")
+    return Cell(said.format(text), str(touchdown), True)
+
+
+def _value_cell(columns: Columns, row: int, kind: Kind) -> Cell:
+    value, expanded, floor = (
+        as_float(columns[name][row]) for name in ("value", "expanded_uncertainty", "floor")
+    )
+    if columns["below_floor"][row] and floor is not None:
+        text = f"< {units.number(floor * kind.factor, 3)}"
+        if value is not None:
+            text += f" (reads {units.number(value * kind.factor, 3)})"
+    elif value is None:
+        text = units.MISSING
+    else:
+        text = units.with_uncertainty(
+            value * kind.factor, None if expanded is None else expanded * kind.factor
+        )
+    if columns["absurd"][row]:
+        return Cell(Markup("{} <em>absurd</em>").format(text), plain(value), True)
+    return Cell(text, plain(value), True)
+
+
+def _outcome_cell(columns: Columns, row: int, counts: bool) -> Cell:
+    outcome, reason = str(columns["outcome"][row]), columns["outcome_reason"][row]
+    text = marked(outcome)
+    if reason:
+        text = text + Markup(' <span class="why">{}</span>').format(reason)
+    return Cell(text, rank(outcome))
+
+
+def _standing_cell(shared: Shared, row: int) -> Cell:
+    columns = shared.columns
+    if columns["value"][row] is None:
+        return Cell(units.MISSING)
+    key = tuple(columns[name][row] for name in ("standing", "standing_reasons", "standing_detail"))
+    if key not in shared.standing_cells:
+        standing, reasons, detail = key
+        text = marked(str(standing))
+        told = why(reasons, detail)
+        if told:
+            text = text + Markup(' <span class="why">{}</span>').format(told)
+        shared.standing_cells[key] = Cell(text, str(standing))
+    return shared.standing_cells[key]

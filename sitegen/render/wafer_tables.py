@@ -1,0 +1,152 @@
+"""Tables of a wafer's page: what must be taken again, and its dies."""
+
+from collections.abc import Mapping, Sequence
+
+from markupsafe import Markup
+
+from sitegen import addresses, units
+from sitegen.model.results import WaferResults
+from sitegen.render import summaries
+from sitegen.render.marks import marked, rank
+from sitegen.render.phrases import die_name, link, number_of
+from sitegen.render.pieces import Cell, Column, Row, Table
+from sitegen.render.tables import split
+from sitegen.render.wafer_shared import Shared
+
+OF_A_ROW = 24
+"""How many dies a row of the table of values to take again names before it counts the rest."""
+
+
+def again(shared: Shared, results: WaferResults) -> Table | None:
+    """Values without standing or not closed, by reason; None where there are none."""
+    columns = results.results.select(
+        [
+            "die_x",
+            "die_y",
+            "parameter",
+            "standing",
+            "standing_reasons",
+            "calibration",
+            "counts",
+            "value",
+        ]
+    ).to_pydict()
+    groups: dict[tuple[str, str, str], list[int]] = {}
+    for row, standing in enumerate(columns["standing"]):
+        if standing in {"stands", None} or not columns["counts"][row]:
+            continue
+        if columns["value"][row] is None:
+            continue
+        key = (
+            standing,
+            columns["standing_reasons"][row] or "",
+            columns["calibration"][row] or "",
+        )
+        groups.setdefault(key, []).append(row)
+    if not groups:
+        return None
+    return Table(
+        id="again",
+        caption="Values without standing, and values whose last verification is not followed by a"
+        " passed one. They keep their numbers on the dies' pages.",
+        columns=(
+            Column("Reason"),
+            Column("Standing"),
+            Column("Calibration"),
+            Column("Values", True),
+            Column("Dies", True),
+            Column("Parameters"),
+            Column("Which dies"),
+        ),
+        rows=tuple(
+            _again_row(shared, key, rows, columns)
+            for key, rows in sorted(groups.items(), reverse=True)
+        ),
+        wide=True,
+    )
+
+
+def _again_row(
+    shared: Shared,
+    key: tuple[str, str, str],
+    rows: Sequence[int],
+    columns: Mapping[str, Sequence[object]],
+) -> Row:
+    standing, reasons, calibration = key
+    dies = dict.fromkeys((columns["die_x"][row], columns["die_y"][row]) for row in rows)
+    names = dict.fromkeys(str(columns["parameter"][row]) for row in rows)
+    parameters = summaries.parameters_of(shared.context.record)
+    return Row(
+        Cell(reasons or "no passed verification after"),
+        (
+            Cell(marked(standing), standing),
+            shared.calibration_cells.get(calibration or None, Cell(units.MISSING)),
+            Cell(number_of(len(rows)), str(len(rows)), True),
+            Cell(number_of(len(dies)), str(len(dies)), True),
+            Cell(
+                Markup(", ").join(
+                    summaries.symbol(parameters[name]) for name in names if name in parameters
+                )
+            ),
+            Cell(_die_links(list(dies))),
+        ),
+    )
+
+
+def _die_links(dies: Sequence[tuple[object, object]]) -> Markup:
+    links = [die_link(int(str(x)), int(str(y))) for x, y in dies[:OF_A_ROW]]
+    more = len(dies) - len(links)
+    text = Markup(", ").join(links)
+    return text + f" and {number_of(more)} more, marked in the table of dies" if more else text
+
+
+def die_link(die_x: int, die_y: int) -> Markup:
+    """A link to a die from its wafer's page."""
+    return link(die_name(die_x, die_y), f"{addresses.die_stem(die_x, die_y)}.html")
+
+
+def dies(shared: Shared, results: WaferResults) -> tuple[Table, ...]:
+    """Every die with its verdict, in parts where there are many."""
+    columns = results.dies.to_pydict()
+    rows = [
+        Row(
+            Cell(die_link(x, y), str(index)),
+            (
+                Cell(columns["zone"][index]),
+                Cell(marked(columns["outcome"][index]), rank(columns["outcome"][index])),
+                Cell(columns["reason"][index] or ""),
+                *(
+                    Cell(number_of(columns[name][index]), str(columns[name][index]), True)
+                    for name in (
+                        "measured",
+                        "missing",
+                        "outside",
+                        "not_proven",
+                        "without_standing",
+                        "not_closed",
+                    )
+                ),
+                Cell("yes" if columns["planned"][index] else "no"),
+            ),
+        )
+        for index, (x, y) in enumerate(zip(columns["die_x"], columns["die_y"], strict=True))
+    ]
+    return split(
+        "die-table",
+        f"Dies of wafer {shared.wafer}, counts of values",
+        (
+            Column("Die"),
+            Column("Zone"),
+            Column("Verdict"),
+            Column("Why"),
+            Column("Measured", True),
+            Column("Missing", True),
+            Column("Outside", True),
+            Column("Not proven", True),
+            Column("Without standing", True),
+            Column("Not closed", True),
+            Column("Planned"),
+        ),
+        rows,
+        "This wafer has no die in the record.",
+    )

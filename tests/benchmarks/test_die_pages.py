@@ -1,0 +1,63 @@
+"""What one more die page costs, as a ratio to a reference workload of the same run.
+
+The reference is a page's worth of plain work: 30 rows formatted and escaped, 8 traces of 201 points
+formatted as text one by one, hashed. Machines differ and are noisy; the ratio moves little.
+"""
+
+import hashlib
+import html
+import resource
+import time
+from pathlib import Path
+
+import numpy as np
+
+from sitegen.build import build
+from sitegen.publish.campaign_folder import write_campaign
+from sitegen.simulate import simulate_campaign
+from tests.conftest import quiet
+
+FEWER, MORE = 40, 240
+MOST_REFERENCES_A_PAGE = 6.0
+
+
+def processor_s() -> float:
+    """Processor time of this process and of its finished children."""
+    own = resource.getrusage(resource.RUSAGE_SELF)
+    children = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return own.ru_utime + own.ru_stime + children.ru_utime + children.ru_stime
+
+
+def cost_of_building(dies: int, folder: Path) -> float:
+    """Processor seconds of a build of one wafer with so many dies."""
+    campaign = write_campaign(simulate_campaign(wafers=1, dies=dies, seed=3), folder / str(dies))
+    before = processor_s()
+    build(campaign, folder / f"{dies}-out", quiet, workers=1)
+    return processor_s() - before
+
+
+def cost_of_reference() -> float:
+    """Processor seconds of the reference workload, the median of five."""
+    curve = np.linspace(0.0, 3000.0, 201)
+    times = []
+    for _ in range(5):
+        start = time.process_time()
+        for page in range(50):
+            rows = "".join(
+                f"<tr><th>{html.escape(f'<{row}>')}</th><td>{row * 1.7 + page:.4f}</td></tr>"
+                for row in range(30)
+            )
+            traces = " ".join(
+                " ".join(f"{x:.0f},{x + trace:.0f}" for x in curve) for trace in range(8)
+            )
+            hashlib.sha256((rows + traces).encode()).hexdigest()
+        times.append((time.process_time() - start) / 50)
+    return sorted(times)[2]
+
+
+def test_the_marginal_cost_of_a_die_page(tmp_path: Path) -> None:
+    cost_of_building(8, tmp_path)  # imports and compiled specifications, paid once
+    page_s = (cost_of_building(MORE, tmp_path) - cost_of_building(FEWER, tmp_path)) / (MORE - FEWER)
+    reference_s = cost_of_reference()
+    print(f"one die page: {page_s * 1e3:.2f} ms, reference {reference_s * 1e3:.2f} ms")
+    assert page_s <= MOST_REFERENCES_A_PAGE * reference_s

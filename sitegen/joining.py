@@ -7,20 +7,19 @@ from pathlib import Path
 import pandas as pd
 
 from sitegen import __version__, drawings, jobs
-from sitegen.compute.overview import findings_of, station_record
+from sitegen.compute.findings import findings_of
 from sitegen.compute.population import NEEDED, summarise_results
+from sitegen.compute.station_record import station_record
 from sitegen.compute.suspicions import suspicions
 from sitegen.model.loaded import Campaign, Note
+from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
 from sitegen.model.results import (
-    DIE_COLUMNS,
-    RESULT_COLUMNS,
     CalibrationResult,
     CampaignContext,
     CampaignResults,
     TableFile,
     VerificationResult,
     WaferResults,
-    schema_of,
 )
 from sitegen.problems import Fault
 from sitegen.publish import record_tables

@@ -34,8 +34,9 @@ def test_modules_and_functions_stay_small(path: Path) -> None:
     assert text.count("\n") <= MOST_LINES
     for node in ast.walk(ast.parse(text)):
         if isinstance(node, ast.FunctionDef):
-            length = (node.end_lineno or node.lineno) - node.lineno + 1
-            assert length <= MOST_FUNCTION_LINES, f"{node.name} has {length} lines"
+            first = node.body[1] if ast.get_docstring(node) and node.body[1:] else node.body[0]
+            length = (node.end_lineno or node.lineno) - first.lineno + 1
+            assert length <= MOST_FUNCTION_LINES, f"{node.name} has {length} lines of code"
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))

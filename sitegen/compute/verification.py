@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from sitegen.compute.calibration import GHZ, SolvedCalibration, reflect_standard
+from sitegen.compute.calibration import SolvedCalibration
 from sitegen.compute.evidence import reference_time
 from sitegen.compute.rf.correct import correct
 from sitegen.compute.rf.definitions import Thru
@@ -19,6 +19,7 @@ from sitegen.compute.rf.verification import (
     judge,
     reference_s,
 )
+from sitegen.compute.standards import GHZ, reflect_standard
 from sitegen.model import verification as records
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Instrument

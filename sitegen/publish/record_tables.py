@@ -7,6 +7,7 @@ import numpy as np
 import pyarrow as pa
 
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.result_tables import schema_of
 from sitegen.model.results import (
     CalibrationResult,
     ParameterResult,
@@ -14,7 +15,6 @@ from sitegen.model.results import (
     TraceGroup,
     VerificationResult,
     WaferSummary,
-    schema_of,
 )
 from sitegen.problems import Fault, Finding
 

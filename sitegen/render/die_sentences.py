@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen.render.phrases import capital, counted, joined, several, spelled
+from sitegen.render.phrases import capital, counted, every, joined, several, spelled
 from sitegen.render.pieces import Text
 from sitegen.render.sentences import Sentences, be
 
@@ -55,7 +55,7 @@ def _verdict(facts: DieFacts, decided: Markup) -> Text:
         every = (
             "its one value with limits lies within them"
             if facts.limited == 1
-            else f"all {counted(facts.limited, 'value')} with limits lie within them"
+            else f"{every(facts.limited, 'value')} with limits lie within them"
         )
         return Markup("is <strong>within</strong>: {} under {}").format(every, decided)
     if facts.outcome == "outside" and facts.outside:

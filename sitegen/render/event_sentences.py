@@ -11,6 +11,7 @@ from sitegen.render.phrases import (
     capital,
     counted,
     duration,
+    every,
     figure_of,
     frequency,
     instant,
@@ -25,7 +26,7 @@ def calibration(result: CalibrationResult, station: Markup, values: Mapping[str,
     """Whether a calibration is good, and what stands on it (values by wafer)."""
     record = result.record
     made = Markup("{} calibration {} was made on {} on {} by {}.").format(
-        record.method, record.id, instant(result.made_at), station, record.by
+        capital(record.method), record.id, instant(result.made_at), station, record.by
     )
     if result.outcome == "not solved":
         verdict = Markup("It could not be solved: {}.").format(result.unsolved.rstrip("."))
@@ -62,7 +63,7 @@ def checks(found: Sequence[Check]) -> str:
         text = (
             "its one judged check is met"
             if len(judged) == 1
-            else f"all {counted(len(judged), 'judged check')} are met"
+            else f"{every(len(judged), 'judged check')} are met"
         )
     else:
         text = (
@@ -104,7 +105,7 @@ def _share_that_lies(part: int, whole: int) -> str:
     if whole == 1:
         return "its one structure lies"
     if part == whole:
-        return f"all {counted(whole, 'structure')} lie"
+        return f"{every(whole, 'structure')} lie"
     verb = "lies" if part == 1 else "lie"
     return f"{spelled(part)} of {counted(whole, 'structure')} {verb}"
 

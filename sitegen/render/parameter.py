@@ -97,7 +97,6 @@ def view(
         title=capital(parameter.name),
         symbol=summaries.symbol(parameter),
         lead=sentences.parameter(
-            parameter.name,
             counts,
             {
                 "missing": sum(result.summary.missing for result in overall),

@@ -43,6 +43,15 @@ def counted(number: int, singular: str, plural: str | None = None) -> str:
     return f"{spelled(number)} {singular if number == 1 else plural or singular + 's'}"
 
 
+def every(number: int, singular: str, plural: str | None = None) -> str:
+    """'the one die', 'both dies', 'all three dies'."""
+    if number == 1:
+        return f"the one {singular}"
+    if number == 2:
+        return f"both {plural or singular + 's'}"
+    return f"all {counted(number, singular, plural)}"
+
+
 def number_of(number: int) -> str:
     """A count in digits, thousands apart."""
     return f"{number:,}".replace(",", units.THIN)

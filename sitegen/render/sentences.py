@@ -18,6 +18,7 @@ from sitegen.problems import Finding
 from sitegen.render.phrases import (
     capital,
     counted,
+    every,
     figure_of,
     joined,
     link,
@@ -36,7 +37,7 @@ def rule(decision: Decision, href: str) -> Markup:
     if decision.rule == "simple":
         return Markup('the <a href="{}">simple rule</a>').format(href)
     ratio = "" if decision.guard_factor == 1 else f"{figure_of(decision.guard_factor)} "
-    return Markup('the <a href="{}">guarded rule</a> (w = {}U, k = {})').format(
+    return Markup('the <a href="{}">guarded rule</a> (w = {}U, k = {})').format(
         href, ratio, figure_of(decision.coverage_factor)
     )
 
@@ -52,14 +53,15 @@ def _was(number: int) -> str:
 
 def dies_measured(planned: int, measured: int) -> str:
     """'264 of 270 planned dies were measured', 'all 88 ...'; the plan may hold none."""
+    if planned == 0 and measured == 0:
+        return "no die was planned or measured"
     if planned == 0:
         return f"{counted(measured, 'die')} {_was(measured)} measured, without a plan"
+    if planned == 1 and measured <= 1:
+        return f"the one planned die was {'' if measured else 'not '}measured"
     if measured == 0:
-        one = "the one planned die" if planned == 1 else f"the {number_of(planned)} planned dies"
-        return f"none of {one} was measured"
+        return f"none of the {number_of(planned)} planned dies was measured"
     if measured == planned:
-        if planned == 1:
-            return "the one planned die was measured"
         return f"all {number_of(planned)} planned dies were measured"
     if measured > planned:
         return (
@@ -71,6 +73,8 @@ def dies_measured(planned: int, measured: int) -> str:
 
 def _conforming(summary: WaferSummary) -> str:
     """'82 of 88'."""
+    if summary.assessable == 0:
+        return "(none can be judged)"
     return f"{number_of(summary.conforming)} of {number_of(summary.assessable)}"
 
 
@@ -80,8 +84,9 @@ def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -
         return (Markup("No wafer of this campaign has been measured."),)
     planned = sum(summary.planned for summary, _ in wafers)
     measured = sum(summary.measured for summary, _ in wafers)
-    text = dies_measured(planned, measured)
-    first = Markup("{} on {}.").format(capital(text), counted(len(wafers), "wafer"))
+    first = Markup("On {} {}.").format(
+        counted(len(wafers), "wafer"), dies_measured(planned, measured)
+    )
     if measured == 0:
         return (first,)
     assessable = sum(summary.assessable for summary, _ in wafers)
@@ -120,6 +125,7 @@ MOST_NAMED = 6
 """How many wafers, events or stretches a sentence names before it counts the rest."""
 DIES = ("die that can be judged", "dies that can be judged")
 MEET = ("meets every limit", "meet every limit", "does not meet every limit")
+VALUES = ("value that can be judged", "values that can be judged")
 LIE = ("is within its limits", "are within their limits", "is not within its limits")
 
 
@@ -214,15 +220,14 @@ def _events(noun: str, good: str, events: Sequence[tuple[str, str, str]]) -> Mar
     ]
     rest = len(events) - len(bad)
     if not bad:
-        if rest == 1:
-            return Markup("The one {} {}.").format(noun, one)
-        return Markup("All {} {}.").format(counted(rest, noun), many)
+        return Markup("{} {}.").format(capital(every(rest, noun)), one if rest == 1 else many)
+    if len(events) == 1:
+        name, outcome, href = events[0]
+        return Markup("The one {}, {}, {}.").format(noun, link(name, href), WENT_WRONG[outcome])
     named = joined(bad[:MOST_NAMED]) + _more(len(bad))
-    if rest == 0 and len(events) == 1:
-        return Markup("The one {}, {}.").format(noun, named)
     first = "None" if rest == 0 else capital(spelled(rest))
     return Markup("{} of {} {}; {}.").format(
-        first, counted(len(events), noun), one if rest == 1 else many, named
+        first, counted(len(events), noun), one if rest <= 1 else many, named
     )
 
 
@@ -280,23 +285,26 @@ def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
 
 
 def parameter(
-    name: str, counts: Mapping[str, int], aside: Mapping[str, int], decided: Markup, limited: bool
+    counts: Mapping[str, int], aside: Mapping[str, int], decided: Markup, limited: bool
 ) -> Sentences:
     """How a parameter came out over the campaign.
 
     counts: of each outcome among the values that count; aside: of 'missing', 'without standing'
-    and 'not closed' values.
+    and 'not closed' values, the last of which are among the counted ones.
     """
-    judged = sum(counts.get(o, 0) for o in ("within", "not proven", "outside"))
+    judged = sum(counts.get(word, 0) for word in ("within", "not proven", "outside"))
     measured = judged + counts.get("not assessable", 0) + counts.get("no limits", 0)
     if measured == 0 and not aside.get("without standing", 0):
-        return (Markup("{} was not measured.").format(capital(name)),)
+        return (Markup("No value was measured."),)
+    if measured == 0:
+        lost = aside["without standing"]
+        return (Markup("No value has standing; {} {} without.").format(spelled(lost), be(lost)),)
     if not limited:
-        first = Markup("{} has no specification limits; {} with standing {} summarised.").format(
-            capital(name), counted(measured, "value"), be(measured)
+        first = Markup("There are no specification limits; {} with standing {} summarised.").format(
+            counted(measured, "value"), be(measured)
         )
     elif judged == 0:
-        first = Markup("No value of {} can be judged under {}.").format(name, decided)
+        first = Markup("No value can be judged under {}.").format(decided)
     else:
         within = counts.get("within", 0)
         rest = [
@@ -304,9 +312,8 @@ def parameter(
             for outcome in ("not proven", "outside")
             if counts.get(outcome, 0)
         ]
-        nouns = (f"value of {name} that can be judged", f"values of {name} that can be judged")
         first = Markup("{} under {}{}.").format(
-            capital(_judged(within, judged, nouns, LIE)),
+            capital(_judged(within, judged, VALUES, LIE)),
             decided,
             Markup("; {}").format(joined(rest)) if rest else "",
         )
@@ -314,12 +321,19 @@ def parameter(
 
 
 def _aside(aside: Mapping[str, int]) -> Sentences:
-    said: list[Text] = [
-        f"{number_of(n)} {be(n)} {word}"
-        for word in ("missing", "without standing", "not closed")
-        if (n := aside.get(word, 0))
+    beside: list[Text] = [
+        f"{number_of(count)} {be(count)} {word}"
+        for word in ("missing", "without standing")
+        if (count := aside.get(word, 0))
     ]
-    return (Markup("Beside them {}.").format(joined(said)),) if said else ()
+    said = [Markup("Beside them {}.").format(joined(beside))] if beside else []
+    if unclosed := aside.get("not closed", 0):
+        said.append(
+            Markup("{} of the values with standing {} not closed.").format(
+                capital(spelled(unclosed)), be(unclosed)
+            )
+        )
+    return tuple(said)
 
 
 def station(

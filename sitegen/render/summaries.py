@@ -11,9 +11,6 @@ from sitegen.render.marks import marked
 from sitegen.render.phrases import figure_of, limits, number_of, plain, stated
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
 
-BELOW = "below floor"
-"""What stands for a figure that falls below the instrument's floor."""
-
 FIGURES = (
     ("mean", "Mean", 4),
     ("standard_deviation", "s", 3),
@@ -92,7 +89,12 @@ def figure_cells(summary: Summary, factor: float, names: Sequence[str] = SHORT) 
 def _figure_cell(summary: Summary, name: str, digits: int, factor: float) -> Cell:
     value: float | None = getattr(summary, name)
     if value is None:
-        return Cell(BELOW if name in summary.below else units.MISSING, "", True)
+        if name not in summary.below:
+            return Cell(units.MISSING, "", True)
+        if summary.highest_floor is None:
+            return Cell("below floor", "", True)
+        floor = summary.highest_floor
+        return Cell(f"< {units.number(floor * factor, 3)}", plain(floor), True)
     return Cell(units.number(value * factor, digits), plain(value), True)
 
 

@@ -1,0 +1,189 @@
+"""What a campaign's measurements show, as findings: those that need a decision first."""
+
+from collections.abc import Sequence
+
+from sitegen import addresses
+from sitegen.model.campaign import CampaignRecord, Parameter
+from sitegen.model.results import CalibrationResult, VerificationResult, WaferSummary
+from sitegen.problems import WEIGHTS, Finding, Weight
+from sitegen.units import count, frequency
+
+
+def findings_of(
+    campaign: CampaignRecord,
+    calibrations: Sequence[CalibrationResult],
+    verifications: Sequence[VerificationResult],
+    wafers: Sequence[WaferSummary],
+    from_wafers: Sequence[Finding],
+) -> tuple[Finding, ...]:
+    """All findings of the campaign, those that need a decision first."""
+    found = [
+        *_calibration_findings(calibrations),
+        *_verification_findings(verifications),
+        *(finding for one in wafers for finding in _wafer_findings(one)),
+        *_plan_findings(campaign, wafers),
+        *_uncertainty_findings(campaign),
+        *from_wafers,
+    ]
+    return tuple(
+        sorted(found, key=lambda one: (WEIGHTS.index(one.weight), one.kind, one.subject, one.text))
+    )
+
+
+def _calibration_findings(calibrations: Sequence[CalibrationResult]) -> list[Finding]:
+    found = []
+    for one in calibrations:
+        page, name = addresses.calibration(one.record.id), one.record.id
+        if one.outcome == "checks failed":
+            failed = ", ".join(check.name for check in one.checks if check.passed is False)
+            found.append(
+                Finding(
+                    "calibration checks failed",
+                    f"calibration {name}",
+                    f"Calibration {name} did not meet the bounds of its own checks: {failed}.",
+                    "decision",
+                    page,
+                )
+            )
+        if one.outcome == "not solved":
+            found.append(
+                Finding(
+                    "calibration not solved",
+                    f"calibration {name}",
+                    f"Calibration {name} could not be solved: {one.unsolved}.",
+                    "decision",
+                    page,
+                )
+            )
+    return found
+
+
+def _verification_findings(verifications: Sequence[VerificationResult]) -> list[Finding]:
+    found = []
+    for one in verifications:
+        page, name = addresses.verification(one.record.id), one.record.id
+        if one.outcome == "failed":
+            worst = max(
+                (mask for structure in one.structures for mask in structure.masks),
+                key=lambda mask: mask.worst_ratio or 0.0,
+            )
+            at = "" if worst.worst_frequency_hz is None else frequency(worst.worst_frequency_hz)
+            found.append(
+                Finding(
+                    "verification failed",
+                    f"verification {name}",
+                    f"Verification {name} of calibration {one.record.calibration} failed:"
+                    f" {one.reason}, worst {worst.worst_ratio or 0.0:.2f} times the mask in"
+                    f" {worst.mask.parameter.upper()} at {at}.",
+                    "decision",
+                    page,
+                )
+            )
+        if one.outcome == "not assessable":
+            found.append(
+                Finding(
+                    "verification not assessable",
+                    f"verification {name}",
+                    f"Verification {name} could not be assessed: {one.reason}.",
+                    "decision",
+                    page,
+                )
+            )
+    return found
+
+
+def _wafer_findings(one: WaferSummary) -> list[Finding]:
+    where = f"on wafer {one.wafer}"
+    outside, unmeasured = one.outcomes["outside"], one.outcomes["not measured"]
+    open_, changed, below = one.values_not_closed, one.touchdown_changes, one.values_below_floor
+    told: list[tuple[int, str, str, Weight]] = [
+        (
+            values,
+            "without standing",
+            f"{count(values, 'value')} {where} {_verb(values, 'has', 'have')} no standing:"
+            f" {reason}.",
+            "decision",
+        )
+        for reason, values in one.standing_reasons.items()
+    ]
+    told += [
+        (
+            outside,
+            "outside limits",
+            f"{count(outside, 'die')} of {one.measured} measured {where}"
+            f" {_verb(outside, 'lies', 'lie')} outside the limits.",
+            "decision",
+        ),
+        (
+            unmeasured,
+            "dies not measured",
+            f"{count(unmeasured, 'planned die')} {where} {_verb(unmeasured, 'was', 'were')} not"
+            " measured.",
+            "attention",
+        ),
+        (
+            open_,
+            "not closed",
+            f"{count(open_, 'value')} {where} {_verb(open_, 'is', 'are')} not closed: no"
+            f" verification passed after {_verb(open_, 'it was', 'they were')} taken.",
+            "attention",
+        ),
+        (
+            changed,
+            "touchdown changes a verdict",
+            f"On wafer {one.wafer} the rule of choice between touchdowns decides"
+            f" {count(changed, 'verdict')}.",
+            "attention",
+        ),
+        (
+            below,
+            "below the floor",
+            f"{count(below, 'value')} {where} {_verb(below, 'lies', 'lie')} below the stored floor"
+            f" and {_verb(below, 'is', 'are')} shown as such.",
+            "note",
+        ),
+    ]
+    page, subject = addresses.wafer(one.wafer), f"wafer {one.wafer}"
+    return [Finding(kind, subject, text, weight, page) for n, kind, text, weight in told if n]
+
+
+def _verb(number: int, one: str, many: str) -> str:
+    return one if number == 1 else many
+
+
+def _plan_findings(campaign: CampaignRecord, wafers: Sequence[WaferSummary]) -> list[Finding]:
+    present = {one.wafer for one in wafers}
+    return [
+        Finding(
+            "wafer not measured",
+            f"wafer {planned.id}",
+            f"Wafer {planned.id} is planned and is not in the record.",
+            "attention",
+            addresses.HOME,
+        )
+        for planned in campaign.plan.wafers
+        if planned.id not in present
+    ]
+
+
+def _uncertainty_findings(campaign: CampaignRecord) -> list[Finding]:
+    def has_limits(parameter: Parameter) -> bool:
+        return parameter.lower is not None or parameter.upper is not None
+
+    guarded = campaign.decision.rule == "guarded"
+    return [
+        Finding(
+            "no uncertainty stated",
+            f"parameter {parameter.id}",
+            f"No uncertainty is stated for {parameter.id}"
+            + (
+                ": under the guarded rule its values cannot be assessed."
+                if guarded and has_limits(parameter)
+                else "."
+            ),
+            "decision" if guarded and has_limits(parameter) else "note",
+            addresses.parameter(parameter.id),
+        )
+        for parameter in campaign.parameters
+        if not parameter.uncertainty
+    ]

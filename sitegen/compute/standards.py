@@ -1,0 +1,61 @@
+"""Standards of a calibration record as the mathematics takes them: SI units, the day's load."""
+
+from sitegen.compute.rf.definitions import Load, Offset, Open, ReflectStandard, Short, Thru
+from sitegen.compute.rf.solution import Port
+from sitegen.model import calibration as records
+from sitegen.model.arrays import ComplexArray
+
+GHZ = 1e9
+
+
+def reflect_standard(
+    definition: records.ShortDefinition | records.OpenDefinition | records.LoadDefinition,
+) -> ReflectStandard:
+    """A record's definition in SI units."""
+    offset = Offset(
+        definition.offset.delay_ps * 1e-12,
+        definition.offset.z0_ohm,
+        definition.offset.loss_gohm_per_s * GHZ,
+    )
+    match definition:
+        case records.ShortDefinition():
+            return Short(_coefficients(definition.inductance_ph, 1e-12), offset)
+        case records.OpenDefinition():
+            return Open(_coefficients(definition.capacitance_ff, 1e-15), offset)
+        case records.LoadDefinition():
+            return Load(
+                definition.resistance_ohm,
+                definition.inductance_ph * 1e-12,
+                definition.capacitance_ff * 1e-15,
+                offset,
+            )
+
+
+def _coefficients(given: tuple[float, ...], unit: float) -> tuple[float, ...]:
+    """From powers of GHz to powers of Hz."""
+    return tuple(value * unit / GHZ**power for power, value in enumerate(given))
+
+
+def thru_standard(definition: records.ThruDefinition) -> Thru:
+    return Thru(definition.delay_ps * 1e-12, definition.z0_ohm, definition.loss_gohm_per_s * GHZ)
+
+
+def of_the_day(
+    definition: records.ShortDefinition | records.OpenDefinition | records.LoadDefinition,
+    record: records.CalibrationRecord,
+    port: Port,
+) -> records.ShortDefinition | records.OpenDefinition | records.LoadDefinition:
+    """A load with the resistance measured through the probe that day, where one was taken."""
+    substrate = record.substrate
+    measured = (
+        substrate.load_resistance_port_1_ohm if port == 1 else substrate.load_resistance_port_2_ohm
+    )
+    if isinstance(definition, records.LoadDefinition) and measured is not None:
+        return definition.model_copy(update={"resistance_ohm": measured})
+    return definition
+
+
+def at_port(s: ComplexArray, port: Port) -> ComplexArray:
+    """Reflection at a port, shape (n_freq,); a one-port sweep has just the one."""
+    place = 0 if s.shape[-1] == 1 else port - 1
+    return s[:, place, place]

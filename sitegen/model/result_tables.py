@@ -1,0 +1,73 @@
+"""Columns of the tables that a wafer's job gives: values and dies."""
+
+import pyarrow as pa
+
+RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
+    ("wafer", pa.string(), "identity of the wafer"),
+    ("die_x", pa.int32(), "column of the die in the campaign's layout"),
+    ("die_y", pa.int32(), "row of the die in the campaign's layout"),
+    ("x_mm", pa.float64(), "die centre right of the wafer's centre, mm"),
+    ("y_mm", pa.float64(), "die centre above the wafer's centre, mm"),
+    ("zone", pa.string(), "centre, middle or edge: thirds of equal area of the usable radius"),
+    ("site", pa.string(), "place inside the die; empty where the die has no sites"),
+    ("device", pa.string(), "device measured"),
+    ("parameter", pa.string(), "parameter"),
+    ("condition", pa.string(), "declared set point of bias and temperature"),
+    ("touchdown", pa.int32(), "number of the touchdown from 1; 0: the mean of all touchdowns"),
+    ("touchdowns", pa.int32(), "number of touchdowns with this value"),
+    ("counts", pa.bool_(), "true for the value that counts under the campaign's rule"),
+    ("value", pa.float64(), "measured value in 'unit'; null: not measured"),
+    ("unit", pa.string(), "unit of value, uncertainty and limits"),
+    ("u", pa.float64(), "standard uncertainty; null: not stated"),
+    ("expanded_uncertainty", pa.float64(), "k times u"),
+    ("floor", pa.float64(), "stored floor for this range and path, in 'unit'"),
+    ("below_floor", pa.bool_(), "true: the reading lies below the floor"),
+    ("lower", pa.float64(), "lower specification limit"),
+    ("upper", pa.float64(), "upper specification limit"),
+    ("acceptance_lower", pa.float64(), "lower acceptance limit under the decision rule"),
+    ("acceptance_upper", pa.float64(), "upper acceptance limit under the decision rule"),
+    (
+        "outcome",
+        pa.string(),
+        "within, not proven, outside, not assessable, not measured, no limits",
+    ),
+    ("outcome_reason", pa.string(), "why it is not assessable"),
+    ("standing", pa.string(), "stands, not closed, without standing"),
+    ("standing_reasons", pa.string(), "reasons from the closed list, separated by '; '"),
+    ("standing_detail", pa.string(), "particulars of the reasons"),
+    ("calibration", pa.string(), "calibration in force; null for DC values"),
+    ("calibration_basis", pa.string(), "named by the value, or found by time and station"),
+    ("measured_at", pa.timestamp("us", tz="UTC"), "time as stamped by the instrument"),
+    ("temperature_c", pa.float64(), "measured temperature, °C"),
+    ("bias", pa.string(), "measured bias"),
+    ("absurd", pa.bool_(), "true: outside the parameter's plausible range"),
+    ("file", pa.string(), "file that the value was read from"),
+)
+"""Columns of data/results: one row a die, site, device, parameter, condition and touchdown."""
+
+DIE_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
+    ("wafer", pa.string(), "identity of the wafer"),
+    ("die_x", pa.int32(), "column of the die in the campaign's layout"),
+    ("die_y", pa.int32(), "row of the die in the campaign's layout"),
+    ("x_mm", pa.float64(), "die centre right of the wafer's centre, mm"),
+    ("y_mm", pa.float64(), "die centre above the wafer's centre, mm"),
+    ("zone", pa.string(), "centre, middle or edge"),
+    ("full", pa.bool_(), "true: the whole die lies inside the edge exclusion"),
+    ("planned", pa.bool_(), "true: the plan asks for this die"),
+    ("outcome", pa.string(), "verdict of the die over all its parameters with limits"),
+    ("reason", pa.string(), "what decided the verdict"),
+    ("measured", pa.int32(), "values that count"),
+    ("missing", pa.int32(), "values that the plan asks for and that are not there"),
+    ("outside", pa.int32(), "values with standing outside their limits"),
+    ("not_proven", pa.int32(), "values with standing inside the guard band"),
+    ("without_standing", pa.int32(), "values without standing"),
+    ("not_closed", pa.int32(), "values whose last verification is not followed by a passed one"),
+)
+"""Columns of data/dies: one row a die of each wafer."""
+
+
+def schema_of(columns: tuple[tuple[str, pa.DataType, str], ...]) -> pa.Schema:
+    """The Arrow schema of a table of columns, each with its description as field metadata."""
+    return pa.schema(
+        [pa.field(name, kind, metadata={"description": text}) for name, kind, text in columns]
+    )

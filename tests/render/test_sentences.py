@@ -1,0 +1,334 @@
+"""The pages' first sentences, in the cases none, one, some, all and nothing measured."""
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from markupsafe import Markup
+
+from sitegen.model.campaign import Decision
+from sitegen.render import die_sentences, event_sentences, sentences
+from sitegen.render.die_sentences import DieFacts
+from tests.render.samples import (
+    FINDINGS,
+    calibration_result,
+    verification_result,
+    wafer_summary,
+)
+
+RULE = Markup("the guarded rule")
+
+
+def said(found: sentences.Sentences) -> str:
+    """The sentences as a reader sees them."""
+    return " ".join(str(each.striptags()) for each in found).replace("\u202f", " ")
+
+
+@pytest.mark.parametrize(
+    ("planned", "measured", "text"),
+    [
+        (9, 9, "all 9 planned dies were measured"),
+        (9, 8, "8 of 9 planned dies were measured"),
+        (9, 1, "1 of 9 planned dies was measured"),
+        (9, 0, "none of the 9 planned dies was measured"),
+        (1, 1, "the one planned die was measured"),
+        (1, 0, "the one planned die was not measured"),
+        (9, 11, "eleven dies were measured, 2 more than the 9 planned"),
+        (0, 3, "three dies were measured, without a plan"),
+        (0, 0, "no die was planned or measured"),
+    ],
+)
+def test_how_many_dies_were_measured(planned: int, measured: int, text: str) -> None:
+    assert sentences.dies_measured(planned, measured) == text
+
+
+@pytest.mark.parametrize(
+    ("conforming", "assessable", "text"),
+    [
+        (7, 7, "All 7 dies that can be judged meet every limit under the guarded rule (yield"),
+        (6, 7, "6 of 7 dies that can be judged meet every limit under the guarded rule (yield"),
+        (1, 7, "1 of 7 dies that can be judged meets every limit under the guarded rule (yield"),
+        (0, 7, "None of the 7 dies that can be judged meets every limit under the guarded rule"),
+        (1, 1, "The one die that can be judged meets every limit under the guarded rule (yield"),
+        (0, 1, "The one die that can be judged does not meet every limit under the guarded rule"),
+        (0, 0, "No die can be judged under the guarded rule."),
+    ],
+)
+def test_a_wafer(conforming: int, assessable: int, text: str) -> None:
+    summary = wafer_summary(conforming=conforming, assessable=assessable)
+    assert text in said(sentences.wafer(summary, RULE))
+
+
+def test_a_wafer_says_its_interval_and_what_it_describes() -> None:
+    text = said(sentences.wafer(wafer_summary(), RULE))
+    assert "(yield 85.7 %, 95 % interval 48.7 % to 97.4 %, which describes these dies)" in text
+
+
+def test_a_wafer_on_which_nothing_was_measured_says_only_that() -> None:
+    summary = wafer_summary(measured=0, conforming=0, assessable=0, values=0)
+    assert said(sentences.wafer(summary, RULE)) == "None of the 9 planned dies was measured."
+
+
+def test_a_campaign_without_wafers() -> None:
+    assert said(sentences.campaign_dies([], RULE)) == (
+        "No wafer of this campaign has been measured."
+    )
+
+
+def test_a_campaign_of_one_wafer_does_not_name_it_again() -> None:
+    assert said(sentences.campaign_dies([(wafer_summary(), "w.html")], RULE)) == (
+        "On one wafer 8 of 9 planned dies were measured. 6 of 7 dies that can be judged meet every"
+        " limit under the guarded rule."
+    )
+
+
+def test_a_campaign_of_several_wafers_has_each_with_its_link() -> None:
+    dark = wafer_summary("W2", conforming=0, assessable=0)
+    found = sentences.campaign_dies([(wafer_summary(), "a.html"), (dark, "b.html")], RULE)
+    assert said(found) == (
+        "On two wafers 16 of 18 planned dies were measured. 6 of 7 dies that can be judged meet"
+        " every limit under the guarded rule: W1 6 of 7 and W2 (none can be judged)."
+    )
+    assert '<a href="a.html">W1</a>' in found[1]
+
+
+def test_a_campaign_of_many_wafers_names_the_first_and_counts_the_rest() -> None:
+    many = [(wafer_summary(f"W{n}"), "") for n in range(1, 26)]
+    assert "W6 6 of 7, and 19 more." in said(sentences.campaign_dies(many, RULE))
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        ({"values": 0, "values_without_standing": 0}, ""),
+        (
+            {"values_without_standing": 0, "values_not_closed": 0},
+            "All 24 values stand on valid evidence.",
+        ),
+        (
+            {"values": 1, "values_without_standing": 0, "values_not_closed": 0},
+            "The one value stands on valid evidence.",
+        ),
+        (
+            {"values_not_closed": 0},
+            "Two of 24 values are without standing: expired by time.",
+        ),
+        (
+            {"values_without_standing": 0},
+            "One value is not closed: no passed verification follows.",
+        ),
+        (
+            {
+                "values_without_standing": 14,
+                "values_not_closed": 0,
+                "standing_reasons": {"expired by time": 2, "verification failed": 12},
+            },
+            "14 of 24 values are without standing: verification failed 12, expired by time 2.",
+        ),
+    ],
+)
+def test_standing_of_a_wafer(changes: dict[str, Any], text: str) -> None:
+    assert said(sentences.standing([(wafer_summary(**changes), "")])) == text
+
+
+def test_standing_of_a_campaign_names_the_wafers_concerned() -> None:
+    whole = wafer_summary("W2", values_without_standing=0, values_not_closed=0)
+    found = sentences.standing(
+        [(wafer_summary(values_not_closed=0), "w1.html"), (whole, "w2.html")]
+    )
+    assert said(found) == "Two of 48 values are without standing: 2 on W1 (expired by time)."
+    assert "w1.html" in found[0] and "w2.html" not in found[0]
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "text"),
+    [
+        ([], "The record holds no calibration."),
+        (["usable"], "The one calibration is usable."),
+        (["usable", "usable"], "Both calibrations are usable."),
+        (["checks failed"], "The one calibration, CAL-0, did not meet its own checks."),
+        (
+            ["usable", "not solved"],
+            "One of two calibrations is usable; CAL-1 could not be solved.",
+        ),
+        (
+            ["checks failed", "not solved"],
+            "None of two calibrations is usable; CAL-0 did not meet its own checks and CAL-1 could"
+            " not be solved.",
+        ),
+    ],
+)
+def test_calibrations_in_a_sentence(outcomes: list[str], text: str) -> None:
+    results = [
+        (calibration_result(f"CAL-{n}", outcome=outcome), "") for n, outcome in enumerate(outcomes)
+    ]
+    first, second = sentences.evidence(results, [])
+    assert said((first,)) == text
+    assert said((second,)) == "The record holds no verification."
+
+
+def test_findings_and_faults() -> None:
+    assert said(sentences.needs([], 0, "p.html")) == "The measurements show no finding."
+    assert said(sentences.needs(FINDINGS, 1, "p.html")) == (
+        "The measurements show two findings; one needs a decision. One fault of the input kept"
+        " something from being read, computed or shown."
+    )
+    assert "none needs a decision" in said(sentences.needs(FINDINGS[1:], 0, ""))
+    assert "<a" not in sentences.needs(FINDINGS, 3, "")[0]
+
+
+@pytest.mark.parametrize(
+    ("counts", "aside", "limited", "text"),
+    [
+        ({}, {}, True, "No value was measured."),
+        ({}, {"without standing": 3}, True, "No value has standing; three are without."),
+        (
+            {"within": 8},
+            {},
+            True,
+            "All 8 values that can be judged are within their limits under the guarded rule.",
+        ),
+        (
+            {"within": 6, "not proven": 1, "outside": 1},
+            {"missing": 2, "without standing": 1, "not closed": 1},
+            True,
+            "6 of 8 values that can be judged are within their limits under the guarded rule; 1 is"
+            " not proven and 1 is outside. Beside them 2 are missing and 1 is without standing. One"
+            " of the values with standing is not closed.",
+        ),
+        ({"not assessable": 4}, {}, True, "No value can be judged under the guarded rule."),
+        (
+            {"no limits": 4},
+            {},
+            False,
+            "There are no specification limits; four values with standing are summarised.",
+        ),
+    ],
+)
+def test_a_parameter(
+    counts: dict[str, int], aside: dict[str, int], limited: bool, text: str
+) -> None:
+    assert said(sentences.parameter(counts, aside, RULE, limited)) == text
+
+
+def test_a_station() -> None:
+    assert said(sentences.station("A", 0, 0, 0, 0, [])) == "Nothing is recorded on A."
+    assert said(sentences.station("A", 1, 2, 3, 0, [])) == (
+        "The record of A holds one calibration, two verifications and three wafers. A calibration"
+        " was in force whenever a wafer was measured on it."
+    )
+    assert said(sentences.station("A", 1, 2, 1, 1, [("W1", "then")])) == (
+        "The record of A holds one calibration, two verifications and one wafer. One verification"
+        " failed. No calibration was in force for one stretch: W1, then."
+    )
+
+
+def test_the_rule_names_its_factors() -> None:
+    assert said((sentences.rule(Decision(rule="simple"), "m"),)) == "the simple rule"
+    guarded = Decision(rule="guarded", coverage_factor=2.5, guard_factor=0.83)
+    assert said((sentences.rule(guarded, "m"),)).replace("\u00a0", " ") == (
+        "the guarded rule (w = 0.83 U, k = 2.5)"
+    )
+
+
+def test_a_calibration() -> None:
+    text = said(event_sentences.calibration(calibration_result(), Markup("PS-A"), {"W1": 8}))
+    assert text == (
+        "SOLT calibration CAL-1 was made on 2026-04-21 06:00 UTC on PS-A by engineer on duty. It is"
+        " usable: both judged checks are met, one more is shown without a bound. It holds for 8 h,"
+        " until 2026-04-21 14:00 UTC. Eight values on W1 refer to it."
+    )
+    unsolved = calibration_result(outcome="not solved", unsolved="The thru is missing.", checks=())
+    text = said(event_sentences.calibration(unsolved, Markup("PS-A"), {}))
+    assert "It could not be solved: The thru is missing. " in text
+    assert text.endswith("No value refers to it.")
+
+
+def test_a_verification() -> None:
+    text = said(event_sentences.verification(verification_result(), Markup("CAL-1"), Markup("A")))
+    assert "It failed: its one structure lies outside a mask (line)." in text
+    assert text.endswith("Its worst point is S21 of line at 10 GHz: 200 % of what its mask allows.")
+    passed = verification_result(outcome="passed")
+    text = said(event_sentences.verification(passed, Markup("CAL-1"), Markup("A")))
+    assert "It passed: its one structure lies within every mask." in text
+    dark = verification_result(outcome="not assessable", reason="", structures=())
+    text = said(event_sentences.verification(dark, Markup("CAL-1"), Markup("A")))
+    assert text.endswith("It cannot be assessed: no structure could be judged.")
+
+
+WITHIN = DieFacts(
+    name="x0 y0",
+    outcome="within",
+    reason="",
+    planned=True,
+    limited=3,
+    outside=(),
+    not_proven=(),
+    not_assessable=(),
+    missing=0,
+    without_standing=0,
+    standing_reasons=(),
+    not_closed=0,
+    repeated=0,
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        ({}, "is within: all three values with limits lie within them under the guarded rule."),
+        (
+            {"limited": 1},
+            "is within: its one value with limits lies within them under the guarded rule.",
+        ),
+        (
+            {"outcome": "outside", "outside": ("a 3 V, above 2 V",)},
+            "is outside under the guarded rule: one value lies outside its limits (a 3 V, above"
+            " 2 V).",
+        ),
+        (
+            {"outcome": "outside", "outside": tuple("abcdef"), "missing": 1},
+            "is outside under the guarded rule: six values lie outside their limits (a; b; c; d;"
+            " and two more). One planned value is missing.",
+        ),
+        (
+            {"outcome": "not proven", "not_proven": ("a",)},
+            "is not proven under the guarded rule: one value lies inside the guard band (a).",
+        ),
+        (
+            {
+                "outcome": "not assessable",
+                "without_standing": 2,
+                "standing_reasons": ("expired by time",),
+                "missing": 1,
+            },
+            "is not assessable under the guarded rule: two values are without standing (expired by"
+            " time) and one planned value is missing.",
+        ),
+        (
+            {"outcome": "not assessable", "reason": "the computation's own words"},
+            "is not assessable under the guarded rule: the computation's own words.",
+        ),
+        (
+            {"outcome": "not measured"},
+            "was not measured although the plan asks for it.",
+        ),
+        (
+            {"outcome": "not measured", "planned": False},
+            "was not measured; the plan does not ask for it.",
+        ),
+        (
+            {"outcome": "no limits"},
+            "was measured, and none of its values has limits to be judged against.",
+        ),
+        (
+            {"not_closed": 1, "repeated": 2},
+            "is within: all three values with limits lie within them under the guarded rule. One"
+            " value is not closed, with no passed verification after. Two values were taken at more"
+            " than one touchdown; the last touchdown counts.",
+        ),
+    ],
+)
+def test_a_die(changes: dict[str, Any], text: str) -> None:
+
+    assert said(die_sentences.die(replace(WITHIN, **changes), RULE, "last")) == f"Die x0 y0 {text}"

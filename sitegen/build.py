@@ -134,8 +134,15 @@ def compute_wafers(
     progress: Progress,
 ) -> tuple[wafer_jobs.Computed, ...]:
     """First pass: each wafer by itself."""
-    compute_jobs = [_compute_job(campaign, events, wafer, work) for wafer in campaign.wafers]
-    return jobs.run(compute_jobs, executor, _counter(progress, "computing wafers", compute_jobs))
+    listed = compute_jobs(campaign, events, work)
+    return jobs.run(listed, executor, _counter(progress, "computing wafers", listed))
+
+
+def compute_jobs(
+    campaign: Campaign, events: Events, work: Path
+) -> tuple[jobs.Job[wafer_jobs.ComputeArgument, wafer_jobs.Computed], ...]:
+    """One job a wafer, each with the key of what its results depend on."""
+    return tuple(_compute_job(campaign, events, wafer, work) for wafer in campaign.wafers)
 
 
 def publish_wafers(
@@ -188,11 +195,13 @@ def _compute_job(
     )
     names = {one.result.record.id for one in known}
     upstream = {
-        name: [source.sha256 for source in sources]
-        for name, sources in (
-            *((one.record.id, one.sources) for one in campaign.calibrations),
-            *((one.record.id, one.sources) for one in campaign.verifications),
+        f"{kind} {one.record.id}": [source.sha256 for source in one.sources]
+        for kind, events_read in (
+            ("calibration", campaign.calibrations),
+            ("verification", campaign.verifications),
         )
+        for one in events_read
+        if one.record.station == station.id
     }
     key = jobs.key_of(
         "wafer",

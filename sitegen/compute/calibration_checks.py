@@ -14,6 +14,7 @@ from sitegen.units import frequency
 
 
 def checks_of(loaded: LoadedCalibration, solution: CalibrationSolution | None) -> tuple[Check, ...]:
+    """Every check that the record\'s sweeps and the solution allow."""
     checks = [*_repeat_checks(loaded), *_reflect_checks(loaded), *_load_checks(loaded)]
     if solution is not None:
         checks += _solution_checks(loaded, solution)
@@ -221,6 +222,7 @@ def reported_check(
     reported: tuple[Term, ...],
     frequency_hz: FloatArray,
 ) -> tuple[Check, ...]:
+    """The greatest difference of the instrument's terms from the solved ones, where reported."""
     if not reported:
         return ()
     solved = {term.symbol: term.values for term in terms}

@@ -37,6 +37,7 @@ def _coefficients(given: tuple[float, ...], unit: float) -> tuple[float, ...]:
 
 
 def thru_standard(definition: records.ThruDefinition) -> Thru:
+    """A thru\'s definition in SI units."""
     return Thru(definition.delay_ps * 1e-12, definition.z0_ohm, definition.loss_gohm_per_s * GHZ)
 
 

@@ -149,9 +149,9 @@ def _told(shared: Shared, row: int) -> str:
         if limit is None:
             continue
         if (value > limit) if limit == upper else (value < limit):
-            return f"{name}, {beyond} {_shown(limit, kind)}"
+            return f"{name}, {beyond} {_limit(limit, kind)}"
         if columns["outcome"][row] == "not proven" and _nearer(value, limit, lower, upper):
-            return f"{name}, just {near} {_shown(limit, kind)}"
+            return f"{name}, just {near} {_limit(limit, kind)}"
     return name
 
 
@@ -166,3 +166,7 @@ def _shown(value: float | None, kind: Kind) -> str:
     if value is None:
         return units.MISSING
     return with_unit(units.number(value * kind.factor, 4), kind.unit)
+
+
+def _limit(limit: float, kind: Kind) -> str:
+    return with_unit(figure_of(limit * kind.factor), kind.unit)

@@ -52,12 +52,12 @@ def _verdict(facts: DieFacts, decided: Markup) -> Text:
     if facts.outcome == "no limits":
         return "was measured, and none of its values has limits to be judged against"
     if facts.outcome == "within":
-        every = (
+        lie = (
             "its one value with limits lies within them"
             if facts.limited == 1
             else f"{every(facts.limited, 'value')} with limits lie within them"
         )
-        return Markup("is <strong>within</strong>: {} under {}").format(every, decided)
+        return Markup("is <strong>within</strong>: {} under {}").format(lie, decided)
     if facts.outcome == "outside" and facts.outside:
         return Markup("is <strong>outside</strong> under {}: {} {} outside {} limits ({})").format(
             decided,

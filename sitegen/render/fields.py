@@ -4,9 +4,9 @@ import types
 import typing
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
-from pydantic import BaseModel
+from pydantic import AwareDatetime, BaseModel
 from pydantic.fields import FieldInfo
 
 from sitegen.model import base
@@ -40,7 +40,7 @@ WORDS = {
     float: "number",
     bool: "true or false",
     date: "date",
-    datetime: "time with zone",
+    AwareDatetime: "time with zone",
 }
 
 

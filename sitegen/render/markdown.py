@@ -44,11 +44,14 @@ def _parser() -> MarkdownIt:
 
 
 def _fit_page(state: object) -> None:
-    """Move headings down; take the address from links that lead to what is not published."""
+    """Move headings down, turn styles into classes, unlink what is not published."""
     tokens: list[Token] = state.tokens  # type: ignore[attr-defined]  # StateCore
     for token in tokens:
         if token.type in {"heading_open", "heading_close"}:
             token.tag = f"h{min(int(token.tag[1]) + HEADING_SHIFT, 6)}"
+        if token.type in {"th_open", "td_open"} and "style" in token.attrs:
+            right = "right" in str(token.attrs.pop("style"))
+            token.attrs.update({"class": "n"} if right else {})
         if token.children:
             token.children = _links_kept(token.children)
 
@@ -67,6 +70,9 @@ def _links_kept(tokens: list[Token]) -> list[Token]:
             if target:
                 kept.append(Token("text", "", 0, content=f" ({target})"))
                 continue
+        if token.type == "image" and any(not target for target in unpublished):
+            # Inside a link a picture stays text: a link cannot hold another.
+            token = Token("text", "", 0, content=f"Picture: {token.content or 'without a name'}")
         kept.append(token)
     return kept
 

@@ -37,9 +37,10 @@ def marked(word: str) -> Markup:
     name = WORDS.get(word)
     if name is None:
         return Markup("{}").format(word)
-    return Markup('<span class="verdict {}"><svg class="mark" viewBox="0 0 16 16"'
-                  ' aria-hidden="true" focusable="false"><use href="#mark-{}"/></svg>'
-                  "\u2060{}</span>").format(name, name, word)  # fmt: skip
+    return Markup(
+        '<span class="verdict {}"><svg class="mark" aria-hidden="true"><use href="#mark-{}"/></svg>'
+        "\u2060{}</span>"
+    ).format(name, name, word)
 
 
 def rank(outcome: str) -> str:

@@ -27,7 +27,6 @@ class Frame:
     """A frame as its page names it; the same for every die of the wafer."""
 
     href: str
-    title: str
     description: str
     width: int
     height: int
@@ -44,7 +43,6 @@ class Frame:
     """'logarithmic' or 'linear'."""
     y_lower: str
     y_upper: str
-    y_title: str
     unit: str
 
 
@@ -152,7 +150,6 @@ def _rows_by_die(
 def _frame(art: FrameArt, page: str) -> Frame:
     return Frame(
         href=addresses.relative(art.address, page),
-        title=art.title,
         description=art.description,
         width=art.width,
         height=art.height,
@@ -167,6 +164,5 @@ def _frame(art: FrameArt, page: str) -> Frame:
         x_scale="logarithmic" if art.x_logarithmic else "linear",
         y_lower=plain(art.y_lower),
         y_upper=plain(art.y_upper),
-        y_title=art.y_title,
         unit=art.unit,
     )

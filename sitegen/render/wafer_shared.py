@@ -171,7 +171,12 @@ def _order(record: CampaignRecord, columns: Columns) -> list[int]:
     parameters = {each.id: place for place, each in enumerate(record.parameters)}
     conditions = {each.id: place for place, each in enumerate(record.conditions)}
     keys = [
-        (site or "", parameters.get(str(parameter), 0), conditions.get(str(condition), 0), number)
+        (
+            site or "",
+            parameters.get(str(parameter), 0),
+            conditions.get(str(condition), 0),
+            number or 0,
+        )
         for site, parameter, condition, number in zip(
             *(columns[name] for name in ("site", "parameter", "condition", "touchdown")),
             strict=True,

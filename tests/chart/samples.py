@@ -10,10 +10,11 @@ from sitegen.chart.axis import equal_classes, snapped_range
 from sitegen.chart.by_wafer import by_wafer
 from sitegen.chart.distribution import distribution
 from sitegen.chart.frames import Frame, trace_frame
-from sitegen.chart.map_key import MapDie, wafer_map
+from sitegen.chart.map_key import MapDie
 from sitegen.chart.mask import deviation
 from sitegen.chart.terms import error_terms
 from sitegen.chart.timeline import evidence_over_time
+from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Layout
 from sitegen.model.results import Drawing, MaskResult, Span, StationRecord, Term

@@ -1,0 +1,71 @@
+"""The reference says something of every field of every record, and parses as Markdown."""
+
+import pytest
+from markdown_it import MarkdownIt
+from pydantic import BaseModel
+
+from sitegen.model import tables
+from sitegen.render.fields import FILES, RecordFile, sections
+from sitegen.render.reference import reference_markdown, view
+
+
+def models(model: type[BaseModel]) -> set[str]:
+    """Names of a model and of every model inside it, from the JSON Schema that pydantic makes."""
+    return {model.__name__, *model.model_json_schema().get("$defs", {})}
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.title)
+def test_every_record_and_field_is_there(file: RecordFile) -> None:
+    found = sections(file.model)
+    assert {section.name for section in found} == models(file.model)
+    definitions = file.model.model_json_schema().get("$defs", {})
+    for section in found:
+        schema = definitions.get(section.name) or file.model.model_json_schema()
+        assert [field.name for field in section.fields] == list(schema["properties"])
+        needed = {field.name for field in section.fields if field.default == "required"}
+        assert needed == set(schema.get("required", ()))
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.title)
+def test_every_field_has_a_type_and_a_meaning(file: RecordFile) -> None:
+    for section in sections(file.model):
+        assert section.text and section.key
+        for field in section.fields:
+            assert field.type and field.meaning and field.default
+            assert "Annotated" not in field.type and "typing" not in field.type, field
+
+
+def test_choices_units_and_bounds_are_told() -> None:
+    fields = {
+        (section.name, field.name): field
+        for file in FILES
+        for section in sections(file.model)
+        for field in section.fields
+    }
+    assert fields["Decision", "rule"].type == "'simple' or 'guarded'"
+    assert fields["Decision", "guard_factor"].default == "1"
+    assert fields["Layout", "die_pitch_x_mm"].unit == "mm"
+    assert fields["Layout", "die_pitch_x_mm"].type == "number, greater than 0"
+    assert fields["Layout", "origin_die"].type == "[whole number, whole number]"
+    assert fields["StationState", "source_power_dbm"].unit == "dBm"
+    assert fields["Validity", "hours"].unit == "h"
+    assert fields["CalibrationRecord", "at"].type == "time with zone"
+    assert fields["CampaignRecord", "layout"].default == "none"
+
+
+def test_every_column_of_a_table_is_there() -> None:
+    pages = {file.id: file for file in view().files}
+    for name, columns in (
+        ("value-table", tables.VALUE_COLUMNS),
+        ("sweep-table", tables.SWEEP_COLUMNS),
+        ("reported-terms", tables.REPORTED_TERM_COLUMNS),
+    ):
+        (table,) = pages[name].tables
+        assert [row.head.sort for row in table.rows] == [column.name for column in columns]
+
+
+def test_the_markdown_has_a_table_for_each_section() -> None:
+    parser = MarkdownIt("commonmark").enable("table")
+    tokens = parser.parse(reference_markdown())
+    wanted = sum(len(sections(file.model)) for file in FILES) + 3
+    assert sum(token.type == "table_open" for token in tokens) == wanted

@@ -1,0 +1,106 @@
+"""Mistakes that any reader would want to be told of, planted in a simulated campaign."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from sitegen.build import build
+from sitegen.problems import Finding
+from sitegen.publish.campaign_folder import write_campaign
+from sitegen.simulate import simulate_campaign
+from tests.conftest import quiet
+
+KINDS = {"map looks turned", "wafers with the same values", "suspicious sweep"}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return write_campaign(simulate_campaign(wafers=3, dies=60, seed=11), tmp_path / "made")
+
+
+def suspicions(folder: Path) -> list[Finding]:
+    report = build(folder, folder.parent / "out", quiet, workers=1)
+    assert [fault.sentence() for fault in report.faults] == []
+    return [finding for finding in report.findings if finding.kind in KINDS]
+
+
+def wafers(folder: Path) -> list[Path]:
+    return sorted((folder / "wafers").iterdir())
+
+
+def rewrite(path: Path, change: Callable[[pd.DataFrame], pd.DataFrame]) -> None:
+    table = pq.read_table(path)
+    frame = change(table.to_pandas())
+    pq.write_table(pa.Table.from_pandas(frame, schema=table.schema, preserve_index=False), path)
+
+
+def test_an_ordinary_campaign_raises_no_suspicion(folder: Path) -> None:
+    assert suspicions(folder) == []
+
+
+def test_a_table_copied_from_another_wafer_is_noticed(folder: Path) -> None:
+    first, second = wafers(folder)[:2]
+    values = pq.read_table(first / "values.parquet").to_pandas()["value"].to_numpy()
+
+    def copied(frame: pd.DataFrame) -> pd.DataFrame:
+        return frame.assign(value=values[: len(frame)])
+
+    rewrite(second / "values.parquet", copied)
+    found = suspicions(folder)
+    assert [finding.kind for finding in found] == ["wafers with the same values"]
+    assert first.name in found[0].text and second.name in found[0].text
+
+
+def test_sweeps_of_lifted_probes_are_noticed(folder: Path) -> None:
+    """Corrected sweeps replaced by an open: 5 fF at each port, nothing between them."""
+    path = next(wafers(folder)[0].glob("sweeps-corrected.parquet"))
+
+    def lifted(frame: pd.DataFrame) -> pd.DataFrame:
+        first = frame[["die_x", "die_y"]].iloc[0]
+        mine = ((frame["die_x"] == first["die_x"]) & (frame["die_y"] == first["die_y"])).to_numpy()
+        y = 2j * np.pi * frame["frequency_hz"].to_numpy() * 5e-15 * 50.0
+        gamma = (1 - y) / (1 + y)
+        for name in ("s11", "s22", "s21", "s12"):
+            s = gamma if name in {"s11", "s22"} else np.zeros_like(gamma)
+            frame.loc[mine, f"{name}_re"] = s.real[mine].astype(np.float32)
+            frame.loc[mine, f"{name}_im"] = s.imag[mine].astype(np.float32)
+        return frame
+
+    rewrite(path, lifted)
+    found = suspicions(folder)
+    assert [finding.kind for finding in found] == ["suspicious sweep"]
+    assert "looks like an open" in found[0].text
+
+
+def patterned(frame: pd.DataFrame) -> pd.DataFrame:
+    """A lopsided pattern that all wafers share, of twice each parameter's spread."""
+    x = frame["die_x"] / frame["die_x"].abs().max()
+    y = frame["die_y"] / frame["die_y"].abs().max()
+    spread = frame.groupby("parameter")["value"].transform("std")
+    return frame.assign(value=frame["value"] + 2.0 * spread * (x + 0.5 * y))
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_wafer_that_lay_turned_on_the_chuck_is_noticed(folder: Path, turned: bool) -> None:
+    """Every value and sweep of one wafer goes to the die opposite its own."""
+    for wafer in wafers(folder):
+        rewrite(wafer / "values.parquet", patterned)
+    last = wafers(folder)[2]
+    sums = pq.read_table(last / "values.parquet").to_pandas()[["die_x", "die_y"]]
+    sums = sums.agg(["min", "max"]).sum()
+
+    def opposite(frame: pd.DataFrame) -> pd.DataFrame:
+        return frame.assign(
+            die_x=(sums["die_x"] - frame["die_x"]).astype(frame["die_x"].dtype),
+            die_y=(sums["die_y"] - frame["die_y"]).astype(frame["die_y"].dtype),
+        )
+
+    for path in last.glob("*.parquet") if turned else ():
+        rewrite(path, opposite)
+    found = [finding for finding in suspicions(folder) if finding.kind == "map looks turned"]
+    assert [finding.subject for finding in found] == ([f"wafer {last.name}"] if turned else [])

@@ -235,7 +235,7 @@ def axis_title(name: str, symbol: str) -> str:
 def frequency(frequency_hz: float) -> str:
     """'40 GHz', '10 MHz'."""
     factor, symbol = shown_unit([frequency_hz], "Hz")
-    return f"{frequency_hz * factor:.6g}{THIN}{symbol}"
+    return f"{frequency_hz * factor:.5g}{THIN}{symbol}"
 
 
 def count(number_of: int, singular: str, plural: str | None = None) -> str:

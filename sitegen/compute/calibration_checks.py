@@ -10,7 +10,7 @@ from sitegen.model import calibration as records
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.loaded import LoadedCalibration
 from sitegen.model.results import Check, Term
-from sitegen.units import frequency
+from sitegen.units import frequency, number
 
 
 def checks_of(loaded: LoadedCalibration, solution: CalibrationSolution | None) -> tuple[Check, ...]:
@@ -56,7 +56,7 @@ def _repeat_checks(loaded: LoadedCalibration) -> list[Check]:
                 loaded.record.bounds.repeatability,
                 f"{n} raw sweeps without lifting; greatest |ΔS| at"
                 f" {frequency(worst.largest_at_hz)}, pooled standard deviation"
-                f" {worst.pooled:.2g}.",
+                f" {number(worst.pooled, 2)}.",
             )
         )
     return checks

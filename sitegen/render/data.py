@@ -16,7 +16,7 @@ from sitegen.render.shell import shell
 
 @dataclass(frozen=True, slots=True)
 class Download:
-    """A table in data/ with its columns."""
+    """A table in data/, or several with the same columns."""
 
     id: str
     title: str
@@ -59,7 +59,7 @@ def view(results: CampaignResults) -> DataView:
         title="Data",
         lead=(Markup(lead),),
         tables=_tables(results),
-        downloads=tuple(_download(table) for table in results.tables),
+        downloads=tuple(_download(group) for group in _groups(results)),
         sources=_sources(results),
     )
 
@@ -81,29 +81,40 @@ def _tables(results: CampaignResults) -> Table:
         ),
         rows=tuple(
             Row(
-                Cell(link(table.name, f"#table-{table.name}"), table.name),
+                Cell(link(table.name, f"#table-{group[0].name}"), table.name),
                 (
                     Cell(table.description),
                     Cell(number_of(table.rows), str(table.rows), True),
                     Cell(several([file(*each) for each in table.files])),
                 ),
             )
-            for table in results.tables
+            for group in _groups(results)
+            for table in group
         ),
         empty="There is no table.",
         wide=True,
     )
 
 
-def _download(table: TableFile) -> Download:
+def _groups(results: CampaignResults) -> tuple[tuple[TableFile, ...], ...]:
+    """Tables with the same columns together, as the sweeps of the wafers are."""
+    found: dict[tuple[tuple[str, str, str], ...], list[TableFile]] = {}
+    for table in results.tables:
+        found.setdefault(table.columns, []).append(table)
+    return tuple(tuple(group) for group in found.values())
+
+
+def _download(group: Sequence[TableFile]) -> Download:
+    first = group[0]
+    names = first.name if len(group) == 1 else f"{first.name} to {group[-1].name}"
     return Download(
-        id=f"table-{table.name}",
-        title=table.name,
+        id=f"table-{first.name}",
+        title=names,
         columns=Table(
-            id=f"columns-{table.name}",
-            caption=f"Columns of {table.name}",
+            id=f"columns-{first.name}",
+            caption=f"Columns of {several([table.name for table in group])}",
             columns=(Column("Column"), Column("Type"), Column("Meaning")),
-            rows=_rows(table.columns),
+            rows=_rows(first.columns),
             wide=True,
         ),
     )

@@ -55,7 +55,7 @@ def _value_row(shared: Shared, row: int) -> Row:
         Cell(shared.bars.get(row, "")),
         _outcome_cell(columns, row, counts),
         _standing_cell(shared, row),
-        shared.calibration_cells[columns["calibration"][row]],
+        shared.calibration_cells[columns["calibration"][row], columns["calibration_basis"][row]],
     ]
     return Row(kind.head, tuple(cells), "" if counts else "aside")
 

@@ -12,6 +12,10 @@ _BEFORE_SVG = re.compile(r"\A.*?(?=<svg[\s>])", re.DOTALL)
 _STYLE = re.compile(r"<style\b.*?</style>", re.DOTALL)
 
 
+BROAD_PX = 720
+"""A drawing of this width or more stands alone in its row."""
+
+
 def figure(
     drawing: Drawing,
     page: str,
@@ -26,6 +30,7 @@ def figure(
         caption=drawing.title if caption is None else caption,
         width=drawing.width,
         height=drawing.height,
+        broad=drawing.width >= BROAD_PX,
         href=addresses.relative(leads_to, page) if leads_to else "",
         behind=behind,
     )

@@ -39,8 +39,18 @@ def marked(word: str) -> Markup:
         return Markup("{}").format(word)
     return Markup(
         '<span class="verdict {}"><svg class="mark" aria-hidden="true"><use href="#mark-{}"/></svg>'
-        "\u2060{}</span>"
+        "\u00a0{}</span>"
     ).format(name, name, word)
+
+
+@cache
+def heading(word: str) -> Markup:
+    """The same at the head of a column, where the mark stays with the first word."""
+    first, space, rest = word.partition(" ")
+    return Markup(
+        '<span class="verdict {}"><span class="whole"><svg class="mark" aria-hidden="true">'
+        '<use href="#mark-{}"/></svg>\u00a0{}</span>{}{}</span>'
+    ).format(WORDS[word], WORDS[word], first, space, rest)
 
 
 def rank(outcome: str) -> str:

@@ -25,6 +25,7 @@ from sitegen.render.pieces import (
     Link,
     Row,
     Table,
+    Text,
 )
 from sitegen.render.shell import shell
 
@@ -37,6 +38,8 @@ class ConditionView:
 
     id: str
     title: str
+    text: Text
+    """The set point in words."""
     summaries: Table
     """The campaign as a whole, then each wafer."""
     zones: Table
@@ -233,7 +236,8 @@ def _condition(
     told = summaries.condition_text(condition, name)
     return ConditionView(
         id=f"condition-{name}",
-        title=f"Condition {name}: {told}",
+        title=f"Condition {name}",
+        text=told,
         summaries=_summaries(name, chosen, page, factor, unit),
         zones=_zones(name, chosen, factor, unit),
         outcomes=_outcomes(name, chosen, page),

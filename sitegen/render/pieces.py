@@ -76,6 +76,8 @@ class Figure:
     caption: Text
     width: int
     height: int
+    broad: bool
+    """True: too wide to stand beside another."""
     href: str = ""
     """Page the picture leads to; empty: the drawing itself, on its own."""
     behind: Link | None = None

@@ -7,8 +7,8 @@ from markupsafe import Markup
 from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
-from sitegen.render.marks import marked
-from sitegen.render.phrases import figure_of, limits, number_of, plain, stated
+from sitegen.render.marks import heading
+from sitegen.render.phrases import capital, figure_of, limits, number_of, plain, stated
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
 
 FIGURES = (
@@ -100,7 +100,7 @@ def _figure_cell(summary: Summary, name: str, digits: int, factor: float) -> Cel
 
 def outcome_columns(outcomes: Sequence[str] = OUTCOMES) -> tuple[Column, ...]:
     """A column for the count of each outcome."""
-    return tuple(Column(marked(outcome), True) for outcome in outcomes)
+    return tuple(Column(heading(outcome), True) for outcome in outcomes)
 
 
 def outcome_cells(
@@ -145,7 +145,7 @@ def condition_text(condition: Condition | None, name: str) -> Text:
     for key, value in condition.bias.items():
         stem, _, unit = key.rpartition("_")
         parts.append(f"{stem} = {stated(value, unit.upper())}")
-    return f"{condition.description} ({', '.join(parts)})"
+    return f"{capital(condition.description)} ({', '.join(parts)})"
 
 
 def limits_cell(parameter: Parameter, factor: float) -> Cell:

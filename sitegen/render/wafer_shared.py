@@ -37,6 +37,7 @@ COLUMNS = (
     "standing_reasons",
     "standing_detail",
     "calibration",
+    "calibration_basis",
     "measured_at",
     "absurd",
     "file",
@@ -103,13 +104,26 @@ class Shared:
         self.sites = any(self.columns["site"])
         self.repeated = any(number != 1 for number in self.columns["touchdowns"])
         self.calibration_cells = {
-            name: Cell(link(str(name), self.to(addresses.calibration(str(name)))))
-            if name in context.calibrations
-            else Cell(str(name) if name else units.MISSING)
-            for name in set(self.columns["calibration"])
+            key: self._calibration_cell(*key)
+            for key in set(
+                zip(self.columns["calibration"], self.columns["calibration_basis"], strict=True)
+            )
         }
         self.cautions_of: dict[frozenset[str], tuple[Caution, ...]] = {}
         self.standing_cells: dict[tuple[object, ...], Cell] = {}
+
+    def _calibration_cell(self, name: object, basis: object) -> Cell:
+        """A calibration with its link, and how it was chosen."""
+        if not name:
+            return Cell(units.MISSING)
+        text = self.calibration(str(name))
+        return Cell(text + Markup(' <span class="why">{}</span>').format(basis) if basis else text)
+
+    def calibration(self, name: str) -> Markup:
+        """A calibration, linked where it has a page."""
+        if name not in self.context.calibrations:
+            return escape(name)
+        return link(name, self.to(addresses.calibration(name)))
 
     def to(self, target: str) -> str:
         """A link from a die's page; all of the wafer's pages stand in one folder."""

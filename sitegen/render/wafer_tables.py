@@ -80,7 +80,7 @@ def _again_row(
         Cell(reasons or "no passed verification after"),
         (
             Cell(marked(standing), standing),
-            shared.calibration_cells.get(calibration or None, Cell(units.MISSING)),
+            Cell(shared.calibration(calibration) if calibration else units.MISSING),
             Cell(number_of(len(rows)), str(len(rows)), True),
             Cell(number_of(len(dies)), str(len(dies)), True),
             Cell(

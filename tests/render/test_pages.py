@@ -331,7 +331,7 @@ def test_a_parameter_shows_limits_uncertainty_and_each_condition() -> None:
     text = text_of(render.parameter_page(samples.VTH, results, {}))
     assert "Lower specification limit −2.7 V" in text
     assert "source-measure unit 2 mV" in text
-    assert "Condition room: saturation (25 °C, vds = 1.2 V)" in text
+    assert "Condition room Saturation (25 °C, vds = 1.2 V)" in text
     assert "Hot chuck" in text and "Hazardous voltage" not in text
     text = text_of(render.parameter_page(samples.H21, results, {}))
     assert "No uncertainty is stated for this parameter; under a guarded rule" in text

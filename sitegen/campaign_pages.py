@@ -8,7 +8,6 @@ import pandas as pd
 from sitegen import addresses, drawings, render
 from sitegen.chart.theme import CHART_CSS
 from sitegen.joining import joined_values
-from sitegen.model.campaign import Die
 from sitegen.model.results import CampaignResults, Drawing
 from sitegen.publish.staging import write_bytes, write_text
 from sitegen.publish.tables import read_columns
@@ -45,7 +44,6 @@ def _pages(
     usable = values[
         values["counts"].astype(bool)
         & values["value"].notna()
-        & ~values["below_floor"].astype(bool)
         & (values["standing"] != "without standing")
     ]
     for parameter in results.context.record.parameters:
@@ -55,13 +53,9 @@ def _pages(
             **_parameter_maps(parameter.id, published),
         }
         yield render.parameter_page(parameter, results, drawn), drawn
-    dies = _dies_by_calibration(values)
     for calibration in results.calibrations:
         drawn = dict(drawings.calibration_drawings(calibration))
-        page = render.calibration_page(
-            calibration, results, drawn, dies=dies.get(calibration.record.id, {})
-        )
-        yield page, drawn
+        yield render.calibration_page(calibration, results, drawn), drawn
     for verification in results.verifications:
         drawn = dict(drawings.verification_drawings(verification))
         yield render.verification_page(verification, results, drawn), drawn
@@ -96,13 +90,3 @@ def _parameter_maps(parameter: str, published: Mapping[str, Published]) -> dict[
         for name, drawing in one.maps.items()
         if name.startswith(f"{parameter}/")
     }
-
-
-def _dies_by_calibration(values: pd.DataFrame) -> Mapping[str, Mapping[str, list[Die]]]:
-    """For each calibration and wafer the dies that have a counting value on it."""
-    rows = values[values["counts"].astype(bool) & values["calibration"].notna()]
-    unique = rows[["calibration", "wafer", "die_y", "die_x"]].drop_duplicates()
-    found: dict[str, dict[str, list[Die]]] = {}
-    for calibration, wafer, die_y, die_x in sorted(unique.itertuples(index=False, name=None)):
-        found.setdefault(calibration, {}).setdefault(wafer, []).append((die_x, die_y))
-    return found

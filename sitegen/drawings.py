@@ -29,7 +29,7 @@ from sitegen.model.results import (
     WaferResults,
 )
 from sitegen.render.page import FrameArt
-from sitegen.units import axis_title
+from sitegen.units import axis_title, count
 
 TRACE_UNITS = {"db": "dB", "deg": "°"}
 
@@ -233,24 +233,24 @@ def parameter_drawings(
 ) -> Mapping[str, Drawing]:
     """Distribution and comparison of wafers for each condition.
 
-    values: columns wafer, condition, value of the parameter's values that count and stand, those
-    below the floor left out.
+    values: columns wafer, condition, value, floor, below_floor of the parameter's values that count
+    and stand. Readings below the floor have no place in a distribution; where wafers are compared
+    they are drawn at the floor, so that the quantiles of the others are those of the tables.
     """
     page = addresses.parameter(parameter.id)
     drawn = {}
     for condition in parameter.conditions:
         rows = values[values["condition"] == condition]
-        by_id = {
-            wafer: rows.loc[rows["wafer"] == wafer, "value"].to_numpy(dtype=np.float64)
-            for wafer in context.wafers
-        }
+        below = rows["below_floor"].to_numpy(dtype=bool)
         about = f"{parameter.name} at {condition}"
         axis = context.ranges[f"{parameter.id}/{condition}"]
+        left_out = f" {count(int(below.sum()), 'reading')} below the floor are left out."
         drawn[f"distribution-{condition}"] = distribution(
             address=addresses.drawing(page, f"distribution-{condition}"),
             title=f"Distribution of {about}",
-            description="Values with standing of each wafer, on one axis, with the limits.",
-            values_by_wafer=by_id,
+            description="Values with standing of each wafer, on one axis, with the limits."
+            + (left_out if below.any() else ""),
+            values_by_wafer=_by_wafer(rows[~below], context.wafers),
             unit=parameter.unit,
             name=parameter.name,
             lower=parameter.lower,
@@ -258,11 +258,13 @@ def parameter_drawings(
             target=parameter.target,
             axis=axis,
         )
+        at_floor = rows.assign(value=np.where(below, rows["floor"], rows["value"]))
         drawn[f"by-wafer-{condition}"] = by_wafer(
             address=addresses.drawing(page, f"by-wafer-{condition}"),
             title=f"{about[0].upper()}{about[1:]}, wafer by wafer",
-            description="Median, quartiles and 5 to 95 % of the values with standing.",
-            values_by_wafer=by_id,
+            description="Median, quartiles and 5 to 95 % of the values with standing."
+            + (" Readings below the floor are drawn at the floor." if below.any() else ""),
+            values_by_wafer=_by_wafer(at_floor, context.wafers),
             unit=parameter.unit,
             name=parameter.name,
             lower=parameter.lower,
@@ -271,6 +273,13 @@ def parameter_drawings(
             axis=axis,
         )
     return drawn
+
+
+def _by_wafer(rows: pd.DataFrame, wafers: Sequence[str]) -> Mapping[str, FloatArray]:
+    return {
+        wafer: rows.loc[rows["wafer"] == wafer, "value"].to_numpy(dtype=np.float64)
+        for wafer in wafers
+    }
 
 
 def calibration_drawings(result: CalibrationResult) -> Mapping[str, Drawing]:

@@ -7,6 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from sitegen import __version__, drawings, jobs
+from sitegen.compute.calibration_use import calibration_uses
+from sitegen.compute.evidence import facts
 from sitegen.compute.findings import findings_of
 from sitegen.compute.population import NEEDED, summarise_results
 from sitegen.compute.station_record import station_record
@@ -26,7 +28,7 @@ from sitegen.publish import record_tables
 from sitegen.publish.tables import read_columns, write_table
 from sitegen.wafer_jobs import Computed
 
-JOINED = [*NEEDED, "die_x", "die_y", "calibration"]
+JOINED = [*NEEDED, "die_x", "die_y", "calibration", "standing_reasons"]
 """Columns of the results that are looked at over all wafers."""
 
 
@@ -72,6 +74,7 @@ def join(
             station_record(station.id, calibrations, verifications, records)
             for station in record.stations
         ),
+        uses=calibration_uses(values, facts(calibrations, verifications)),
         wafer_records=tuple(one.record for one in computed),
         wafers=wafers,
         parameters=(*parameters, *(one for wafer in wafers for one in wafer.parameters)),

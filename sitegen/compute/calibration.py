@@ -52,7 +52,10 @@ def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibratio
     if not unsolved:
         try:
             solution = _solution(loaded)
+            if not solution.determined.any():
+                raise CalibrationNotSolvable("its sweeps determine the terms at no frequency")
         except CalibrationNotSolvable as reason:
+            solution = None
             unsolved = str(reason)
             faults = (_not_solvable(record, unsolved),)
     frequency_hz = loaded.frequency_hz

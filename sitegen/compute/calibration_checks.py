@@ -97,7 +97,7 @@ def _reflect_checks(loaded: LoadedCalibration) -> list[Check]:
                 "1",
                 None,
                 None,
-                None if found.exchanged is None else not found.exchanged,
+                None,
                 f"Greatest distance of the raw ratio from −1, at {frequency(found.largest_at_hz)};"
                 f" mismatch not yet corrected is part of it. {told}",
             )
@@ -106,21 +106,19 @@ def _reflect_checks(loaded: LoadedCalibration) -> list[Check]:
 
 
 def _load_checks(loaded: LoadedCalibration) -> list[Check]:
+    """The day's load resistance at each port against the definition contacted there; contacts."""
     record = loaded.record
-    declared = next(
-        (one for one in record.definitions.values() if isinstance(one, records.LoadDefinition)),
-        None,
-    )
-    if declared is None:
-        return []
     checks = []
     for port, measured in (
         (1, record.substrate.load_resistance_port_1_ohm),
         (2, record.substrate.load_resistance_port_2_ohm),
     ):
-        if measured is None:
+        declared = _load_at(loaded, port)
+        if measured is None or declared is None:
             continue
         bound = record.bounds.load_resistance_difference_ohm
+        used = port == 1 or record.method != "LRRM" or _load_at(loaded, 1) is None
+        told = "the measured one is used" if used else "this port's load is not used by LRRM"
         checks.append(
             _check(
                 f"load resistance, port {port}",
@@ -129,7 +127,7 @@ def _load_checks(loaded: LoadedCalibration) -> list[Check]:
                 None if bound is None else -bound,
                 bound,
                 f"Measured {measured:g} Ω through the probe that day, declared"
-                f" {declared.resistance_ohm:g} Ω; the measured one is used.",
+                f" {declared.resistance_ohm:g} Ω; {told}.",
             )
         )
     checks.append(
@@ -143,6 +141,16 @@ def _load_checks(loaded: LoadedCalibration) -> list[Check]:
         )
     )
     return checks
+
+
+def _load_at(loaded: LoadedCalibration, port: int) -> records.LoadDefinition | None:
+    """The definition of the load that a sweep contacts at a port."""
+    for standard in loaded.standards:
+        name = standard.contact.port_1 if port == 1 else standard.contact.port_2
+        definition = loaded.record.definitions.get(name or "")
+        if isinstance(definition, records.LoadDefinition):
+            return definition
+    return None
 
 
 def _solution_checks(loaded: LoadedCalibration, solution: CalibrationSolution) -> list[Check]:

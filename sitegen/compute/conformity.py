@@ -128,11 +128,9 @@ def decide(
     U = k u. Where 2 w >= upper - lower no value could be accepted: values between the tolerance
     limits are then not assessable, and only values beyond them are outside.
 
-    A reading below the floor is known to be at most the floor. It is therefore within an upper
-    limit where the floor is, not proven where the floor lies in the guard band, not assessable
-    where the floor lies above the limit. A lower limit is missed (outside) where the floor lies
-    below it; otherwise the reading cannot be assessed against it. Values with floors are taken as
-    magnitudes.
+    A reading below the floor is known to lie between -floor and +floor. It is within where that
+    whole interval can be accepted, outside where all of it lies beyond a limit, not proven where
+    all of it lies between the limits and some of it in a guard band; else not assessable.
 
     Raises ValueError for limits that cross or are not finite, infinite values, a negative
     uncertainty, a missing floor, or shapes that do not fit.
@@ -143,18 +141,18 @@ def decide(
     if np.isinf(y).any() or np.isinf(u).any() or (u < 0).any():
         raise ValueError("values must be finite or NaN, uncertainties also not negative")
     below, floors = _floors(y.shape, below_floor, floor)
-    bound = np.where(below, floors, y)
+    least, greatest = np.where(below, -floors, y), np.where(below, floors, y)
     low = -np.inf if lower is None else lower
     high = np.inf if upper is None else upper
     guarded = rule.kind == "guarded"
     w = rule.guard_ratio * rule.coverage_factor * u if guarded else np.zeros(y.shape)
 
-    beyond = (~below & (bound > high)) | (bound < low)
-    accepted = (bound >= low + w) & (bound <= high - w)
-    reason = _reasons(bound, below, w, low, high)
+    beyond = (least > high) | (greatest < low)
+    accepted = (least >= low + w) & (greatest <= high - w)
+    reason = _reasons(least, greatest, below, w, low, high)
     outcome = np.select(
         [
-            np.isnan(bound),
+            np.isnan(greatest),
             np.full(y.shape, lower is None and upper is None),
             reason == Reason.NO_UNCERTAINTY,
             beyond,
@@ -250,15 +248,20 @@ def die_verdict(
 
 
 def _reasons(
-    bound: FloatArray, below: BoolArray, w: FloatArray, low: float, high: float
+    least: FloatArray,
+    greatest: FloatArray,
+    below: BoolArray,
+    w: FloatArray,
+    low: float,
+    high: float,
 ) -> CodeArray:
     """Reason for which a value between the limits cannot be assessed, or `NONE`."""
     return np.select(
         [
             np.isnan(w),
             (w > 0) & (2 * w >= high - low),
-            below & (bound > high),
-            below & np.full(bound.shape, np.isfinite(low)),
+            below & (greatest > high),
+            below & (least < low),
         ],
         [
             Reason.NO_UNCERTAINTY,

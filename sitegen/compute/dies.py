@@ -32,18 +32,24 @@ def planned_dies(campaign: CampaignRecord, layout: Layout, wafer_id: str) -> fro
 
 
 def expected_values(campaign: CampaignRecord, values: pd.DataFrame) -> tuple[Expected, ...]:
-    """Each parameter that every die should have, at each site where the wafer has any of it."""
-    seen = {
-        str(parameter): tuple(sorted(set(sites)))
-        for parameter, sites in values.groupby("parameter")["site"]
-    }
+    """Each parameter that every die should have, at each site where most dies have any of it."""
     return tuple(
         Expected(parameter, condition, site)
         for parameter in campaign.parameters
         if parameter.coverage == "every die"
         for condition in parameter.conditions
-        for site in seen.get(parameter.id, ("",))
+        for site in usual_sites(values[values["parameter"] == parameter.id])
     )
+
+
+def usual_sites(rows: pd.DataFrame) -> tuple[str, ...]:
+    """Sites of a parameter that at least half of the dies with any of it have; '' without rows."""
+    if rows.empty:
+        return ("",)
+    unique = rows[["die_x", "die_y", "site"]].drop_duplicates()
+    dies = len(unique[["die_x", "die_y"]].drop_duplicates())
+    counts = unique["site"].value_counts()
+    return tuple(sorted(str(site) for site, n in counts.items() if 2 * n >= dies)) or ("",)
 
 
 def place_dies(dies: pd.DataFrame, layout: Layout) -> pd.DataFrame:
@@ -56,8 +62,7 @@ def place_dies(dies: pd.DataFrame, layout: Layout) -> pd.DataFrame:
 def missing_rows(
     values: pd.DataFrame, expected: tuple[Expected, ...], planned: frozenset[Die]
 ) -> pd.DataFrame:
-    """Rows for what the plan asks for on dies that were touched, and that is not there."""
-    touched = sorted(set(zip(values["die_x"], values["die_y"], strict=True)) & planned)
+    """Rows for what the plan asks for and that is not there, on touched and untouched dies."""
     present = set(
         zip(
             values["die_x"],
@@ -92,7 +97,7 @@ def missing_rows(
                 "standing_reasons": "",
                 "standing_detail": "",
             }
-            for x, y in touched
+            for x, y in sorted(planned)
             for one in expected
             if (x, y, one.parameter.id, one.condition, one.site) not in present
         ]
@@ -118,6 +123,9 @@ def judge_dies(
     dies["planned"] = [die in planned for die in order]
     index = pd.MultiIndex.from_frame(dies[["die_x", "die_y"]])
     grid = _grid(counting, expected, index, dies["planned"].to_numpy(dtype=bool))
+    due = grid.limited & (grid.planned | grid.measured)
+    settled = grid.measured & grid.stands & (grid.outcome <= Outcome.OUTSIDE)
+    dies["judged"] = np.asarray(due.any(axis=1) & ~(due & ~settled).any(axis=1))
     codes = die_verdict(grid.outcome, grid.stands, grid.limited, grid.measured, grid.planned)
     dies["outcome"] = np.array(OUTCOMES, dtype=object)[codes]
     return _with_counts(dies, measured, grid)

@@ -21,6 +21,7 @@ Texts = npt.NDArray[np.object_]
 REASON_CODES = tuple(REASONS)
 """Reason i is bit i of a row's `reasons`."""
 
+INSTANT = timedelta(microseconds=1)
 CLOCK_COVERAGE = 2.0
 """Two moments are told apart when they differ by more than this many standard uncertainties."""
 
@@ -36,6 +37,8 @@ class CalibrationFacts:
     """The last passed verification: values taken later are not closed."""
     failed: str
     """The verification that failed first; empty when none did."""
+    verified_by: str
+    """Instrument whose clock stamped those verifications; empty without any."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,7 @@ class Rows:
     contact_resistance_ohm: npt.NDArray[np.float64]
     """NaN: not taken."""
     ports: npt.NDArray[np.int64]
-    """Ports that the calibration must cover."""
+    """Ports that the calibration must cover, as bits: 1 for port 1, 2 for port 2, 3 for both."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,8 @@ class Evidence:
     """Bits in the order of `REASON_CODES`; 0: nothing takes its standing."""
     not_closed: npt.NDArray[np.bool_]
     """No verification passed after the row was taken."""
+    never_verified: npt.NDArray[np.bool_]
+    """Of those not closed: no verification of the calibration has passed at all."""
     detail: Texts
     """Particulars, one phrase a reason; '' where there are none."""
     faults: tuple[Fault, ...]
@@ -103,13 +108,14 @@ def facts(
         lost_after = None
         if first_failed is not None:
             before = [moment for moment in passed if moment < first_failed.made_at]
-            lost_after = max([calibration.made_at, *before])
+            lost_after = max(before) if before else calibration.made_at - INSTANT
         joined.append(
             CalibrationFacts(
                 calibration,
                 lost_after,
                 max(passed) if passed else None,
                 first_failed.record.id if first_failed else "",
+                own[0].record.instrument if own else "",
             )
         )
     return tuple(joined)
@@ -133,7 +139,11 @@ def rf_evidence(
     at = _reference_times(rows.measured_at, instrument)
     here = [one for one in known if one.result.record.station == station.id]
     by_time, unsure = _choose_by_time(at, rows.ports, here, station, instrument)
-    chosen, basis, faults = _apply_names(rows, at, here, by_time, unsure, file)
+    elsewhere = {one.result.record.id for one in known} - {one.result.record.id for one in here}
+    margins = [_margin_to(one.result.record.instrument, station, instrument) for one in here]
+    chosen, basis, faults = _apply_names(
+        rows, at, _Choice(here, by_time, unsure, margins, frozenset(elsewhere)), file
+    )
     collector = _Collector(len(at))
     collector.add(
         "calibration missing",
@@ -142,18 +152,25 @@ def rf_evidence(
     )
     collector.add("calibration missing", (chosen < 0) & ~unsure, "none found")
     not_closed = np.zeros(len(at), dtype=bool)
+    never_verified = np.zeros(len(at), dtype=bool)
     for index, one in enumerate(here):
         mine = chosen == index
         if mine.any():
-            not_closed[mine] = _judge_calibration(collector, rows, at, mine, one, states)
+            margin = _margin_to(one.verified_by, station, instrument)
+            not_closed[mine] = _judge_verifications(collector, at, mine, one, margin)
+            never_verified[mine] = one.last_passed is None
+            _judge_calibration(collector, rows, at, mine, one, margins[index])
+            _judge_state(collector, rows, mine, one, states, instrument)
     _judge_instrument(collector, at, instrument)
     _judge_contact(collector, rows.contact_resistance_ohm, contact_resistance_max_ohm)
     ids = np.array([one.result.record.id for one in here] + [None], dtype=object)
+    open_ = not_closed & (collector.bits == 0)
     return Evidence(
         calibration=ids[chosen],
         basis=basis,
         reasons=collector.bits,
-        not_closed=not_closed & (collector.bits == 0),
+        not_closed=open_,
+        never_verified=open_ & never_verified,
         detail=collector.details(),
         faults=faults,
     )
@@ -162,21 +179,26 @@ def rf_evidence(
 def dc_evidence(
     measured_at: Times,
     contact_resistance_ohm: npt.NDArray[np.float64],
-    floor_missing: npt.NDArray[np.bool_],
+    floor_missing: Texts,
     instrument: Instrument | None,
     contact_resistance_max_ohm: float | None,
 ) -> Evidence:
-    """DC rows ask for an instrument in date, a stored floor for currents, and contact."""
+    """DC rows ask for an instrument in date, a stored floor for currents, and contact.
+
+    floor_missing: for each row why no floor is stored, '' where one is or none is needed.
+    """
     n = len(measured_at)
     collector = _Collector(n)
     _judge_instrument(collector, _reference_times(measured_at, instrument), instrument)
     _judge_contact(collector, contact_resistance_ohm, contact_resistance_max_ohm)
-    collector.add("floor missing", floor_missing, "")
+    lacking = floor_missing != ""
+    collector.add("floor missing", lacking, [str(text) for text in floor_missing[lacking]])
     return Evidence(
         calibration=np.full(n, None, dtype=object),
         basis=np.full(n, "", dtype=object),
         reasons=collector.bits,
         not_closed=np.zeros(n, dtype=bool),
+        never_verified=np.zeros(n, dtype=bool),
         detail=collector.details(),
         faults=(),
     )
@@ -226,17 +248,31 @@ def _choose_by_time(
     station: Station,
     instrument: Instrument | None,
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
-    """Index of the station's last calibration before each row (-1: none), and where unsure."""
+    """Index of the station's last calibration before each row (-1: none), and where unsure.
+
+    A choice is unsure where the clocks cannot tell whether a calibration came before the row, or
+    which of two calibrations came last.
+    """
     chosen = np.full(len(at), -1, dtype=np.int64)
     unsure = np.zeros(len(at), dtype=bool)
     clocks = {one.id: one for one in station.instruments}
     for index, one in enumerate(here):
-        fits = len(one.result.record.ports) >= ports
+        fits = (covered_ports(one.result) & ports) == ports
         made = _instant(one.result.made_at)
-        chosen[fits & (at >= made)] = index
-        margin = _clock_margin(instrument, clocks.get(one.result.record.instrument))
-        unsure |= fits & (np.abs(at - made) < margin)
+        later = fits & (at >= made)
+        own = clocks.get(one.result.record.instrument)
+        for before, other in enumerate(here[:index]):
+            apart = made - _instant(other.result.made_at)
+            if apart <= _clock_margin(own, clocks.get(other.result.record.instrument)):
+                unsure |= later & (chosen == before)
+        chosen[later] = index
+        unsure |= fits & (np.abs(at - made) < _clock_margin(instrument, own))
     return chosen, unsure
+
+
+def covered_ports(result: CalibrationResult) -> int:
+    """Ports for which a calibration has error terms, as bits."""
+    return sum(1 << port - 1 for port in result.record.ports)
 
 
 def _clock_margin(mine: Instrument | None, other: Instrument | None) -> np.timedelta64:
@@ -247,18 +283,31 @@ def _clock_margin(mine: Instrument | None, other: Instrument | None) -> np.timed
     return np.timedelta64(round(CLOCK_COVERAGE * u_s * 1e6), "us")
 
 
+def _margin_to(other: str, station: Station, instrument: Instrument | None) -> np.timedelta64:
+    clocks = {one.id: one for one in station.instruments}
+    return _clock_margin(instrument, clocks.get(other))
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """The station's calibrations, and which of them time alone would choose."""
+
+    here: Sequence[CalibrationFacts]
+    by_time: npt.NDArray[np.int64]
+    unsure: npt.NDArray[np.bool_]
+    margins: Sequence[np.timedelta64]
+    """Between the clock of the rows and that of each calibration."""
+    elsewhere: frozenset[str]
+    """Calibrations of other stations."""
+
+
 def _apply_names(
-    rows: Rows,
-    at: Times,
-    here: Sequence[CalibrationFacts],
-    by_time: npt.NDArray[np.int64],
-    unsure: npt.NDArray[np.bool_],
-    file: str,
+    rows: Rows, at: Times, choice: _Choice, file: str
 ) -> tuple[npt.NDArray[np.int64], Texts, tuple[Fault, ...]]:
     """Let named calibrations win; tell where they disagree with time and station."""
-    index_of = {one.result.record.id: index for index, one in enumerate(here)}
+    index_of = {one.result.record.id: index for index, one in enumerate(choice.here)}
     is_named = np.array([name is not None for name in rows.named], dtype=bool)
-    chosen = np.where(unsure, -1, by_time)
+    chosen = np.where(choice.unsure, -1, choice.by_time)
     basis = np.where(is_named, "named", np.where(chosen >= 0, "by time", "")).astype(object)
     faults = []
     for name in sorted({str(name) for name in rows.named[is_named]}):
@@ -266,35 +315,55 @@ def _apply_names(
         index = index_of.get(name, -1)
         chosen[mine] = index
         if index < 0:
+            if name in choice.elsewhere:
+                faults.append(_disagreement(file, name, mine, at, "made at another station"))
             continue
-        made = _instant(here[index].result.made_at)
-        too_early = mine & (at < made)
+        made = _instant(choice.here[index].result.made_at)
+        too_early = mine & (at < made - choice.margins[index])
         chosen[too_early] = -1
-        superseded = mine & ~too_early & ~unsure & (by_time != index)
+        superseded = mine & ~too_early & ~choice.unsure & (choice.by_time != index)
         if too_early.any():
-            faults.append(
-                _disagreement(file, name, too_early, at, "made after the value was taken")
-            )
+            told = "made after the value was taken"
+            faults.append(_disagreement(file, name, too_early, at, told))
         if superseded.any():
-            later = here[int(by_time[superseded][0])].result.record.id
-            faults.append(
-                _disagreement(file, name, superseded, at, f"but {later} was then in force by time")
-            )
+            later = choice.here[int(choice.by_time[superseded][0])].result.record.id
+            told = f"but {later} was then in force by time"
+            faults.append(_disagreement(file, name, superseded, at, told))
     return chosen, basis, tuple(faults)
 
 
 def _disagreement(
     file: str, name: str, where: npt.NDArray[np.bool_], at: Times, found: str
 ) -> Fault:
-    first = str(at[where].min())[:16].replace("T", " ")
+    first = str(at[where].min())[:19].replace("T", " ")
     return Fault(
         file=file,
         place=f"column calibration, first at {first} UTC",
         found=f"calibration {name}, {found}",
         expected="the calibration in force at the station at that time",
-        remedy="Correct the calibration named or the time; until then the name is followed.",
+        remedy="Correct the calibration named or the time; one made at another station or after"
+        " the value is not followed, any other is.",
         count=int(where.sum()),
     )
+
+
+def _judge_verifications(
+    collector: _Collector,
+    at: Times,
+    mine: npt.NDArray[np.bool_],
+    one: CalibrationFacts,
+    margin: np.timedelta64,
+) -> npt.NDArray[np.bool_]:
+    """Add what failed verifications took; return which of the rows are not closed.
+
+    A row that the clocks cannot tell from a verification counts as taken after it.
+    """
+    if one.lost_after is not None:
+        lost = mine & (at > _instant(one.lost_after) - margin)
+        collector.add("verification failed", lost, one.failed)
+    if one.last_passed is None:
+        return np.ones(int(mine.sum()), dtype=bool)
+    return np.asarray(at[mine] > _instant(one.last_passed) - margin)
 
 
 def _judge_calibration(
@@ -303,19 +372,17 @@ def _judge_calibration(
     at: Times,
     mine: npt.NDArray[np.bool_],
     one: CalibrationFacts,
-    states: Mapping[str, StationState],
-) -> npt.NDArray[np.bool_]:
-    """Add every reason against one calibration; return which of its rows are not closed."""
+    margin: np.timedelta64,
+) -> None:
+    """Add what the calibration itself gives against its rows: validity and its own checks."""
     record = one.result.record
-    expired = mine & (at > _instant(one.result.expires_at))
-    hours = (at[expired] - _instant(one.result.made_at)) / np.timedelta64(1, "h")
+    end = _instant(one.result.expires_at)
+    expired = mine & (at > end - margin)
+    past = [_duration(float(gap / np.timedelta64(1, "s"))) for gap in at[expired] - end]
     collector.add(
         "expired by time",
         expired,
-        [
-            f"{hour:.1f} h after {record.id}, valid for {record.validity.hours:g} h"
-            for hour in hours
-        ],
+        [f"{told} past the end of {record.id}'s {record.validity.hours:g} h" for told in past],
     )
     for reason, taken, calibrated, bound in (
         (
@@ -332,33 +399,46 @@ def _judge_calibration(
         ),
     ):
         moved = mine & (np.abs(taken - calibrated) > bound)
-        collector.add(
-            reason,
-            moved,
-            [
-                f"{value:.1f} °C, calibrated at {calibrated:.1f} °C, valid within {bound:g} °C"
-                for value in taken[moved]
-            ],
-        )
+        told = f"calibrated at {calibrated:.1f} °C, valid within {bound:g} °C"
+        collector.add(reason, moved, [f"{value:.1f} °C, {told}" for value in taken[moved]])
+        collector.add(reason, mine & np.isnan(taken), "the temperature is not stated")
     if one.result.outcome != "usable":
         collector.add("calibration's own checks failed", mine, f"{record.id}: {one.result.outcome}")
-    if one.lost_after is not None:
-        lost = mine & (at > _instant(one.lost_after))
-        collector.add("verification failed", lost, one.failed)
+
+
+def _judge_state(
+    collector: _Collector,
+    rows: Rows,
+    mine: npt.NDArray[np.bool_],
+    one: CalibrationFacts,
+    states: Mapping[str, StationState],
+    instrument: Instrument | None,
+) -> None:
+    """Name each difference between the RF path as calibrated and as it was for the rows."""
+    record = one.result.record
+    analyser: tuple[str, ...] = ()
+    if instrument is not None and instrument.id != record.instrument:
+        analyser = (f"instrument: calibrated {record.instrument}, measured {instrument.id}",)
     for name in sorted({str(name) for name in rows.state[mine]}):
         state = states.get(name)
-        told = (
+        told = analyser + (
             differences(record.state, state)
             if state is not None
             else ("the state of the RF path is not in the record",)
         )
         if told:
-            collector.add(
-                "different state", mine & (rows.state.astype(str) == name), "; ".join(told)
-            )
-    if one.last_passed is None:
-        return np.ones(int(mine.sum()), dtype=bool)
-    return np.asarray(at[mine] > _instant(one.last_passed))
+            here = mine & (rows.state.astype(str) == name)
+            collector.add("different state", here, "; ".join(told))
+
+
+def _duration(seconds: float) -> str:
+    """'2 min 45 s', '3 h 05 min'."""
+    whole = max(round(seconds), 0)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
 
 
 def _judge_instrument(collector: _Collector, at: Times, instrument: Instrument | None) -> None:

@@ -1,6 +1,6 @@
 """What a campaign's measurements show, as findings: those that need a decision first."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord, Parameter
@@ -34,6 +34,16 @@ def _calibration_findings(calibrations: Sequence[CalibrationResult]) -> list[Fin
     found = []
     for one in calibrations:
         page, name = addresses.calibration(one.record.id), one.record.id
+        if any("look exchanged" in check.text for check in one.checks):
+            found.append(
+                Finding(
+                    "standards look exchanged",
+                    f"calibration {name}",
+                    f"In the raw sweeps of calibration {name} open and short look exchanged.",
+                    "attention",
+                    page,
+                )
+            )
         if one.outcome == "checks failed":
             failed = ", ".join(check.name for check in one.checks if check.passed is False)
             found.append(
@@ -93,9 +103,15 @@ def _verification_findings(verifications: Sequence[VerificationResult]) -> list[
 
 
 def _wafer_findings(one: WaferSummary) -> list[Finding]:
+    page, subject = addresses.wafer(one.wafer), f"wafer {one.wafer}"
+    told = [*_standing_told(one), *_outcomes_told(one)]
+    return [Finding(kind, subject, text, weight, page) for n, kind, text, weight in told if n]
+
+
+def _standing_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
+    """What is to be said of standing: a count, the kind, the sentence, the weight."""
     where = f"on wafer {one.wafer}"
-    outside, unmeasured = one.outcomes["outside"], one.outcomes["not measured"]
-    open_, changed, below = one.values_not_closed, one.touchdown_changes, one.values_below_floor
+    never, open_ = one.values_never_verified, one.values_not_closed - one.values_never_verified
     told: list[tuple[int, str, str, Weight]] = [
         (
             values,
@@ -106,12 +122,39 @@ def _wafer_findings(one: WaferSummary) -> list[Finding]:
         )
         for reason, values in one.standing_reasons.items()
     ]
-    told += [
+    told.append(
+        (
+            never,
+            "never verified",
+            f"{count(never, 'value')} {where} {_verb(never, 'stands', 'stand')} on a calibration"
+            " that no verification has passed.",
+            "decision",
+        )
+    )
+    told.append(
+        (
+            open_,
+            "not closed",
+            f"{count(open_, 'value')} {where} {_verb(open_, 'is', 'are')} not closed: no"
+            f" verification passed after {_verb(open_, 'it was', 'they were')} taken.",
+            "attention",
+        )
+    )
+    return told
+
+
+def _outcomes_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
+    """What is to be said of values and verdicts."""
+    where = f"on wafer {one.wafer}"
+    outside, unmeasured = one.outcomes["outside"], one.outcomes["not measured"]
+    changed, below = one.touchdown_changes, one.values_below_floor
+    told: list[tuple[int, str, str, Weight]] = [
         (
             outside,
             "outside limits",
             f"{count(outside, 'die')} of {one.measured} measured {where}"
-            f" {_verb(outside, 'lies', 'lie')} outside the limits.",
+            f" {_verb(outside, 'lies', 'lie')} outside the limits:"
+            f" {_listed(one.outside_parameters)}.",
             "decision",
         ),
         (
@@ -122,17 +165,10 @@ def _wafer_findings(one: WaferSummary) -> list[Finding]:
             "attention",
         ),
         (
-            open_,
-            "not closed",
-            f"{count(open_, 'value')} {where} {_verb(open_, 'is', 'are')} not closed: no"
-            f" verification passed after {_verb(open_, 'it was', 'they were')} taken.",
-            "attention",
-        ),
-        (
             changed,
             "touchdown changes a verdict",
-            f"On wafer {one.wafer} the rule of choice between touchdowns decides"
-            f" {count(changed, 'verdict')}.",
+            f"On wafer {one.wafer} the choice between touchdowns decides"
+            f" {count(changed, 'verdict')}: {_first(one.touchdowns_that_matter)}.",
             "attention",
         ),
         (
@@ -143,8 +179,37 @@ def _wafer_findings(one: WaferSummary) -> list[Finding]:
             "note",
         ),
     ]
-    page, subject = addresses.wafer(one.wafer), f"wafer {one.wafer}"
-    return [Finding(kind, subject, text, weight, page) for n, kind, text, weight in told if n]
+    told += [
+        (
+            values,
+            "not assessable",
+            f"{count(values, 'value')} {where} cannot be assessed: {reason}.",
+            "decision",
+        )
+        for reason, values in one.unassessable.items()
+    ]
+    beyond = {name: n - unmeasured for name, n in one.missing.items() if n > unmeasured}
+    told.append(
+        (
+            sum(beyond.values()),
+            "values missing",
+            f"{count(sum(beyond.values()), 'planned value')} {where}"
+            f" {_verb(sum(beyond.values()), 'is', 'are')} missing on dies that were measured:"
+            f" {_listed(beyond)}.",
+            "attention",
+        )
+    )
+    return told
+
+
+def _listed(counts: Mapping[str, int]) -> str:
+    """'RSH on 20, VTH on 1': the most frequent first."""
+    return _first([f"{name} on {number}" for name, number in counts.items()])
+
+
+def _first(names: Sequence[str], most: int = 5) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
 
 
 def _verb(number: int, one: str, many: str) -> str:

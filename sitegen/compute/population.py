@@ -65,9 +65,8 @@ def _parameter_result(
 
 def summary_of(rows: pd.DataFrame) -> Summary:
     """Summary of one group of values that count."""
-    missing = int(rows["value"].isna().sum())
-    present = rows[rows["value"].notna()]
-    valid = present[present["standing"] != "without standing"]
+    without = rows["standing"] == "without standing"
+    valid = rows[~without & rows["value"].notna()]
     found = summarise(
         valid["value"].to_numpy(dtype=np.float64),
         valid["below_floor"].to_numpy(dtype=bool),
@@ -86,8 +85,8 @@ def summary_of(rows: pd.DataFrame) -> Summary:
     figures |= dict.fromkeys(below)
     return Summary(
         n=found.n,
-        missing=missing,
-        without_standing=len(present) - len(valid),
+        missing=len(rows) - len(valid) - int(without.sum()),
+        without_standing=int(without.sum()),
         not_closed=int((valid["standing"] == "not closed").sum()),
         below_floor=found.n_below_floor,
         highest_floor=found.highest_floor,

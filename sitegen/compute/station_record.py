@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from sitegen import addresses
+from sitegen.compute.evidence import facts
 from sitegen.model.results import (
     CalibrationResult,
     Span,
@@ -55,9 +56,9 @@ def station_record(
         for start, end, record, summary in here
     ]
     usable = [
-        (one.made_at, one.expires_at)
-        for one in calibrations
-        if one.record.station == station and one.outcome == "usable"
+        (one.result.made_at, min(one.result.expires_at, one.lost_after or one.result.expires_at))
+        for one in facts(calibrations, verifications)
+        if one.result.record.station == station and one.result.outcome == "usable"
     ]
     has_rf = {record.id for *_, record, _ in here if record.rf_instrument is not None}
     for start, end, record, _ in here:
@@ -68,7 +69,7 @@ def station_record(
                     record.id,
                     gap_start,
                     gap_end,
-                    "no calibration in force",
+                    "no calibration that still held",
                     addresses.wafer(record.id),
                 )
                 for gap_start, gap_end in uncovered(start, end, usable)

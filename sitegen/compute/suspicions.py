@@ -56,6 +56,9 @@ def suspicions(results: pd.DataFrame, layout: Layout) -> tuple[Finding, ...]:
 
 
 def _maps(results: pd.DataFrame, layout: Layout) -> Mapping[str, WaferMap]:
+    """Maps in die pitches from the wafer's centre, which is taken to the nearest half pitch: a
+    turned or mirrored wafer shows its dies on the same grid, off by less than that.
+    """
     usable = results[results["counts"].astype(bool) & ~results["below_floor"].astype(bool)]
     wide = usable.pivot_table(
         index=["wafer", "die_x", "die_y"],
@@ -63,14 +66,16 @@ def _maps(results: pd.DataFrame, layout: Layout) -> Mapping[str, WaferMap]:
         values="value",
         aggfunc="mean",
     ).sort_index()
-    maps = {}
-    for wafer, rows in wide.groupby(level="wafer"):
-        x_mm, y_mm = die_centers_mm(
-            layout, rows.index.get_level_values("die_x"), rows.index.get_level_values("die_y")
-        )
-        maps[str(wafer)] = WaferMap(
-            die_x=np.asarray(x_mm / layout.die_pitch_x_mm),
-            die_y=np.asarray(y_mm / layout.die_pitch_y_mm),
+    center_x, center_y = die_centers_mm(layout, 0, 0)
+    shift_x = round(2 * float(center_x) / layout.die_pitch_x_mm) / 2
+    shift_y = round(2 * float(center_y) / layout.die_pitch_y_mm) / 2
+    right = 1 if layout.x_increases == "right" else -1
+    up = 1 if layout.y_increases == "up" else -1
+    return {
+        str(wafer): WaferMap(
+            die_x=right * rows.index.get_level_values("die_x").to_numpy(np.float64) + shift_x,
+            die_y=up * rows.index.get_level_values("die_y").to_numpy(np.float64) + shift_y,
             values=rows.to_numpy(dtype=np.float64),
         )
-    return maps
+        for wafer, rows in wide.groupby(level="wafer")
+    }

@@ -19,15 +19,16 @@ from sitegen.compute.evidence import (
 from sitegen.compute.rf.checks import likeness
 from sitegen.compute.rf.figures import FIGURES, figure_at
 from sitegen.compute.rf.terms import ErrorTerms
-from sitegen.compute.verification import correct_sweeps, frequency_list_matches
+from sitegen.compute.verification import correct_sweeps
 from sitegen.model.arrays import ComplexArray
 from sitegen.model.campaign import CampaignRecord, Device, Instrument, Parameter, Station
 from sitegen.model.figures import FIGURE_UNITS
+from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import SweepGroup
 from sitegen.model.results import TraceGroup
 from sitegen.model.station_state import StationState
 from sitegen.problems import Fault
-from sitegen.units import conversion
+from sitegen.units import conversion, frequency
 
 DIFFERENT_STATE = 1 << REASON_CODES.index("different state")
 
@@ -67,7 +68,7 @@ def correct_group(group: SweepGroup, setting: WaferSetting, file: str) -> Correc
     """
     device = setting.devices()[group.device]
     evidence = rf_evidence(
-        rows_of(group.keys.to_pandas(), device.ports),
+        rows_of(group.keys.to_pandas(), needed_ports(device)),
         setting.calibrations,
         setting.station,
         setting.rf_instrument,
@@ -83,8 +84,13 @@ def correct_group(group: SweepGroup, setting: WaferSetting, file: str) -> Correc
     for name, terms in setting.terms.items():
         mine = (evidence.calibration == name) & allowed
         if mine.any():
-            s[mine] = correct_sweeps(terms, group.s[mine])
-    return CorrectedGroup(replace(group, corrected=True, s=s), evidence)
+            s[mine] = correct_sweeps(terms, group.s[mine], device.port)
+    return CorrectedGroup(replace(group, s=s), evidence)
+
+
+def needed_ports(device: Device) -> int:
+    """Ports that a calibration must cover for a device, as bits."""
+    return 3 if device.ports == 2 else 1 << device.port - 1
 
 
 def rows_of(keys: pd.DataFrame, ports: int | npt.NDArray[np.int64]) -> Rows:
@@ -115,54 +121,99 @@ def _check_frequency_lists(
     reasons, detail = evidence.reasons.copy(), evidence.detail.copy()
     for name, terms in setting.terms.items():
         mine = evidence.calibration == name
-        if not mine.any() or frequency_list_matches(group.frequency_hz, terms):
+        if not mine.any() or same_frequencies(group.frequency_hz, terms.frequency_hz):
             continue
         reasons[mine] |= DIFFERENT_STATE
+        told = first_difference(terms.frequency_hz, group.frequency_hz)
         for row in np.flatnonzero(mine):
-            phrase = "different state: frequency list"
+            phrase = f"different state: frequency list, calibrated and measured {told}"
             detail[row] = f"{detail[row]}; {phrase}" if detail[row] else phrase
     return replace(
-        evidence, reasons=reasons, detail=detail, not_closed=evidence.not_closed & (reasons == 0)
+        evidence,
+        reasons=reasons,
+        detail=detail,
+        not_closed=evidence.not_closed & (reasons == 0),
+        never_verified=evidence.never_verified & (reasons == 0),
     )
 
 
 def values_from_sweeps(
-    corrected: CorrectedGroup, parameters: tuple[Parameter, ...], z_ref_ohm: float
+    corrected: CorrectedGroup, parameters: tuple[Parameter, ...], setting: WaferSetting
 ) -> pd.DataFrame:
     """Rows of values, in each parameter's unit, that are taken from one group of sweeps.
 
-    Rows have the keys of the sweeps, the parameter and its value (NaN where the figure is not
-    defined or the frequency lies outside the sweep), and what stands behind them.
+    Rows have the keys of the sweeps, the parameter and its value, and what stands behind them. A
+    value that could not be determined is NaN, and `no_value` says why.
     """
     group, evidence = corrected.group, corrected.evidence
-    keys = group.keys.to_pandas()
-    keys["ev_calibration"] = evidence.calibration
-    keys["ev_basis"] = evidence.basis
-    keys["ev_reasons"] = evidence.reasons
-    keys["ev_not_closed"] = evidence.not_closed
-    keys["ev_detail"] = evidence.detail
+    keys = joined_evidence(group.keys.to_pandas(), evidence)
     parts = []
     for parameter in parameters:
         if parameter.from_sweep is None or parameter.device != group.device:
             continue
-        figure = parameter.from_sweep.figure
-        values = figure_at(
-            FIGURES[figure],
-            _as_two_port(group.s),
-            group.frequency_hz,
-            parameter.from_sweep.frequency_hz,
-            z_ref_ohm,
-        ) * conversion(FIGURE_UNITS[figure], parameter.unit)
-        mine = keys["condition"].isin(parameter.conditions).to_numpy()
-        rows = keys[mine].copy()
+        figure, at_hz = parameter.from_sweep.figure, parameter.from_sweep.frequency_hz
+        unit = conversion(FIGURE_UNITS[figure], parameter.unit)
+        values = np.full(len(keys), np.nan)
+        impedances = reference_impedances_ohm(corrected, setting)
+        for z_ref_ohm in np.unique(impedances):
+            mine = impedances == z_ref_ohm
+            two_port = _as_two_port(group.s[mine])
+            values[mine] = unit * figure_at(
+                FIGURES[figure], two_port, group.frequency_hz, at_hz, float(z_ref_ohm)
+            )
+        wanted = keys["condition"].isin(parameter.conditions).to_numpy()
+        rows = keys[wanted].copy()
         rows["parameter"] = parameter.id
-        rows["value"] = values[mine]
+        rows["value"] = values[wanted]
+        rows["no_value"] = _why_no_value(corrected, at_hz)[wanted]
         parts.append(rows)
     if not parts:
-        empty: pd.DataFrame = keys.iloc[:0].assign(parameter="", value=np.nan)
-        return empty
+        return keys.iloc[:0].assign(parameter="", value=np.nan, no_value="")
     table: pd.DataFrame = pd.concat(parts, ignore_index=True)
     return table
+
+
+def joined_evidence(rows: pd.DataFrame, found: Evidence) -> pd.DataFrame:
+    """Rows with what stands behind each."""
+    return rows.assign(
+        ev_calibration=found.calibration,
+        ev_basis=found.basis,
+        ev_reasons=found.reasons,
+        ev_not_closed=found.not_closed,
+        ev_never_verified=found.never_verified,
+        ev_detail=found.detail,
+    )
+
+
+def _why_no_value(corrected: CorrectedGroup, at_hz: float) -> npt.NDArray[np.object_]:
+    """Why a figure of a sweep would have no value, for each sweep; used where it has none."""
+    group = corrected.group
+    lowest, highest = float(group.frequency_hz[0]), float(group.frequency_hz[-1])
+    if not lowest <= at_hz <= highest:
+        span = f"{frequency(lowest)} to {frequency(highest)}"
+        outside = f"{frequency(at_hz)} lies outside the sweep from {span}"
+        return np.full(len(group.s), outside, dtype=object)
+    unsolved = np.asarray(np.isnan(group.s).all(axis=(1, 2, 3))).tolist()
+    reasons = [reason_text(int(bits)) for bits in corrected.evidence.reasons]
+    told = np.empty(len(reasons), dtype=object)
+    told[:] = [
+        f"not corrected: {reason}" if empty and reason else "not determined at this frequency"
+        for empty, reason in zip(unsolved, reasons, strict=True)
+    ]
+    return told
+
+
+def reference_impedances_ohm(
+    corrected: CorrectedGroup, setting: WaferSetting
+) -> npt.NDArray[np.float64]:
+    """Reference impedance of each sweep: of its calibration, or as a corrected table states it."""
+    group = corrected.group
+    impedances = np.full(len(group.s), group.z_ref_ohm)
+    if not group.corrected:
+        for one in setting.calibrations:
+            mine = corrected.evidence.calibration == one.result.record.id
+            impedances[mine] = one.result.record.reference_impedance_ohm
+    return impedances
 
 
 def _as_two_port(s: ComplexArray) -> ComplexArray:
@@ -212,26 +263,23 @@ class Suspects:
     like_short: npt.NDArray[np.bool_]
 
 
-def suspects(group: SweepGroup, device: Device, z_ref_ohm: float) -> Suspects:
+def suspects(corrected: CorrectedGroup, setting: WaferSetting) -> Suspects:
     """Which corrected sweeps look like an open or a short at any port, where that is suspicious."""
+    group = corrected.group
+    device = setting.devices()[group.device]
     n_ports = group.s.shape[-1]
     s = group.s[..., 0, 0] if n_ports == 1 else group.s
-    found = likeness(s, np.asarray(group.frequency_hz), z_ref_ohm, n_ports=n_ports)
-    like_open = found.open if n_ports == 1 else found.open.any(axis=-1)
-    like_short = found.short if n_ports == 1 else found.short.any(axis=-1)
-    nothing = np.zeros(len(group.s), dtype=bool)
+    like_open = np.zeros(len(group.s), dtype=bool)
+    like_short = np.zeros(len(group.s), dtype=bool)
+    impedances = reference_impedances_ohm(corrected, setting)
+    for z_ref_ohm in np.unique(impedances):
+        mine = impedances == z_ref_ohm
+        found = likeness(s[mine], group.frequency_hz, float(z_ref_ohm), n_ports=n_ports)
+        like_open[mine] = found.open if n_ports == 1 else found.open.any(axis=-1)
+        like_short[mine] = found.short if n_ports == 1 else found.short.any(axis=-1)
     return Suspects(
-        nothing if device.may_look_like == "open" else np.asarray(like_open),
-        nothing if device.may_look_like == "short" else np.asarray(like_short),
+        like_open & (device.may_look_like != "open"), like_short & (device.may_look_like != "short")
     )
-
-
-def reference_impedance_ohm(setting: WaferSetting) -> float:
-    """Reference impedance of the station's calibrations; 50 ohms where there is none."""
-    for one in setting.calibrations:
-        if one.result.record.station == setting.station.id:
-            return one.result.record.reference_impedance_ohm
-    return 50.0
 
 
 def join_faults(groups: tuple[CorrectedGroup, ...]) -> tuple[Fault, ...]:

@@ -1,20 +1,36 @@
 """A wafer's values: which touchdown counts, what stands behind it, and how it is judged."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from sitegen.compute.conformity import OUTCOMES, REASONS, Conformity, DecisionRule, decide
-from sitegen.compute.evidence import Evidence, dc_evidence, reason_text, rf_evidence
-from sitegen.compute.sweeps import WaferSetting, rows_of, texts_or_none
+from sitegen.compute.evidence import dc_evidence, reason_text, rf_evidence
+from sitegen.compute.sweeps import (
+    WaferSetting,
+    joined_evidence,
+    needed_ports,
+    rows_of,
+    texts_or_none,
+)
 from sitegen.model.campaign import CampaignRecord, Floor, Parameter
 from sitegen.problems import Fault
-from sitegen.units import NotConvertible, conversion
+from sitegen.units import conversion, parse
 
 KEY = ["die_y", "die_x", "site", "device", "parameter", "condition"]
-EVIDENCE = ["ev_calibration", "ev_basis", "ev_reasons", "ev_not_closed", "ev_detail"]
+EVIDENCE = [
+    "ev_calibration",
+    "ev_basis",
+    "ev_reasons",
+    "ev_not_closed",
+    "ev_never_verified",
+    "ev_detail",
+]
+PER_WIDTH = {"current per width": "A/m", "current per millimetre": "A/mm"}
+"""Quantities whose floor is the current's divided by the device's width, with their base units."""
 
 
 def with_evidence(
@@ -29,7 +45,7 @@ def with_evidence(
     faults: tuple[Fault, ...] = ()
     rf = values[kinds == "rf"]
     if len(rf):
-        ports = rf["device"].map({name: one.ports for name, one in devices.items()})
+        ports = rf["device"].map({name: needed_ports(one) for name, one in devices.items()})
         found = rf_evidence(
             rows_of(rf, np.asarray(ports, dtype=np.int64)),
             setting.calibrations,
@@ -40,13 +56,13 @@ def with_evidence(
             file,
         )
         faults = found.faults
-        parts.append(_joined(rf, found))
+        parts.append(joined_evidence(rf, found))
     dc = values[kinds == "dc"]
     if len(dc):
         dc, missing = _with_floors(dc, parameters, setting)
         rows = rows_of(dc, 1)
         parts.append(
-            _joined(
+            joined_evidence(
                 dc,
                 dc_evidence(
                     rows.measured_at,
@@ -58,64 +74,81 @@ def with_evidence(
             )
         )
     if not parts:
-        return _joined(values, None), faults
+        return values.assign(**dict.fromkeys(EVIDENCE)), faults
     return pd.concat(parts, ignore_index=True), faults
-
-
-def _joined(rows: pd.DataFrame, found: Evidence | None) -> pd.DataFrame:
-    if found is None:
-        return rows.assign(**dict.fromkeys(EVIDENCE))
-    return rows.assign(
-        ev_calibration=found.calibration,
-        ev_basis=found.basis,
-        ev_reasons=found.reasons,
-        ev_not_closed=found.not_closed,
-        ev_detail=found.detail,
-    )
 
 
 def _with_floors(
     rows: pd.DataFrame, parameters: Mapping[str, Parameter], setting: WaferSetting
-) -> tuple[pd.DataFrame, npt.NDArray[np.bool_]]:
-    """Floors of current readings, in each parameter's unit, and where one is missing.
+) -> tuple[pd.DataFrame, npt.NDArray[np.object_]]:
+    """Floors of current readings, in each parameter's unit, and why one is missing.
 
-    Only currents have floors; each needs the floor stored for its instrument, range and path.
+    Only currents, and currents per width, have floors; each needs one stored for its instrument,
+    range and path, measured no later than the reading: the latest of these holds.
     """
     instrument = setting.dc_instrument.id if setting.dc_instrument else ""
-    stored: dict[tuple[str, str], Floor] = {
-        (one.range, one.path): one for one in setting.station.floors if one.instrument == instrument
-    }
+    stored = [one for one in setting.station.floors if one.instrument == instrument]
     floor = np.full(len(rows), np.nan)
-    missing = np.zeros(len(rows), dtype=bool)
+    missing = np.full(len(rows), "", dtype=object)
     names = rows["parameter"].to_numpy()
     ranges, paths = texts_or_none(rows["range"]), texts_or_none(rows["path"])
+    days = rows["measured_at"].dt.date.to_numpy()
+    widths = {name: one.width_um for name, one in setting.devices().items()}
     for name in pd.unique(rows["parameter"]):
-        per_ampere = _per_ampere(parameters[name].unit)
-        if per_ampere is None:
+        parameter = parameters[name]
+        scale = _per_ampere(parameter.unit, widths[parameter.device])
+        if scale is None:
             continue
         for place in np.flatnonzero(names == name):
-            found = stored.get((ranges[place], paths[place]))
-            missing[place] = found is None
-            floor[place] = np.nan if found is None else found.floor_a * per_ampere
+            if np.isnan(scale):
+                missing[place] = f"{parameter.device} states no width_um"
+                continue
+            found = _floor_of(stored, ranges[place], paths[place], days[place])
+            if found is None:
+                missing[place] = (
+                    f"{instrument or 'no instrument'}, range {ranges[place] or 'not stated'}, path"
+                    f" {paths[place] or 'not stated'}"
+                )
+            else:
+                floor[place] = found.floor_a * scale
     value = rows["value"].to_numpy(dtype=np.float64)
     with np.errstate(invalid="ignore"):
         below = np.abs(value) < floor
     return rows.assign(floor=floor, below_floor=below), missing
 
 
-def _per_ampere(unit: str) -> float | None:
-    """How many of `unit` an ampere is; None where the unit is none of current."""
-    try:
+def _floor_of(
+    stored: Sequence[Floor], range_: str | None, path: str | None, day: date
+) -> Floor | None:
+    """The latest floor of a range and path that was measured no later than the day."""
+    fitting = [
+        one for one in stored if (one.range, one.path) == (range_, path) and one.measured_on <= day
+    ]
+    return max(fitting, key=lambda one: one.measured_on, default=None)
+
+
+def _per_ampere(unit: str, width_um: float | None) -> float | None:
+    """How many of `unit` an ampere is.
+
+    None: the unit is none of current. NaN: it is one of current per width, and no width is stated.
+    """
+    quantity = parse(unit).quantity
+    if quantity == "current":
         return conversion("A", unit)
-    except NotConvertible:
+    if quantity not in PER_WIDTH:
         return None
+    if width_um is None:
+        return float("nan")
+    width = width_um * (1e-6 if PER_WIDTH[quantity] == "A/m" else 1e-3)
+    return conversion(PER_WIDTH[quantity], unit) / width
 
 
 def choose_touchdowns(values: pd.DataFrame, rule: str) -> pd.DataFrame:
     """Mark the value that counts of each die, site, device, parameter and condition.
 
     'first' and 'last' by the touchdown's number; 'mean' adds a row with touchdown 0 whose value
-    is the mean of all and which stands only where every one of them stands.
+    is the mean of all and which stands only where every one of them stands; where some lie below
+    the floor and some do not, there is no mean.
     """
     values = values.sort_values([*KEY, "touchdown"], ignore_index=True)
     groups = values.groupby(KEY, sort=False)
@@ -137,9 +170,15 @@ def _with_means(values: pd.DataFrame) -> pd.DataFrame:
         mean = rows.iloc[-1].copy()
         mean["value"] = rows["value"].mean(skipna=False)
         mean["touchdown"], mean["counts"] = 0, True
-        mean["below_floor"] = bool(rows["below_floor"].any())
+        below = rows["below_floor"].to_numpy(dtype=bool)
+        mean["below_floor"], mean["floor"] = bool(below.all()), rows["floor"].max()
+        if below.any() and not below.all():
+            mean["value"], mean["no_value"] = np.nan, "touchdowns lie on both sides of the floor"
+        elif np.isnan(mean["value"]):
+            mean["no_value"] = "a touchdown has no value"
         mean["ev_reasons"] = int(np.bitwise_or.reduce(rows["ev_reasons"].to_numpy(np.int64)))
-        mean["ev_not_closed"] = bool(rows["ev_not_closed"].any()) and mean["ev_reasons"] == 0
+        for name in ("ev_not_closed", "ev_never_verified"):
+            mean[name] = bool(rows[name].any()) and mean["ev_reasons"] == 0
         mean["ev_detail"] = "; ".join(sorted({text for text in rows["ev_detail"] if text}))
         means.append(mean)
     table = pd.concat([values, pd.DataFrame(means)], ignore_index=True)
@@ -147,7 +186,12 @@ def _with_means(values: pd.DataFrame) -> pd.DataFrame:
 
 
 def judged(values: pd.DataFrame, campaign: CampaignRecord) -> pd.DataFrame:
-    """Add uncertainty, acceptance limits, outcome and standing to every row."""
+    """Add uncertainty, acceptance limits, outcome and standing to every row.
+
+    A row that is there and has no value was measured and could not be determined: it is not
+    assessable, for the reason in `no_value`. Uncertainty at a reading below the floor is that at
+    the floor.
+    """
     rule = DecisionRule(
         campaign.decision.rule, campaign.decision.coverage_factor, campaign.decision.guard_factor
     )
@@ -187,9 +231,9 @@ def standard_uncertainty(parameter: Parameter, value: npt.ArrayLike) -> npt.NDAr
 
 def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, rule: DecisionRule) -> pd.DataFrame:
     value = rows["value"].to_numpy(dtype=np.float64)
-    u = standard_uncertainty(parameter, value)
     below = rows["below_floor"].to_numpy(dtype=bool)
     floor = rows["floor"].to_numpy(dtype=np.float64)
+    u = standard_uncertainty(parameter, np.where(below, floor, value))
     found: Conformity = decide(value, u, parameter.lower, parameter.upper, rule, below, floor)
     low = -np.inf if parameter.plausible_lower is None else parameter.plausible_lower
     high = np.inf if parameter.plausible_upper is None else parameter.plausible_upper
@@ -201,7 +245,11 @@ def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, rule: DecisionRul
         upper=np.nan if parameter.upper is None else parameter.upper,
         acceptance_lower=found.acceptance_lower,
         acceptance_upper=found.acceptance_upper,
-        outcome=np.array(OUTCOMES, dtype=object)[found.outcome],
-        outcome_reason=np.array(REASONS, dtype=object)[found.reason],
+        outcome=np.where(
+            np.isnan(value), "not assessable", np.array(OUTCOMES, dtype=object)[found.outcome]
+        ),
+        outcome_reason=np.where(
+            np.isnan(value), rows["no_value"], np.array(REASONS, dtype=object)[found.reason]
+        ),
         absurd=(value < low) | (value > high),
     )

@@ -21,8 +21,9 @@ from sitegen.compute.rf.verification import (
 )
 from sitegen.compute.standards import GHZ, reflect_standard
 from sitegen.model import verification as records
-from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.arrays import ComplexArray
 from sitegen.model.campaign import Instrument
+from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import (
     LoadedStructure,
     LoadedVerification,
@@ -43,7 +44,7 @@ def judge_verification(
     """
     record = loaded.record
     calibration = calibrations.get(record.calibration)
-    reason = _reason_against(loaded, calibration)
+    reason = _reason_against(loaded, calibration, instrument)
     structures = tuple(_judge_structure(one, calibration, reason) for one in loaded.structures)
     outcomes = {one.outcome for one in structures}
     outcome: Verdict
@@ -63,44 +64,51 @@ def judge_verification(
     )
 
 
-def applicable(terms: ErrorTerms, n_ports: int) -> ErrorTerms:
-    """Terms for sweeps of `n_ports`: the terms of port 1 of a two-port calibration serve one port.
+def applicable(terms: ErrorTerms, n_ports: int, port: int = 1) -> ErrorTerms:
+    """Terms for sweeps of `n_ports`: a two-port calibration's terms of one port serve that port.
 
     Raises ValueError where a two-port sweep is to be corrected by a one-port calibration.
     """
     if n_ports == 1 and isinstance(terms, TwoPortTerms):
-        port_1: DrivenTerms = terms.forward
+        driven: DrivenTerms = terms.forward if port == 1 else terms.reverse
         return OnePortTerms(
             terms.frequency_hz,
             terms.z_ref_ohm,
-            port_1.directivity,
-            port_1.source_match,
-            port_1.reflection_tracking,
+            driven.directivity,
+            driven.source_match,
+            driven.reflection_tracking,
         )
     if n_ports == 2 and isinstance(terms, OnePortTerms):
         raise ValueError("a one-port calibration cannot correct a two-port sweep")
     return terms
 
 
-def correct_sweeps(terms: ErrorTerms, raw: ComplexArray) -> ComplexArray:
-    """Corrected sweeps of shape (..., n_freq, n_port, n_port), one port or two."""
+def correct_sweeps(terms: ErrorTerms, raw: ComplexArray, port: int = 1) -> ComplexArray:
+    """Corrected sweeps of shape (..., n_freq, n_port, n_port), two ports or the one named."""
     n_ports = raw.shape[-1]
-    fitting = applicable(terms, n_ports)
+    fitting = applicable(terms, n_ports, port)
     if n_ports == 1:
         return np.asarray(correct(fitting, raw[..., 0, 0]))[..., np.newaxis, np.newaxis]
     return correct(fitting, raw)
 
 
-def _reason_against(loaded: LoadedVerification, calibration: SolvedCalibration | None) -> str:
+def _reason_against(
+    loaded: LoadedVerification, calibration: SolvedCalibration | None, instrument: Instrument
+) -> str:
     """Why no structure of the event can be judged; empty when they can."""
     record = loaded.record
     if calibration is None:
         return f"calibration {record.calibration} is not in the record"
     if calibration.result.record.station != record.station:
         return f"calibration {record.calibration} was made on another station"
+    calibrated = calibration.result.record
     if calibration.terms is None:
         return f"calibration {record.calibration} is not solved"
-    return "; ".join(differences(calibration.result.record.state, record.state))
+    if calibrated.instrument != record.instrument:
+        return f"instrument: calibrated {calibrated.instrument}, verified {record.instrument}"
+    if reference_time(record.at, instrument) < calibration.result.made_at:
+        return f"it is dated before calibration {record.calibration}"
+    return "; ".join(differences(calibrated.state, record.state))
 
 
 def _judge_structure(
@@ -131,8 +139,9 @@ def _judge_masks(
 ) -> tuple[MaskResult, ...]:
     s = sweep.s
     if loaded.structure.sweep == "raw":
-        if not np.array_equal(sweep.frequency_hz, terms.frequency_hz):
-            raise ValueError("its frequency list differs from the calibration's")
+        if not same_frequencies(sweep.frequency_hz, terms.frequency_hz):
+            told = first_difference(sweep.frequency_hz, terms.frequency_hz)
+            raise ValueError(f"its frequency list differs from the calibration's: {told}")
         s = correct_sweeps(terms, s)
     n_ports = s.shape[-1]
     reference = reference_s(_reference(loaded), sweep.frequency_hz, terms.z_ref_ohm, n_ports)
@@ -201,10 +210,7 @@ def _finite(value: float) -> float | None:
 
 
 def _named(structures: tuple[StructureResult, ...], outcome: str) -> str:
-    names = [one.structure.id for one in structures if one.outcome == outcome]
-    return f"{', '.join(names)} {outcome}"
-
-
-def frequency_list_matches(frequency_hz: FloatArray, terms: ErrorTerms) -> bool:
-    """Whether a sweep has the frequency list that the calibration has."""
-    return bool(np.array_equal(frequency_hz, terms.frequency_hz))
+    mine = [one for one in structures if one.outcome == outcome]
+    reasons = sorted({one.reason for one in mine if one.reason})
+    why = f" ({'; '.join(reasons)})" if reasons else ""
+    return f"{', '.join(one.structure.id for one in mine)} {outcome}{why}"

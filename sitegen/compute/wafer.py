@@ -16,7 +16,6 @@ from sitegen.compute.sweeps import (
     WaferSetting,
     correct_group,
     join_faults,
-    reference_impedance_ohm,
     suspects,
     trace_groups,
     values_from_sweeps,
@@ -37,9 +36,8 @@ def compute_wafer(
     """Everything that is computed of one wafer, from its tables and the station's calibrations."""
     file = f"wafers/{record.id}/wafer.toml"
     groups = tuple(correct_group(group, setting, file) for group in tables.sweeps)
-    z_ref_ohm = reference_impedance_ohm(setting)
     stated, faults = with_evidence(tables.values.to_pandas(), setting, file)
-    taken = [values_from_sweeps(group, setting.campaign.parameters, z_ref_ohm) for group in groups]
+    taken = [values_from_sweeps(group, setting.campaign.parameters, setting) for group in groups]
     values = _stacked([stated, *taken])
     chosen = choose_touchdowns(values, setting.campaign.touchdowns.counts)
     results = judged(chosen, setting.campaign)
@@ -54,7 +52,7 @@ def compute_wafer(
         dies=_table(dies, schema_of(DIE_COLUMNS)),
         traces=tuple(trace for group in groups for trace in trace_groups(group)),
         faults=tuple(sorted({*faults, *join_faults(groups)})),
-        findings=_findings(record, results, groups, setting, z_ref_ohm),
+        findings=_findings(record, results, groups, setting),
     )
 
 
@@ -62,10 +60,12 @@ def _stacked(parts: list[pd.DataFrame]) -> pd.DataFrame:
     """All rows under each other; columns that a part lacks are empty there."""
     filled = [part for part in parts if len(part)]
     if not filled:
-        return parts[0]
+        return parts[0].assign(no_value="")
     table: pd.DataFrame = pd.concat(filled, ignore_index=True)
     table = table.reindex(columns=table.columns.union(parts[0].columns, sort=False))
     table["below_floor"] = table["below_floor"].eq(True)
+    table["no_value"] = table["no_value"].fillna("") if "no_value" in table else ""
+    table["ev_never_verified"] = table["ev_never_verified"].eq(True)
     for name in ("floor", "temperature_c"):
         table[name] = table[name].astype(np.float64)
     return table
@@ -85,8 +85,10 @@ def _finished(
     )
     parts = [part for part in (renamed, missing) if len(part)]
     if not parts:
-        return pd.DataFrame({name: [] for name, _, _ in RESULT_COLUMNS})
+        return pd.DataFrame({name: [] for name, _, _ in RESULT_COLUMNS} | {"ev_never_verified": []})
     table: pd.DataFrame = pd.concat(parts, ignore_index=True)
+    wanted = pd.Index([*(name for name, _, _ in RESULT_COLUMNS), "ev_never_verified"])
+    table = table.reindex(columns=table.columns.union(wanted, sort=False))
     table["wafer"] = wafer_id
     order = ["die_y", "die_x", "site", "parameter", "condition", "touchdown"]
     return place_dies(table.sort_values(order, ignore_index=True), layout)
@@ -94,10 +96,10 @@ def _finished(
 
 def _table(frame: pd.DataFrame, schema: pa.Schema) -> pa.Table:
     """A table of exactly the schema's columns; what a row does not have is null."""
-    if frame.empty:
-        return schema.empty_table()
+    wanted = frame.reindex(columns=schema.names)
+    empty = {name: None for name in schema.names if wanted[name].isna().all()}
     return pa.Table.from_pandas(
-        frame.reindex(columns=schema.names), schema=schema, preserve_index=False
+        wanted.assign(**empty), schema=schema, preserve_index=False
     ).replace_schema_metadata(None)
 
 
@@ -106,12 +108,13 @@ def _summary(
 ) -> WaferSummary:
     counted = dies[dies["planned"] | (dies["measured"] > 0)]
     outcomes: dict[str, int] = {word: int((counted["outcome"] == word).sum()) for word in OUTCOMES}
-    assessable = outcomes["within"] + outcomes["not proven"] + outcomes["outside"]
+    assessable = int(counted["judged"].sum())
     interval = wilson(outcomes["within"], assessable)
     measured = results[results["outcome"] != "not measured"]
     counting = measured[measured["counts"].astype(bool)]
     without = counting[counting["standing"] == "without standing"]
     stands = counting[counting["standing"] != "without standing"]
+    changed = _touchdowns_that_matter(measured)
     reasons = Counter(one for told in without["standing_reasons"] for one in told.split("; "))
     return WaferSummary(
         wafer=record.id,
@@ -120,17 +123,23 @@ def _summary(
         outcomes=outcomes,
         conforming=outcomes["within"],
         assessable=assessable,
+        outside_besides=int((~counted["judged"] & (counted["outcome"] == "outside")).sum()),
         yield_lower=None if interval is None else interval.lower,
         yield_upper=None if interval is None else interval.upper,
         values=len(counting),
         values_without_standing=len(without),
         values_not_closed=int((counting["standing"] == "not closed").sum()),
+        values_never_verified=int(counting["ev_never_verified"].eq(True).sum()),
         values_below_floor=int(stands["below_floor"].astype(bool).sum()),
         standing_reasons=dict(sorted(reasons.items())),
         calibrations={
             str(name): int(n) for name, n in sorted(stands["calibration"].value_counts().items())
         },
-        touchdown_changes=_touchdown_changes(measured),
+        outside_parameters=_counts(stands[stands["outcome"] == "outside"], "parameter"),
+        unassessable=_counts(stands[stands["outcome"] == "not assessable"], "outcome_reason"),
+        missing=_counts(results[results["outcome"] == "not measured"], "parameter"),
+        touchdown_changes=len(changed),
+        touchdowns_that_matter=changed,
         typical_die=_typical(stands),
         parameters=summarise_results(results, setting.campaign, record.id),
         started=record.started,
@@ -138,11 +147,22 @@ def _summary(
     )
 
 
-def _touchdown_changes(measured: pd.DataFrame) -> int:
-    """Values of which another touchdown would have had another outcome."""
-    several = measured[measured["touchdowns"] > 1]
-    keys = ["die_x", "die_y", "site", "device", "parameter", "condition"]
-    return int((several.groupby(keys)["outcome"].nunique() > 1).sum())
+def _counts(rows: pd.DataFrame, column: str) -> dict[str, int]:
+    """How often each text stands in a column, the most frequent first."""
+    found = Counter(str(text) for text in rows[column])
+    return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
+
+
+def _touchdowns_that_matter(measured: pd.DataFrame) -> tuple[str, ...]:
+    """Values of which another touchdown would have had another outcome: 'RON on die (1, 1)'."""
+    several = measured[(measured["touchdowns"] > 1) & (measured["touchdown"] > 0)]
+    keys = ["die_y", "die_x", "parameter", "condition", "site", "device"]
+    outcomes = several.groupby(keys)["outcome"].nunique().reset_index()
+    changed = outcomes[outcomes["outcome"] > 1]
+    return tuple(
+        f"{name} on die ({x}, {y})"
+        for name, x, y in zip(changed["parameter"], changed["die_x"], changed["die_y"], strict=True)
+    )
 
 
 def _typical(stands: pd.DataFrame) -> tuple[int, int] | None:
@@ -166,11 +186,10 @@ def _findings(
     results: pd.DataFrame,
     groups: tuple[CorrectedGroup, ...],
     setting: WaferSetting,
-    z_ref_ohm: float,
 ) -> tuple[Finding, ...]:
     page = addresses.wafer(record.id)
     found = [
-        *_suspicious_sweeps(record, groups, setting, z_ref_ohm, page),
+        *_suspicious_sweeps(record, groups, setting, page),
         *_absurd_values(record, results, page),
         *_wrong_temperatures(record, results, setting, page),
     ]
@@ -181,12 +200,11 @@ def _suspicious_sweeps(
     record: WaferRecord,
     groups: tuple[CorrectedGroup, ...],
     setting: WaferSetting,
-    z_ref_ohm: float,
     page: str,
 ) -> list[Finding]:
     found = []
     for one in groups:
-        suspicious = suspects(one.group, setting.devices()[one.group.device], z_ref_ohm)
+        suspicious = suspects(one, setting)
         for word, where in (
             ("an open", suspicious.like_open),
             ("a short", suspicious.like_short),
@@ -210,7 +228,7 @@ def _suspicious_sweeps(
 
 
 def _absurd_values(record: WaferRecord, results: pd.DataFrame, page: str) -> list[Finding]:
-    absurd = results[results["absurd"].astype(bool)]
+    absurd = results[results["absurd"].astype(bool) & (results["touchdown"] > 0)]
     return [
         Finding(
             kind="absurd value",
@@ -232,7 +250,7 @@ def _wrong_temperatures(
     for condition in setting.campaign.conditions:
         if condition.temperature_tolerance_c is None:
             continue
-        rows = results[results["condition"] == condition.id]
+        rows = results[(results["condition"] == condition.id) & (results["touchdown"] > 0)]
         distance = (rows["temperature_c"] - condition.temperature_c).abs()
         off = rows[distance > condition.temperature_tolerance_c]
         if len(off):

@@ -141,6 +141,13 @@ class Device(Record):
     name: Text
     kind: Literal["transistor", "diode", "inductor", "capacitor", "resistor", "line", "other"]
     ports: Literal[1, 2] = Field(default=2, description="ports of its sweeps")
+    port: Literal[1, 2] = Field(
+        default=1, description="port of the analyser at which a one-port device is probed"
+    )
+    width_um: Positive | None = Field(
+        default=None,
+        description="total width; the floor of a current per width is the current's divided by it",
+    )
     traces: tuple[Literal["s11_db", "s21_db", "s12_db", "s22_db", "s11_deg", "s21_deg"], ...] = (
         Field(default=("s11_db", "s21_db"), description="which curves its pages draw")
     )

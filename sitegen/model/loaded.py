@@ -191,6 +191,8 @@ class SweepGroup:
     device: str
     corrected: bool
     """False: raw, still to be corrected with the calibration in force."""
+    z_ref_ohm: float
+    """Reference impedance that the table states; of raw sweeps the calibration's holds instead."""
     frequency_hz: FloatArray
     """Shape (n_freq,)."""
     keys: pa.Table

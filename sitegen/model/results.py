@@ -166,7 +166,7 @@ class Summary:
 
     n: int
     missing: int
-    """Expected and not measured."""
+    """Planned and not there: not measured, or no value could be determined."""
     without_standing: int
     not_closed: int
     """Of n."""
@@ -216,19 +216,32 @@ class WaferSummary:
     """Verdicts of the planned dies and of the measured ones beyond the plan."""
     conforming: int
     assessable: int
-    """Dies that are within, not proven or outside: the denominator of the yield."""
+    """Dies whose every planned value with limits is judged: the denominator of the yield."""
+    outside_besides: int
+    """Dies outside their limits that are no part of it, since another of their values is not
+    judged: to count them alone would take the good ones of the same lot out of the yield."""
     yield_lower: float | None
     yield_upper: float | None
     """Wilson's interval at 95 %; None without an assessable die."""
     values: int
     values_without_standing: int
     values_not_closed: int
+    values_never_verified: int
+    """Of those not closed: no verification of their calibration has passed at all."""
     values_below_floor: int
     standing_reasons: Mapping[str, int]
     calibrations: Mapping[str, int]
     """Values that stand on each calibration."""
+    outside_parameters: Mapping[str, int]
+    """Values with standing outside their limits, by parameter."""
+    unassessable: Mapping[str, int]
+    """Values with standing that cannot be assessed, by reason."""
+    missing: Mapping[str, int]
+    """Planned values that were not measured, by parameter, those of untouched dies included."""
     touchdown_changes: int
-    """Verdicts that the rule of choice between touchdowns changed."""
+    """Verdicts that the rule of choice between touchdowns decides."""
+    touchdowns_that_matter: tuple[str, ...]
+    """Where they are: 'RON on die (1, 1)'."""
     typical_die: tuple[int, int] | None
     parameters: tuple[ParameterResult, ...]
     started: datetime
@@ -293,6 +306,29 @@ class CampaignContext:
 
 
 @dataclass(frozen=True)
+class CalibrationUse:
+    """What refers to a calibration, and what its verifications did to it."""
+
+    values_standing: int
+    """Values that count and stand on it, those not closed included."""
+    values_not_closed: int
+    values_lost: int
+    """Values that count, refer to it and have no standing."""
+    lost_reasons: Mapping[str, int]
+    """Of those, by reason from the closed list."""
+    dies_standing: Mapping[str, tuple[tuple[int, int], ...]]
+    """By wafer: dies with a value that stands on it."""
+    dies_lost: Mapping[str, tuple[tuple[int, int], ...]]
+    """By wafer: dies with a value that refers to it without standing."""
+    failed_by: str
+    """Verification that failed first; empty when none did."""
+    stands_until: datetime | None
+    """Values taken later have lost their standing to that verification."""
+    lost_to_it: int
+    """Values that lost their standing to it."""
+
+
+@dataclass(frozen=True)
 class CampaignResults:
     """Everything that the pages beyond the wafers are made from."""
 
@@ -300,6 +336,8 @@ class CampaignResults:
     calibrations: tuple[CalibrationResult, ...]
     verifications: tuple[VerificationResult, ...]
     stations: tuple[StationRecord, ...]
+    uses: Mapping[str, CalibrationUse]
+    """What refers to each calibration, by its id."""
     wafer_records: tuple[WaferRecord, ...]
     wafers: tuple[WaferSummary, ...]
     parameters: tuple[ParameterResult, ...]

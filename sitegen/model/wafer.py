@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from sitegen.model.base import FileName, Identifier, Instant, NotNegative, Record, Text
+from sitegen.model.base import FileName, Identifier, Instant, NotNegative, Positive, Record, Text
 from sitegen.model.campaign import Die
 from sitegen.model.station_state import StationState
 
@@ -47,6 +47,10 @@ class SweepTable(Record):
 
     file: FileName
     sweep: Literal["raw", "corrected"]
+    reference_impedance_ohm: Positive = Field(
+        default=50.0,
+        description="of corrected sweeps; raw ones take it from the calibration in force",
+    )
     frame: Text = Field(default="layout", description="frame of die_x and die_y")
 
 

@@ -8,11 +8,10 @@ import numpy as np
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord, RawSweep, ThruDefinition
 from sitegen.model.campaign import Station
+from sitegen.model.frequency_lists import FREQUENCY_TOLERANCE, same_frequencies
 from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.frequencies import (
-    FREQUENCY_TOLERANCE,
-    same_frequencies,
     span,
     tell_other_frequencies,
 )
@@ -102,11 +101,11 @@ def _check_definitions(
 
 
 def _check_method(intake: Intake, file: str, record: CalibrationRecord, missing: list[str]) -> None:
-    """A two-port method needs two ports, one-port one or two; ports are numbered 1 and 2."""
-    allowed = ((1,), (2,), (1, 2)) if record.method == "one-port" else ((1, 2),)
+    """A two-port method needs two ports, one-port one of them; ports are numbered 1 and 2."""
+    allowed = ((1,), (2,)) if record.method == "one-port" else ((1, 2),)
     if record.ports in allowed:
         return
-    expected = "[1], [2] or [1, 2]" if record.method == "one-port" else "[1, 2]"
+    expected = "[1] or [2]" if record.method == "one-port" else "[1, 2]"
     found = "[" + ", ".join(str(port) for port in record.ports) + "]"
     missing.append(f"the method {record.method} does not go with the ports {found}")
     intake.tell(

@@ -3,26 +3,16 @@
 import numpy as np
 
 from sitegen.model.arrays import FloatArray
+from sitegen.model.frequency_lists import FREQUENCY_TOLERANCE
 from sitegen.model.loaded import Sweep
 from sitegen.read.files import Intake
 from sitegen.read.words import counted, frequency
-
-FREQUENCY_TOLERANCE = 1e-9
-"""Relative difference below which two frequencies are the same: files print at least ten digits,
-and a unit's factor costs the last bit."""
 
 
 def span(frequency_hz: FloatArray) -> str:
     """'201 points from 10 MHz to 110 GHz'."""
     points = counted(len(frequency_hz), "point")
     return f"{points} from {frequency(frequency_hz[0])} to {frequency(frequency_hz[-1])}"
-
-
-def same_frequencies(one: FloatArray, other: FloatArray) -> bool:
-    """Whether two frequency lists are the same."""
-    return one.shape == other.shape and bool(
-        np.allclose(one, other, rtol=FREQUENCY_TOLERANCE, atol=0.0)
-    )
 
 
 def tell_other_frequencies(intake: Intake, sweep: Sweep, usual: FloatArray, whose: str) -> None:

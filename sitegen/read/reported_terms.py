@@ -5,10 +5,11 @@ from collections.abc import Mapping
 import numpy as np
 
 from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.frequency_lists import same_frequencies
 from sitegen.model.tables import REPORTED_TERM_COLUMNS
 from sitegen.read.columns import read_table
 from sitegen.read.files import Asked, Intake
-from sitegen.read.frequencies import same_frequencies, span
+from sitegen.read.frequencies import span
 from sitegen.read.words import quoted
 
 

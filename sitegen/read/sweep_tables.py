@@ -43,7 +43,7 @@ class Sweeps:
     """The sweeps of one device and frequency list from one table."""
 
     device: str
-    corrected: bool
+    declared: SweepTable
     frequency_hz: FloatArray
     keys: pa.Table
     """`SWEEP_KEY_SCHEMA`."""
@@ -112,7 +112,7 @@ def read_sweeps(
     }
     for name in ("device", "condition", "calibration"):
         columns[name] = texts_of(heads, name, None)
-    return _gathered(entries, table, runs, lists, columns, declared.sweep == "corrected", ports)
+    return _gathered(entries, table, runs, lists, columns, declared, ports)
 
 
 def _runs(table: Table) -> _Runs:
@@ -293,7 +293,7 @@ def _gathered(
     runs: _Runs,
     lists: tuple[IntArray, list[FloatArray]],
     columns: dict[str, npt.ArrayLike],
-    corrected: bool,
+    declared: SweepTable,
     ports: Mapping[str, int],
 ) -> tuple[Sweeps, ...]:
     """The sweeps that stay, by device and frequency list."""
@@ -315,7 +315,7 @@ def _gathered(
                 s[..., i, j].imag = numbers[f"{name}_im"][at]
         part = Entries(entries.intake, entries.table, entries.rows, chosen)
         keys = arrow_table(columns, part, SWEEP_KEY_SCHEMA)
-        gathered.append(Sweeps(device, corrected, distinct[which], keys, entries.rows[chosen], s))
+        gathered.append(Sweeps(device, declared, distinct[which], keys, entries.rows[chosen], s))
     return tuple(gathered)
 
 
@@ -331,9 +331,14 @@ def grouped(intake: Intake, tables: Sequence[tuple[Sweeps, ...]]) -> tuple[Sweep
     files = joined.column("file").to_pylist()
     keep = np.array(tell_duplicates(intake, KEY, keys, files, rows), np.bool_)
     ends = np.cumsum([len(piece.rows) for piece in pieces])
-    by_list: dict[tuple[str, bool, bytes], list[tuple[Sweeps, BoolArray]]] = {}
+    by_list: dict[tuple[str, bool, float, bytes], list[tuple[Sweeps, BoolArray]]] = {}
     for piece, kept in zip(pieces, np.split(keep, ends[:-1]), strict=True):
-        key = (piece.device, piece.corrected, piece.frequency_hz.tobytes())
+        key = (
+            piece.device,
+            piece.declared.sweep == "corrected",
+            piece.declared.reference_impedance_ohm,
+            piece.frequency_hz.tobytes(),
+        )
         by_list.setdefault(key, []).append((piece, kept))
     groups = [_group(parts) for _, parts in sorted(by_list.items(), key=lambda item: item[0])]
     return tuple(group for group in groups if group.keys.num_rows)
@@ -349,7 +354,8 @@ def _group(parts: Sequence[tuple[Sweeps, BoolArray]]) -> SweepGroup:
     order = sorted(range(len(columns)), key=columns.__getitem__)
     return SweepGroup(
         device=first.device,
-        corrected=first.corrected,
+        corrected=first.declared.sweep == "corrected",
+        z_ref_ohm=first.declared.reference_impedance_ohm,
         frequency_hz=first.frequency_hz,
         keys=keys.take(pa.array(order, pa.int64())).combine_chunks(),
         s=s[order],

@@ -4,10 +4,11 @@ from collections.abc import Mapping, Sequence
 
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import Station
+from sitegen.model.frequency_lists import same_frequencies
 from sitegen.model.loaded import LoadedStructure, LoadedVerification, Sweep
 from sitegen.model.verification import MeasuredReference, Structure, VerificationRecord
 from sitegen.read.files import Asked, Intake, beside
-from sitegen.read.frequencies import same_frequencies, tell_other_frequencies
+from sitegen.read.frequencies import tell_other_frequencies
 from sitegen.read.notes import note_beside
 from sitegen.read.references import (
     check_folder_name,

@@ -8,8 +8,16 @@ from markupsafe import Markup
 
 from sitegen import addresses, units
 from sitegen.model.loaded import SourceFile
-from sitegen.model.results import CalibrationResult, CampaignResults, Check, Drawing, Term
+from sitegen.model.results import (
+    CalibrationResult,
+    CalibrationUse,
+    CampaignResults,
+    Check,
+    Drawing,
+    Term,
+)
 from sitegen.render import calibration_record, event_sentences
+from sitegen.render.die_lists import die_list
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
@@ -17,7 +25,6 @@ from sitegen.render.markdown import note_text
 from sitegen.render.marks import marked
 from sitegen.render.page import Page
 from sitegen.render.phrases import (
-    die_name,
     figure_of,
     frequency,
     limits,
@@ -29,6 +36,7 @@ from sitegen.render.phrases import (
 from sitegen.render.pieces import (
     Cell,
     Column,
+    DieList,
     Fact,
     Figure,
     Finding,
@@ -42,15 +50,10 @@ from sitegen.render.shell import shell
 SHOWN_FREQUENCIES = 9
 """At how many frequencies the table of error terms has them; all are in the data."""
 
-
-@dataclass(frozen=True, slots=True)
-class DiesOnWafer:
-    """The dies of one wafer that stand on a calibration."""
-
-    wafer: Link
-    text: str
-    """'302 values on 14 dies'."""
-    dies: tuple[Link, ...]
+SHARE_OF_FREQUENCIES = "frequencies determined"
+"""Check whose figure is the share of the frequencies that have error terms."""
+COUNTED = "contacts"
+"""First word of the check whose figure is a count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,10 @@ class CalibrationView:
     """What the solution said of itself."""
     figures: tuple[Figure, ...]
     terms: Table
-    dies: tuple[DiesOnWafer, ...]
+    uses: tuple[Fact, ...]
+    """How many values stand on it, how many of them are not closed, how many were lost and why."""
+    standing: DieList
+    lost: DieList
     verifications: Table
     facts: tuple[Fact, ...]
     """Every condition of the record."""
@@ -81,42 +87,30 @@ def calibration_page(
     result: CalibrationResult,
     results: CampaignResults,
     drawings: Mapping[str, Drawing],
-    *,
-    dies: Mapping[str, Sequence[tuple[int, int]]],
 ) -> Page:
-    """The page of one calibration.
-
-    drawings: 'terms-<family>'. dies: those that stand on it, by wafer.
-    """
+    """The page of one calibration. drawings: 'terms-<family>'."""
     address = addresses.calibration(result.record.id)
     return Page(
         address,
         render(
             "calibration",
-            view(result, results, drawings, dies),
+            view(result, results, drawings),
             shell(results.context.record, address, f"Calibration {result.record.id}"),
         ),
     )
 
 
 def view(
-    result: CalibrationResult,
-    results: CampaignResults,
-    drawings: Mapping[str, Drawing],
-    dies: Mapping[str, Sequence[tuple[int, int]]],
+    result: CalibrationResult, results: CampaignResults, drawings: Mapping[str, Drawing]
 ) -> CalibrationView:
     """What a calibration's page shows."""
     record = result.record
     page = addresses.calibration(record.id)
-    values = {
-        wafer.wafer: wafer.calibrations[record.id]
-        for wafer in results.wafers
-        if wafer.calibrations.get(record.id)
-    }
+    use = results.uses[record.id]
     station = link(record.station, addresses.relative(addresses.station(record.station), page))
     return CalibrationView(
         title=f"Calibration {record.id}",
-        lead=event_sentences.calibration(result, station, values),
+        lead=event_sentences.calibration(result, station, use, page),
         findings=tuple(
             finding_line(each, page)
             for each in in_order(results.findings)
@@ -130,7 +124,21 @@ def view(
             if key.startswith("terms-")
         ),
         terms=_terms(result),
-        dies=_dies(values, dies, page),
+        uses=_uses(use),
+        standing=die_list(
+            "standing",
+            "Dies with a value that stands on it",
+            use.dies_standing,
+            page,
+            "No value stands on this calibration.",
+        ),
+        lost=die_list(
+            "lost",
+            "Dies with a value that refers to it and has no standing",
+            use.dies_lost,
+            page,
+            "No value that refers to this calibration has lost its standing.",
+        ),
         verifications=_verifications(record.id, results, page),
         facts=calibration_record.facts(result, station),
         state=calibration_record.state(record),
@@ -174,13 +182,10 @@ def _checks(result: CalibrationResult) -> Table:
 
     def row(check: Check) -> Row:
         factor, unit = units.shown_unit([check.figure, check.lower, check.upper], check.unit)
-        figure_text = (
-            units.MISSING if check.figure is None else units.number(check.figure * factor, 3)
-        )
         return Row(
             Cell(check.name),
             (
-                Cell(figure_text, plain(check.figure), True),
+                Cell(_found(check, factor, len(result.frequency_hz)), plain(check.figure), True),
                 Cell(unit),
                 Cell(limits(check.lower, check.upper, factor), "", True),
                 Cell(marked(word(check))),
@@ -203,6 +208,17 @@ def _checks(result: CalibrationResult) -> Table:
         empty="No check could be made.",
         wide=True,
     )
+
+
+def _found(check: Check, factor: float, frequencies: int) -> str:
+    """A check's figure: a count as a whole number, the share of frequencies as '201 of 201'."""
+    if check.figure is None:
+        return units.MISSING
+    if check.name == SHARE_OF_FREQUENCIES:
+        return f"{number_of(round(check.figure * frequencies))} of {number_of(frequencies)}"
+    if check.name.startswith(COUNTED):
+        return number_of(round(check.figure))
+    return units.number(check.figure * factor, 3)
 
 
 def _terms(result: CalibrationResult) -> Table:
@@ -241,24 +257,16 @@ def _term_row(term: Term, places: Sequence[int]) -> Row:
     return Row(Cell(term.name), (Cell(term.symbol), *(cell(at) for at in places)))
 
 
-def _dies(
-    values: Mapping[str, int], dies: Mapping[str, Sequence[tuple[int, int]]], page: str
-) -> tuple[DiesOnWafer, ...]:
-    found = []
-    for wafer in sorted(dies):
-        count = len(dies[wafer])
-        number = values.get(wafer, 0)
-        found.append(
-            DiesOnWafer(
-                wafer=Link(f"Wafer {wafer}", addresses.relative(addresses.wafer(wafer), page)),
-                text=f"{units.count(number, 'value')} on {units.count(count, 'die')}",
-                dies=tuple(
-                    Link(die_name(x, y), addresses.relative(addresses.die(wafer, x, y), page))
-                    for x, y in dies[wafer]
-                ),
-            )
-        )
-    return tuple(found)
+def _uses(use: CalibrationUse) -> tuple[Fact, ...]:
+    reasons = ", ".join(
+        f"{reason} {number_of(count)}" for reason, count in event_sentences.by_count(use)
+    )
+    lost = number_of(use.values_lost) + (f" ({reasons})" if reasons else "")
+    return (
+        Fact("Values that stand on it", number_of(use.values_standing)),
+        Fact("Of these not closed", number_of(use.values_not_closed)),
+        Fact("Values without standing", lost),
+    )
 
 
 def _verifications(calibration: str, results: CampaignResults, page: str) -> Table:

@@ -21,7 +21,7 @@ def facts(result: CalibrationResult, station: Markup) -> tuple[Fact, ...]:
         Fact("By", record.by),
         Fact("Stamped by the instrument", instant(stamped)),
         Fact("Reference time", time_tag(result.made_at)),
-        Fact("Holds until", time_tag(result.expires_at)),
+        Fact("Validity until", time_tag(result.expires_at)),
         Fact("Method", record.method),
         Fact("Ports", ", ".join(str(port) for port in record.ports)),
         Fact("Reference plane", record.reference_plane),

@@ -152,19 +152,22 @@ def _wafers(results: CampaignResults) -> Table:
     return Table(
         id="wafers",
         caption="Dies of each wafer by verdict. The yield is the share of dies that are within"
-        " among those that can be judged; its 95 % interval (Wilson) describes these dies and no"
-        " other wafer.",
+        " among those whose every planned value with limits is judged; dies outside besides lie"
+        " outside by what was judged and are no part of it. Its 95 % interval (Wilson) describes"
+        " these dies and no other wafer.",
         columns=(
             Column("Wafer"),
             Column("Planned", True),
             Column("Measured", True),
             *summaries.outcome_columns(outcomes),
-            Column("Can be judged", True),
+            Column("Every value judged", True),
+            Column("Outside besides", True),
             Column("Yield", True),
             Column("95 % interval", True),
             Column("Values", True),
             Column("Without standing", True),
             Column("Not closed", True),
+            Column("Of these never verified", True),
         ),
         rows=tuple(_wafer_row(wafer, outcomes) for wafer in results.wafers),
         empty="No wafer has been measured.",
@@ -186,11 +189,13 @@ def _wafer_row(wafer: WaferSummary, outcomes: tuple[str, ...]) -> Row:
             count(wafer.measured),
             *summaries.outcome_cells(wafer.outcomes, outcomes),
             count(wafer.assessable),
+            count(wafer.outside_besides),
             Cell(percent(share), "" if share is None else str(share), True),
             Cell(interval, "", True),
             count(wafer.values),
             count(wafer.values_without_standing),
             count(wafer.values_not_closed),
+            count(wafer.values_never_verified),
         ),
     )
 

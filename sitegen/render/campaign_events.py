@@ -3,7 +3,12 @@
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import CampaignResults, VerificationResult
+from sitegen.model.results import (
+    CalibrationResult,
+    CalibrationUse,
+    CampaignResults,
+    VerificationResult,
+)
 from sitegen.render import event_sentences
 from sitegen.render.marks import marked
 from sitegen.render.phrases import frequency, link, number_of, plain, time_tag
@@ -11,43 +16,52 @@ from sitegen.render.pieces import Cell, Column, Row, Table
 
 
 def calibrations(results: CampaignResults) -> Table:
-    """Every calibration with its outcome and the number of values that refer to it."""
-    values: dict[str, int] = {}
-    for wafer in results.wafers:
-        for name, count in wafer.calibrations.items():
-            values[name] = values.get(name, 0) + count
+    """Every calibration with its outcome, the values that stand on it and those that were lost."""
+
+    def row(each: CalibrationResult) -> Row:
+        use = results.uses[each.record.id]
+        counts = (use.values_standing, use.values_not_closed, use.values_lost)
+        return Row(
+            Cell(link(each.record.id, addresses.calibration(each.record.id))),
+            (
+                Cell(each.record.method),
+                Cell(link(each.record.station, addresses.station(each.record.station))),
+                Cell(time_tag(each.made_at)),
+                Cell(time_tag(each.expires_at)),
+                Cell(marked(each.outcome)),
+                *(Cell(number_of(count), str(count), True) for count in counts),
+                Cell(_stand_until(use)),
+            ),
+        )
+
     return Table(
         id="calibrations",
-        caption="Calibrations in the order of their identities",
+        caption="Calibrations in the order of their identities, outcome by their own checks. A"
+        " failed verification ends what stands on one before its validity does.",
         columns=(
             Column("Calibration"),
             Column("Method"),
             Column("Station"),
             Column("Made"),
-            Column("Holds until"),
+            Column("Validity until"),
             Column("Outcome"),
-            Column("Values", True),
+            Column("Values standing", True),
+            Column("Of these not closed", True),
+            Column("Values without standing", True),
+            Column("Stand until"),
         ),
-        rows=tuple(
-            Row(
-                Cell(link(each.record.id, addresses.calibration(each.record.id))),
-                (
-                    Cell(each.record.method),
-                    Cell(link(each.record.station, addresses.station(each.record.station))),
-                    Cell(time_tag(each.made_at)),
-                    Cell(time_tag(each.expires_at)),
-                    Cell(marked(each.outcome)),
-                    Cell(
-                        number_of(values.get(each.record.id, 0)),
-                        str(values.get(each.record.id, 0)),
-                        True,
-                    ),
-                ),
-            )
-            for each in results.calibrations
-        ),
+        rows=tuple(row(each) for each in results.calibrations),
         empty="The record holds no calibration.",
     )
+
+
+def _stand_until(use: CalibrationUse) -> Markup:
+    """When values ceased to stand because a verification failed; its name and the time."""
+    if not use.failed_by:
+        return Markup(units.MISSING)
+    failed = link(use.failed_by, addresses.verification(use.failed_by))
+    until = Markup("none passed") if use.stands_until is None else time_tag(use.stands_until)
+    return Markup("{} ({} failed)").format(until, failed)
 
 
 def verifications(results: CampaignResults) -> Table:

@@ -39,7 +39,6 @@ def view(shared: Shared, place: int) -> DieView:
     die = shared.dies[place]
     rows = shared.rows_of.get((die.die_x, die.die_y), [])
     name = die_name(die.die_x, die.die_y)
-    conditions = frozenset(str(shared.columns["condition"][row]) for row in rows)
     return DieView(
         title=f"Die {name} of wafer {shared.wafer}",
         lead=die_sentences.die(
@@ -47,15 +46,24 @@ def view(shared: Shared, place: int) -> DieView:
             shared.decided,
             shared.context.record.touchdowns.counts,
         ),
-        cautions=shared.cautions(conditions),
+        cautions=shared.cautions(_conditions(shared, die, rows)),
         values=die_values.table(shared, rows),
         traces=shared.traces.of(die.die_x, die.die_y, name),
         facts=_facts(shared, die, rows),
         neighbours=_neighbours(shared, place),
         elsewhere=_elsewhere(shared, die),
         data=Link("Download the values", shared.to(addresses.DATA)),
-        sources=tuple(dict.fromkeys(str(shared.columns["file"][row]) for row in rows)),
+        sources=tuple(
+            dict.fromkeys(str(file) for row in rows if (file := shared.columns["file"][row]))
+        ),
     )
+
+
+def _conditions(shared: Shared, die: DieRow, rows: Sequence[int]) -> frozenset[str]:
+    """Conditions under which the die has a value, or must have one by the plan."""
+    columns = shared.columns
+    measured = {str(columns["condition"][r]) for r in rows if columns["value"][r] is not None}
+    return frozenset(measured | (shared.planned_conditions if die.planned else set()))
 
 
 def _neighbours(shared: Shared, place: int) -> tuple[Link, ...]:
@@ -91,16 +99,16 @@ def _facts(shared: Shared, die: DieRow, rows: Sequence[int]) -> tuple[Fact, ...]
         Fact("Planned", "yes" if die.planned else "no"),
     ]
     if times:
-        facts.append(Fact("Measured", stretch(min(times), max(times))))
+        facts.append(Fact("Measured, as stamped", stretch(min(times), max(times))))
     return tuple(facts)
 
 
 def _facts_of_verdict(shared: Shared, die: DieRow, rows: Sequence[int]) -> die_sentences.DieFacts:
     columns = shared.columns
     counting = [row for row in rows if columns["counts"][row]]
-    measured = [row for row in counting if columns["value"][row] is not None]
-    lost = [row for row in measured if columns["standing"][row] == "without standing"]
-    stands = [row for row in measured if columns["standing"][row] != "without standing"]
+    present = [row for row in counting if columns["outcome"][row] != "not measured"]
+    lost = [row for row in present if columns["standing"][row] == "without standing"]
+    stands = [row for row in present if columns["standing"][row] != "without standing"]
     outcomes = {
         outcome: tuple(_told(shared, row) for row in stands if columns["outcome"][row] == outcome)
         for outcome in ("outside", "not proven", "not assessable")
@@ -164,7 +172,7 @@ def _nearer(value: float, limit: float, lower: float | None, upper: float | None
 
 def _shown(value: float | None, kind: Kind) -> str:
     if value is None:
-        return units.MISSING
+        return "has no number"
     return with_unit(units.number(value * kind.factor, 4), kind.unit)
 
 

@@ -62,7 +62,7 @@ def _value_row(shared: Shared, row: int) -> Row:
 
 def _touchdown_cell(columns: Columns, row: int, counts: bool) -> Cell:
     touchdown, of = columns["touchdown"][row], columns["touchdowns"][row]
-    if touchdown is None:
+    if not of:
         return Cell(units.MISSING, "", True)
     text = "mean" if touchdown == 0 else f"{touchdown} of {of}"
     if of == 1:
@@ -80,7 +80,7 @@ def _value_cell(columns: Columns, row: int, kind: Kind) -> Cell:
         if value is not None:
             text += f" (reads {units.number(value * kind.factor, 3)})"
     elif value is None:
-        text = units.MISSING
+        text = units.MISSING if columns["outcome"][row] == "not measured" else "no number"
     else:
         text = units.with_uncertainty(
             value * kind.factor, None if expanded is None else expanded * kind.factor
@@ -100,7 +100,7 @@ def _outcome_cell(columns: Columns, row: int, counts: bool) -> Cell:
 
 def _standing_cell(shared: Shared, row: int) -> Cell:
     columns = shared.columns
-    if columns["value"][row] is None:
+    if not columns["standing"][row] or columns["outcome"][row] == "not measured":
         return Cell(units.MISSING)
     key = tuple(columns[name][row] for name in ("standing", "standing_reasons", "standing_detail"))
     if key not in shared.standing_cells:

@@ -1,12 +1,13 @@
 """The first sentences of the calibrations' and verifications' pages, made from their results."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen import units
-from sitegen.model.results import CalibrationResult, Check, VerificationResult
+from sitegen import addresses, units
+from sitegen.model.results import CalibrationResult, CalibrationUse, Check, VerificationResult
+from sitegen.render.die_lists import number_of_dies
 from sitegen.render.phrases import (
     capital,
     counted,
@@ -16,40 +17,81 @@ from sitegen.render.phrases import (
     frequency,
     instant,
     joined,
+    link,
     number_of,
     spelled,
 )
 from sitegen.render.sentences import Sentences, be
 
 
-def calibration(result: CalibrationResult, station: Markup, values: Mapping[str, int]) -> Sentences:
-    """Whether a calibration is good, and what stands on it (values by wafer)."""
+def calibration(
+    result: CalibrationResult, station: Markup, use: CalibrationUse, page: str
+) -> Sentences:
+    """Whether a calibration is good, for how long, and what stands on it or was lost."""
     record = result.record
     made = Markup("{} calibration {} was made on {} on {} by {}.").format(
         capital(record.method), record.id, instant(result.made_at), station, record.by
     )
     if result.outcome == "not solved":
-        verdict = Markup("It could not be solved: {}.").format(result.unsolved.rstrip("."))
+        own = Markup("could not be solved: {}").format(result.unsolved.rstrip("."))
     else:
-        verdict = Markup("It is {}: {}.").format(
-            "usable" if result.outcome == "usable" else "not usable", checks(result.checks)
-        )
-    held = Markup("It holds for {}, until {}.").format(
+        usable = "usable" if result.outcome == "usable" else "not usable"
+        own = Markup("is {} by its own checks ({})").format(usable, checks(result.checks))
+    verdict = Markup("It {}{}.").format(own, _failed(use, page))
+    held = Markup("Its validity is {}, until {}.").format(
         duration(result.expires_at - result.made_at), instant(result.expires_at)
     )
-    total = sum(values.values())
-    if total == 0:
-        stands = Markup("No value refers to it.")
-    else:
-        concerned = sorted((name, n) for name, n in values.items() if n)
-        verb = "refers" if total == 1 else "refer"
-        on = joined([f"{number_of(n)} on {name}" for name, n in concerned])
-        stands = Markup("{} {} to it: {}.").format(capital(counted(total, "value")), verb, on)
-        if len(concerned) == 1:
-            stands = Markup("{} on {} {} to it.").format(
-                capital(counted(total, "value")), concerned[0][0], verb
+    return (made, verdict, held, *_uses(use))
+
+
+def _failed(use: CalibrationUse, page: str) -> Markup:
+    """'; verification VER-5 failed, so values stand only until ...'; empty where none failed."""
+    if not use.failed_by:
+        return Markup("")
+    target = addresses.relative(addresses.verification(use.failed_by), page)
+    until = (
+        "and none passed before it, so no value stands"
+        if use.stands_until is None
+        else f"so values stand only until {instant(use.stands_until)}"
+    )
+    return Markup("; verification {} failed{} {}").format(
+        link(use.failed_by, target), "" if use.stands_until is None else ",", until
+    )
+
+
+def _uses(use: CalibrationUse) -> Sentences:
+    """How many values stand on a calibration, and how many were lost and why."""
+    if use.values_standing + use.values_lost == 0:
+        return (Markup("No value refers to it."),)
+    unclosed = (
+        f", {number_of(use.values_not_closed)} of them not closed" if use.values_not_closed else ""
+    )
+    said = [
+        Markup("{} on {} {} on it{}.").format(
+            capital(counted(use.values_standing, "value")),
+            counted(number_of_dies(use.dies_standing), "die"),
+            "stands" if use.values_standing == 1 else "stand",
+            unclosed,
+        )
+        if use.values_standing
+        else Markup("No value stands on it.")
+    ]
+    if use.values_lost:
+        reasons = ", ".join(f"{reason} {number_of(count)}" for reason, count in by_count(use))
+        said.append(
+            Markup("{} on {} {} to it without standing{}.").format(
+                capital(counted(use.values_lost, "value")),
+                counted(number_of_dies(use.dies_lost), "die"),
+                "refers" if use.values_lost == 1 else "refer",
+                f" ({reasons})" if reasons else "",
             )
-    return (made, verdict, held, stands)
+        )
+    return tuple(said)
+
+
+def by_count(use: CalibrationUse) -> list[tuple[str, int]]:
+    """The reasons that took standing from values, the most frequent first."""
+    return sorted(use.lost_reasons.items(), key=lambda each: (-each[1], each[0]))
 
 
 def checks(found: Sequence[Check]) -> str:
@@ -76,9 +118,15 @@ def checks(found: Sequence[Check]) -> str:
 
 
 def verification(
-    result: VerificationResult, calibration_link: Markup, station: Markup
+    result: VerificationResult,
+    calibration_link: Markup,
+    station: Markup,
+    use: CalibrationUse | None,
 ) -> Sentences:
-    """The verdict of a verification, its worst margin and where."""
+    """The verdict of a verification, its worst margin and where, and its consequence.
+
+    use: of the verified calibration; None where that is not in the record.
+    """
     record = result.record
     made = Markup("Verification {} of calibration {} was made on {} on {} by {}.").format(
         record.id, calibration_link, instant(result.made_at), station, record.by
@@ -97,7 +145,37 @@ def verification(
         verdict = Markup("It cannot be assessed: {}.").format(
             (result.reason or "no structure could be judged").rstrip(".")
         )
-    return (made, verdict, *worst_margin(result))
+    after = () if use is None else _consequence(result, calibration_link, use)
+    return (made, verdict, *worst_margin(result), *after)
+
+
+def _consequence(
+    result: VerificationResult, calibration_link: Markup, use: CalibrationUse
+) -> Sentences:
+    """What a failed verification took from the values of its calibration."""
+    if result.outcome != "failed" or not use.failed_by:
+        return ()
+    if use.failed_by != result.record.id:
+        return (
+            Markup("Verification {} of the same calibration had failed before.").format(
+                use.failed_by
+            ),
+        )
+    since = (
+        "no verification had passed before it"
+        if use.stands_until is None
+        else f"those taken after {instant(use.stands_until)}, when the last one had passed"
+    )
+    if use.lost_to_it == 0:
+        return (Markup("No value lost its standing to it."),)
+    return (
+        Markup("{} of calibration {} lost {} standing to it: {}.").format(
+            capital(counted(use.lost_to_it, "value")),
+            calibration_link,
+            "its" if use.lost_to_it == 1 else "their",
+            since,
+        ),
+    )
 
 
 def _share_that_lies(part: int, whole: int) -> str:

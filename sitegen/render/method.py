@@ -20,11 +20,13 @@ MEANINGS = {
     "not proven": "The value lies between its limits, inside a guard band: conformity is neither"
     " shown nor refuted.",
     "outside": "The value lies beyond a limit.",
-    "not assessable": "The rule cannot be applied; the reason stands beside the outcome.",
-    "not measured": "There is no value.",
+    "not assessable": "The rule cannot be applied, or no number could be determined; the reason"
+    " stands beside the outcome.",
+    "not measured": "The plan asks for the value, and it was not taken.",
     "no limits": "The parameter has no specification limits.",
     "stands": "Valid evidence stands behind the value.",
-    "not closed": "A passed verification comes before the value and none after it. The value is"
+    "not closed": "A passed verification comes before the value and none after it, or no"
+    " verification of its calibration has passed at all; the two are told apart. The value is"
     " used in statistics and verdicts, and counted as not closed.",
     "without standing": "No valid evidence stands behind the value, for one of the reasons below."
     " It keeps its number, is left out of statistics and verdicts, and never makes a die conform.",

@@ -9,7 +9,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import Parameter
 from sitegen.model.results import CampaignResults, Drawing, ParameterResult, Summary
 from sitegen.render import cautions as caution_rules
-from sitegen.render import sentences, summaries
+from sitegen.render import parameter_sentences, sentences, summaries
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
@@ -29,6 +29,8 @@ from sitegen.render.pieces import (
 )
 from sitegen.render.shell import shell
 
+BELOW_IN_DISTRIBUTION = "Readings below the floor are left out, and counted in the table."
+BELOW_BY_WAFER = "Readings below the floor are drawn at the floor."
 ALL_FIGURES = tuple(name for name, _, _ in summaries.FIGURES)
 
 
@@ -96,18 +98,23 @@ def view(
     for result in overall:
         for outcome, count in result.outcomes.items():
             counts[outcome] = counts.get(outcome, 0) + count
+    unmeasured = sum(wafer.missing.get(parameter.id, 0) for wafer in results.wafers)
     return ParameterView(
         title=capital(parameter.name),
         symbol=summaries.symbol(parameter),
-        lead=sentences.parameter(
-            counts,
-            {
-                "missing": sum(result.summary.missing for result in overall),
-                "without standing": sum(result.summary.without_standing for result in overall),
-                "not closed": sum(result.summary.not_closed for result in overall),
-            },
-            decided,
-            parameter.lower is not None or parameter.upper is not None,
+        lead=(
+            *parameter_sentences.values(parameter, overall, record.decision),
+            *parameter_sentences.outcomes(
+                counts,
+                {
+                    "not measured": unmeasured,
+                    "not determined": sum(r.summary.missing for r in overall) - unmeasured,
+                    "without standing": sum(r.summary.without_standing for r in overall),
+                    "not closed": sum(result.summary.not_closed for result in overall),
+                },
+                decided,
+                parameter.lower is not None or parameter.upper is not None,
+            ),
         ),
         cautions=_cautions(parameter, results),
         findings=tuple(
@@ -218,9 +225,13 @@ def _condition(
     factor, unit = summaries.scale(parameter, [result.summary for result in chosen])
     condition = summaries.conditions_of(record).get(name)
     behind = Link("Table", f"#summary-{name}")
+    below = any(result.summary.below_floor for result in chosen)
     pictures = [
-        figure(drawings[key], page, None, behind)
-        for key in (f"distribution-{name}", f"by-wafer-{name}")
+        figure(drawings[key], page, _caption(drawings[key], below, said), behind)
+        for key, said in (
+            (f"distribution-{name}", BELOW_IN_DISTRIBUTION),
+            (f"by-wafer-{name}", BELOW_BY_WAFER),
+        )
         if key in drawings
     ]
     maps = [
@@ -246,6 +257,11 @@ def _condition(
     )
 
 
+def _caption(drawing: Drawing, below: bool, said: str) -> str:
+    """The drawing's title, and what it does with readings below the floor where there are any."""
+    return f"{drawing.title}. {said}" if below else drawing.title
+
+
 def _whose(result: ParameterResult, page: str) -> Cell:
     if not result.wafer:
         return Cell("All wafers", " ")
@@ -261,7 +277,7 @@ def _summaries(
 ) -> Table:
     return Table(
         id=f"summary-{name}",
-        caption=_in_unit("Summary of the values with standing", unit),
+        caption=_in_unit("Summary of the values with standing", unit) + f". {summaries.NO_NUMBER}",
         columns=(
             Column("Wafer"),
             *summaries.count_columns(),

@@ -74,22 +74,17 @@ def percent(share: float | None) -> str:
 
 
 def instant(time: datetime) -> str:
-    """'2026-03-02 09:14 UTC'."""
-    return f"{time.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
-
-
-def clock(time: datetime) -> str:
-    """'09:14 UTC'."""
-    return f"{time.astimezone(UTC):%H:%M} UTC"
+    """'2026-03-02 09:14:05 UTC': to the second, since seconds can decide what was in force."""
+    return f"{time.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
 
 
 def stretch(start: datetime, end: datetime) -> str:
-    """'2026-03-02 09:14 to 11:20 UTC'; the day is said twice where it changes."""
+    """'2026-03-02 09:14:05 to 11:20:00 UTC'; the day is said twice where it changes."""
     first, last = start.astimezone(UTC), end.astimezone(UTC)
     if first == last:
         return instant(start)
-    until = f"{last:%H:%M}" if first.date() == last.date() else f"{last:%Y-%m-%d %H:%M}"
-    return f"{first:%Y-%m-%d %H:%M} to {until} UTC"
+    until = f"{last:%H:%M:%S}" if first.date() == last.date() else f"{last:%Y-%m-%d %H:%M:%S}"
+    return f"{first:%Y-%m-%d %H:%M:%S} to {until} UTC"
 
 
 def duration(length: timedelta) -> str:

@@ -119,3 +119,24 @@ class NoteText:
     title: str
     file: str
     html: Markup
+
+
+@dataclass(frozen=True, slots=True)
+class DiesOnWafer:
+    """Some dies of one wafer, each with its page."""
+
+    wafer: Link
+    text: str
+    """'14 dies'."""
+    dies: tuple[Link, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DieList:
+    """Dies by wafer under a title."""
+
+    id: str
+    title: str
+    wafers: tuple[DiesOnWafer, ...]
+    empty: str
+    """What stands instead of a list without dies."""

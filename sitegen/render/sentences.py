@@ -4,7 +4,7 @@ Each function returns the sentences of one page or one subject as HTML that is s
 A value that is "not closed" counts as standing, and is said beside it.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from markupsafe import Markup
 
@@ -74,8 +74,28 @@ def dies_measured(planned: int, measured: int) -> str:
 def _conforming(summary: WaferSummary) -> str:
     """'82 of 88'."""
     if summary.assessable == 0:
-        return "(none can be judged)"
+        return "(none judged in full)"
     return f"{number_of(summary.conforming)} of {number_of(summary.assessable)}"
+
+
+def _outside_besides(number: int, more: bool) -> str:
+    """'; 3 more lie outside by what was judged'; empty for none."""
+    if number == 0:
+        return ""
+    noun = "more" if more else "die" if number == 1 else "dies"
+    verb = "lies" if number == 1 else "lie"
+    return f"; {number_of(number)} {noun} {verb} outside by what was judged"
+
+
+def _nothing_in_full(wafers: Sequence[WaferSummary], decided: Markup) -> Markup:
+    """What is said where no die has all of its values judged."""
+    outcomes = {word for wafer in wafers for word, count in wafer.outcomes.items() if count}
+    if "no limits" in outcomes and not outcomes - {"no limits", "not measured"}:
+        return Markup("No die is judged: nothing that was measured has limits.")
+    besides = sum(wafer.outside_besides for wafer in wafers)
+    return Markup("On no die could every value with limits be judged under {}{}.").format(
+        decided, _outside_besides(besides, more=False)
+    )
 
 
 def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -> Sentences:
@@ -91,24 +111,26 @@ def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -
         return (first,)
     assessable = sum(summary.assessable for summary, _ in wafers)
     if assessable == 0:
-        return (first, Markup("No die can be judged under {}.").format(decided))
+        return (first, _nothing_in_full([summary for summary, _ in wafers], decided))
     conforming = sum(summary.conforming for summary, _ in wafers)
+    besides = sum(summary.outside_besides for summary, _ in wafers)
     each = joined(
         [
             Markup("{} {}").format(link(summary.wafer, href), _conforming(summary))
             for summary, href in wafers[:MOST_NAMED]
         ]
     )
-    second = Markup("{} under {}{}.").format(
-        capital(_judged(conforming, assessable, DIES, MEET)),
+    second = Markup("{} under {}{}{}.").format(
+        capital(judged_share(conforming, assessable, DIES, MEET)),
         decided,
         Markup(": {}{}").format(each, _more(len(wafers))) if len(wafers) > 1 else "",
+        _outside_besides(besides, more=True),
     )
     return (first, second)
 
 
-def _judged(part: int, whole: int, nouns: tuple[str, str], verbs: tuple[str, str, str]) -> str:
-    """'none of the 88 dies meets ...', 'all 88 dies meet ...', '82 of 88 dies meet ...'.
+def judged_share(part: int, whole: int, nouns: tuple[str, str], verbs: tuple[str, str, str]) -> str:
+    """'none of the 88 dies meets ...', 'all 88 dies meet ...', '82 of the 88 dies meet ...'.
 
     nouns: of one and of many; verbs: of one, of many, and of the one that does not.
     """
@@ -118,15 +140,14 @@ def _judged(part: int, whole: int, nouns: tuple[str, str], verbs: tuple[str, str
         return f"none of the {number_of(whole)} {nouns[1]} {verbs[0]}"
     if part == whole:
         return f"all {number_of(whole)} {nouns[1]} {verbs[1]}"
-    return f"{number_of(part)} of {number_of(whole)} {nouns[1]} {verbs[0 if part == 1 else 1]}"
+    verb = verbs[0 if part == 1 else 1]
+    return f"{number_of(part)} of the {number_of(whole)} {nouns[1]} {verb}"
 
 
 MOST_NAMED = 6
 """How many wafers, events or stretches a sentence names before it counts the rest."""
-DIES = ("die that can be judged", "dies that can be judged")
+DIES = ("die whose every value could be judged", "dies whose every value could be judged")
 MEET = ("meets every limit", "meet every limit", "does not meet every limit")
-VALUES = ("value that can be judged", "values that can be judged")
-LIE = ("is within its limits", "are within their limits", "is not within its limits")
 
 
 def standing(wafers: Sequence[tuple[WaferSummary, str]]) -> Sentences:
@@ -138,8 +159,9 @@ def standing(wafers: Sequence[tuple[WaferSummary, str]]) -> Sentences:
     if values == 0:
         return ()
     lost = sum(summary.values_without_standing for summary, _ in wafers)
-    unclosed = sum(summary.values_not_closed for summary, _ in wafers)
-    if lost == 0 and unclosed == 0:
+    never = sum(summary.values_never_verified for summary, _ in wafers)
+    unclosed = sum(summary.values_not_closed for summary, _ in wafers) - never
+    if lost == 0 and unclosed == 0 and never == 0:
         if values == 1:
             return (Markup("The one value stands on valid evidence."),)
         return (Markup("All {} values stand on valid evidence.").format(number_of(values)),)
@@ -158,8 +180,14 @@ def standing(wafers: Sequence[tuple[WaferSummary, str]]) -> Sentences:
         )
     if unclosed:
         said.append(
-            Markup("{} {} not closed: no passed verification follows.").format(
+            Markup("{} {} not closed: a verification passed before, and none after.").format(
                 capital(counted(unclosed, "value")), be(unclosed)
+            )
+        )
+    if never:
+        said.append(
+            Markup("{} {} on a calibration that no verification has passed.").format(
+                capital(counted(never, "value")), "stands" if never == 1 else "stand"
             )
         )
     return tuple(said)
@@ -270,7 +298,7 @@ def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
     if summary.measured == 0:
         return (dies,)
     if summary.assessable == 0:
-        judged = Markup("No die can be judged under {}.").format(decided)
+        judged = _nothing_in_full([summary], decided)
         return (dies, judged, *standing(((summary, ""),)))
     share = summary.conforming / summary.assessable
     interval = Markup("")
@@ -278,62 +306,13 @@ def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
         interval = Markup(" (yield {}, 95 % interval {} to {}, which describes these dies)").format(
             percent(share), percent(summary.yield_lower), percent(summary.yield_upper)
         )
-    judged = Markup("{} under {}{}.").format(
-        capital(_judged(summary.conforming, summary.assessable, DIES, MEET)), decided, interval
+    judged = Markup("{} under {}{}{}.").format(
+        capital(judged_share(summary.conforming, summary.assessable, DIES, MEET)),
+        decided,
+        interval,
+        _outside_besides(summary.outside_besides, more=True),
     )
     return (dies, judged, *standing(((summary, ""),)))
-
-
-def parameter(
-    counts: Mapping[str, int], aside: Mapping[str, int], decided: Markup, limited: bool
-) -> Sentences:
-    """How a parameter came out over the campaign.
-
-    counts: of each outcome among the values that count; aside: of 'missing', 'without standing'
-    and 'not closed' values, the last of which are among the counted ones.
-    """
-    judged = sum(counts.get(word, 0) for word in ("within", "not proven", "outside"))
-    measured = judged + counts.get("not assessable", 0) + counts.get("no limits", 0)
-    if measured == 0 and not aside.get("without standing", 0):
-        return (Markup("No value was measured."),)
-    if measured == 0:
-        lost = aside["without standing"]
-        return (Markup("No value has standing; {} {} without.").format(spelled(lost), be(lost)),)
-    if not limited:
-        first = Markup("There are no specification limits; {} with standing {} summarised.").format(
-            counted(measured, "value"), be(measured)
-        )
-    elif judged == 0:
-        first = Markup("No value can be judged under {}.").format(decided)
-    else:
-        within = counts.get("within", 0)
-        rest = [
-            f"{number_of(counts[outcome])} {be(counts[outcome])} {outcome}"
-            for outcome in ("not proven", "outside")
-            if counts.get(outcome, 0)
-        ]
-        first = Markup("{} under {}{}.").format(
-            capital(_judged(within, judged, VALUES, LIE)),
-            decided,
-            Markup("; {}").format(joined(rest)) if rest else "",
-        )
-    return (first, *_aside(aside))
-
-
-def _aside(aside: Mapping[str, int]) -> Sentences:
-    beside: list[Text] = [
-        f"{number_of(count)} {be(count)} {word}"
-        for word in ("missing", "without standing")
-        if (count := aside.get(word, 0))
-    ]
-    said = [Markup("Beside them {}.").format(joined(beside))] if beside else []
-    if unclosed := aside.get("not closed", 0):
-        said.append(
-            Markup("{} of the values with standing {} not closed.").format(
-                capital(spelled(unclosed)), be(unclosed)
-            )
-        )
-    return tuple(said)
 
 
 def station(

@@ -114,7 +114,7 @@ def view(
         evidence=(
             inline_figure(
                 drawings["evidence"],
-                "Evidence over time, in reference time (UTC)",
+                "Evidence over time, in UTC",
                 Link("Table", "#record"),
             ),
         )
@@ -157,7 +157,8 @@ def _record(spans: Iterable[Span], page: str) -> tuple[Table, ...]:
     ]
     return split(
         "dated",
-        "Everything that happened on this station, in reference time",
+        "Everything that happened on this station. Calibrations and verifications stand in"
+        " reference time, wafers as their instruments stamped them.",
         (
             Column("From"),
             Column("Until"),

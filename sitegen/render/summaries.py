@@ -25,6 +25,9 @@ FIGURES = (
 )
 """Field of `Summary`, heading, significant digits."""
 
+NO_NUMBER = "No number: planned and not measured, or measured and not determined."
+"""What the column of that heading counts; captions say it."""
+
 SHORT = ("median", "robust_spread", "q05", "q95")
 """Figures of the pages that show many parameters."""
 
@@ -55,7 +58,7 @@ def count_columns() -> tuple[Column, ...]:
     """Columns of the counts of values."""
     return (
         Column("Values", True),
-        Column("Missing", True),
+        Column("No number", True),
         Column("Without standing", True),
         Column("Not closed", True),
         Column("Below floor", True),
@@ -180,7 +183,7 @@ def parameter_table(
         )
     return Table(
         id="parameters",
-        caption=caption,
+        caption=f"{caption}. {NO_NUMBER}",
         columns=(
             Column("Parameter"),
             Column("Condition"),

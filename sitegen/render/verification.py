@@ -7,6 +7,7 @@ from markupsafe import Markup
 
 from sitegen import addresses, units
 from sitegen.model.results import (
+    CalibrationUse,
     CampaignResults,
     Drawing,
     MaskResult,
@@ -16,6 +17,7 @@ from sitegen.model.results import (
 from sitegen.model.verification import MeasuredReference
 from sitegen.render import event_sentences
 from sitegen.render.calibration import sources
+from sitegen.render.die_lists import die_list
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
@@ -35,6 +37,7 @@ from sitegen.render.phrases import (
 from sitegen.render.pieces import (
     Cell,
     Column,
+    DieList,
     Fact,
     Figure,
     Finding,
@@ -85,6 +88,8 @@ class VerificationView:
     title: str
     lead: tuple[Markup, ...]
     findings: tuple[Finding, ...]
+    lost: DieList | None
+    """Dies that lost a value to this verification; None where it took none."""
     structures: tuple[StructureView, ...]
     facts: tuple[Fact, ...]
     notes: tuple[NoteText, ...]
@@ -117,14 +122,16 @@ def view(
         target = addresses.calibration(record.calibration)
         calibration = link(record.calibration, addresses.relative(target, page))
     station = link(record.station, addresses.relative(addresses.station(record.station), page))
+    use = results.uses.get(record.calibration)
     return VerificationView(
         title=f"Verification {record.id}",
-        lead=event_sentences.verification(result, Markup(calibration), station),
+        lead=event_sentences.verification(result, Markup(calibration), station, use),
         findings=tuple(
             finding_line(each, page)
             for each in in_order(results.findings)
             if each.address.partition("#")[0] == page
         ),
+        lost=_lost(record.id, use, page),
         structures=tuple(_structure(each, drawings, page) for each in result.structures),
         facts=_facts(result, station, calibration),
         notes=tuple(
@@ -132,6 +139,17 @@ def view(
         ),
         sources=sources(results.sources, f"verifications/{record.id}/"),
     )
+
+
+def _lost(name: str, use: CalibrationUse | None, page: str) -> DieList | None:
+    """The dies that lost a value, where this verification was the one that took their standing."""
+    if use is None or use.failed_by != name or not use.lost_to_it:
+        return None
+    others = set(use.lost_reasons) - {"verification failed"}
+    title = "Dies with a value that lost its standing"
+    if others:
+        title += f" to this verification, or otherwise ({', '.join(sorted(others))})"
+    return die_list("lost", title, use.dies_lost, page, "No die is recorded.")
 
 
 def _facts(result: VerificationResult, station: Markup, calibration: Text) -> tuple[Fact, ...]:

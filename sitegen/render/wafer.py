@@ -6,11 +6,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignContext, Drawing, WaferResults
 from sitegen.model.wafer import WaferRecord
-from sitegen.render import cautions as caution_rules
 from sitegen.render import die as die_page
 from sitegen.render import sentences, summaries, wafer_tables
 from sitegen.render.environment import render
@@ -41,6 +39,9 @@ from sitegen.render.pieces import (
 from sitegen.render.shell import shell
 from sitegen.render.states import STATE_COLUMNS, state_cells
 from sitegen.render.wafer_shared import Shared
+
+MOST_CHANGES = 6
+"""How many outcomes that the choice of touchdown decided are named before the rest is counted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,7 @@ def view(
             [finding_line(finding, home) for finding in in_order(results.findings)]
             + [fault_line(fault) for fault in results.faults]
         ),
-        cautions=_cautions(context.record, record, results),
+        cautions=shared.cautions(_conditions(shared)),
         map=inline_figure(verdicts, verdicts.description, Link("Table", "#dies"))
         if verdicts
         else None,
@@ -134,16 +135,15 @@ def view(
     )
 
 
-def _cautions(
-    campaign: CampaignRecord, record: WaferRecord, results: WaferResults
-) -> tuple[Caution, ...]:
-    used = {parameter.condition for parameter in results.summary.parameters}
-    used |= set(results.results.column("condition").unique().to_pylist())
-    return caution_rules.cautions(
-        [station for station in campaign.stations if station.id == record.station],
-        [condition for condition in campaign.conditions if condition.id in used],
-        record.thermal,
-    )
+def _conditions(shared: Shared) -> frozenset[str]:
+    """Conditions under which the wafer has a value, or must have one on every die by the plan."""
+    columns = shared.columns
+    measured = {
+        str(condition)
+        for condition, value in zip(columns["condition"], columns["value"], strict=True)
+        if value is not None
+    }
+    return shared.planned_conditions | measured
 
 
 def _maps(shared: Shared, maps: Mapping[str, Drawing]) -> tuple[Figure, ...]:
@@ -168,7 +168,7 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
         Fact("Identity as read", record.identity_read),
         Fact("Lot", record.lot),
         Fact("Slot", str(record.slot) if record.slot else "not stated"),
-        Fact("Measured", stretch(record.started, record.finished)),
+        Fact("Measured, as stamped", stretch(record.started, record.finished)),
         Fact("By", record.by),
         Fact(
             "Station",
@@ -196,14 +196,10 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
     if summary.typical_die is not None:
         facts.append(Fact("Most typical die", wafer_tables.die_link(*summary.typical_die)))
     if summary.touchdown_changes:
-        facts.append(
-            Fact(
-                "Choice of touchdown",
-                f"changed {number_of(summary.touchdown_changes)} outcomes"
-                if summary.touchdown_changes > 1
-                else "changed one outcome",
-            )
-        )
+        named = ", ".join(summary.touchdown_changes[:MOST_CHANGES])
+        more = len(summary.touchdown_changes) - MOST_CHANGES
+        rest = f" and {number_of(more)} more" if more > 0 else ""
+        facts.append(Fact("Outcomes that the choice of touchdown decided", f"{named}{rest}"))
     return tuple(facts)
 
 

@@ -102,13 +102,20 @@ class Shared:
         )
         self.kinds = self._kinds()
         self.sites = any(self.columns["site"])
-        self.repeated = any(number != 1 for number in self.columns["touchdowns"])
+        self.repeated = any(number > 1 for number in self.columns["touchdowns"])
         self.calibration_cells = {
             key: self._calibration_cell(*key)
             for key in set(
                 zip(self.columns["calibration"], self.columns["calibration_basis"], strict=True)
             )
         }
+        self.planned_conditions = frozenset(
+            condition
+            for parameter in context.record.parameters
+            if parameter.coverage == "every die"
+            for condition in parameter.conditions
+        )
+        """Conditions under which the plan asks for a value on every die."""
         self.cautions_of: dict[frozenset[str], tuple[Caution, ...]] = {}
         self.standing_cells: dict[tuple[object, ...], Cell] = {}
 
@@ -163,12 +170,13 @@ class Shared:
         )
 
     def cautions(self, conditions: frozenset[str]) -> tuple[Caution, ...]:
-        """Cautions for a die on which these conditions were measured."""
+        """Cautions that these conditions and the wafer's own temperatures call for."""
         if conditions not in self.cautions_of:
             record = self.context.record
             self.cautions_of[conditions] = cautions.cautions(
                 [station for station in record.stations if station.id == self.record.station],
                 [condition for condition in record.conditions if condition.id in conditions],
+                self.record.thermal,
             )
         return self.cautions_of[conditions]
 

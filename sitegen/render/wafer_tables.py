@@ -17,38 +17,41 @@ OF_A_ROW = 24
 """How many dies a row of the table of values to take again names before it counts the rest."""
 
 
+NEEDED = (
+    "die_x",
+    "die_y",
+    "parameter",
+    "outcome",
+    "outcome_reason",
+    "standing",
+    "standing_reasons",
+    "calibration",
+    "counts",
+    "value",
+)
+
+
 def again(shared: Shared, results: WaferResults) -> Table | None:
-    """Values without standing or not closed, by reason; None where there are none."""
-    columns = results.results.select(
-        [
-            "die_x",
-            "die_y",
-            "parameter",
-            "standing",
-            "standing_reasons",
-            "calibration",
-            "counts",
-            "value",
-        ]
-    ).to_pydict()
+    """Values without standing, not closed or without a number, by reason; None where all are good.
+
+    A planned value that was not measured is none of these: the table of dies counts it.
+    """
+    columns = results.results.select(list(NEEDED)).to_pydict()
     groups: dict[tuple[str, str, str], list[int]] = {}
-    for row, standing in enumerate(columns["standing"]):
-        if standing in {"stands", None} or not columns["counts"][row]:
+    for row, outcome in enumerate(columns["outcome"]):
+        if outcome == "not measured" or not columns["counts"][row]:
             continue
-        if columns["value"][row] is None:
-            continue
-        key = (
-            standing,
-            columns["standing_reasons"][row] or "",
-            columns["calibration"][row] or "",
-        )
-        groups.setdefault(key, []).append(row)
+        standing = columns["standing"][row] or ""
+        reason = _reason(columns, row)
+        if reason:
+            key = (standing, reason, columns["calibration"][row] or "")
+            groups.setdefault(key, []).append(row)
     if not groups:
         return None
     return Table(
         id="again",
-        caption="Values without standing, and values whose last verification is not followed by a"
-        " passed one. They keep their numbers on the dies' pages.",
+        caption="Values without standing, which keep their numbers on the dies' pages; values that"
+        " no passed verification follows; and values of which no number could be determined.",
         columns=(
             Column("Reason"),
             Column("Standing"),
@@ -66,20 +69,32 @@ def again(shared: Shared, results: WaferResults) -> Table | None:
     )
 
 
+def _reason(columns: Mapping[str, Sequence[object]], row: int) -> str:
+    """Why the value of a row should be taken again or closed; empty for a good one."""
+    told = []
+    if columns["value"][row] is None:
+        told.append(f"no number: {columns['outcome_reason'][row] or 'no reason was recorded'}")
+    if columns["standing"][row] == "without standing":
+        told.append(str(columns["standing_reasons"][row] or "no reason was recorded"))
+    if columns["standing"][row] == "not closed":
+        told.append("no passed verification after")
+    return "; ".join(told)
+
+
 def _again_row(
     shared: Shared,
     key: tuple[str, str, str],
     rows: Sequence[int],
     columns: Mapping[str, Sequence[object]],
 ) -> Row:
-    standing, reasons, calibration = key
+    standing, reason, calibration = key
     dies = dict.fromkeys((columns["die_x"][row], columns["die_y"][row]) for row in rows)
     names = dict.fromkeys(str(columns["parameter"][row]) for row in rows)
     parameters = summaries.parameters_of(shared.context.record)
     return Row(
-        Cell(reasons or "no passed verification after"),
+        Cell(reason),
         (
-            Cell(marked(standing), standing),
+            Cell(marked(standing) if standing else units.MISSING, standing),
             Cell(shared.calibration(calibration) if calibration else units.MISSING),
             Cell(number_of(len(rows)), str(len(rows)), True),
             Cell(number_of(len(dies)), str(len(dies)), True),
@@ -126,6 +141,7 @@ def dies(shared: Shared, results: WaferResults) -> tuple[Table, ...]:
                         "not_closed",
                     )
                 ),
+                Cell("yes" if columns["judged"][index] else "no"),
                 Cell("yes" if columns["planned"][index] else "no"),
             ),
         )
@@ -145,6 +161,7 @@ def dies(shared: Shared, results: WaferResults) -> tuple[Table, ...]:
             Column("Not proven", True),
             Column("Without standing", True),
             Column("Not closed", True),
+            Column("Every value judged"),
             Column("Planned"),
         ),
         rows,

@@ -115,13 +115,14 @@ def verification(
     at_hour: float,
     outcome: Literal["passed", "failed", "not assessable"],
     station_id: str = "A",
+    instrument_id: str = "VNA-1",
 ) -> VerificationResult:
     """A verification with its verdict."""
     record = VerificationRecord.model_validate(
         {
             "id": name,
             "station": station_id,
-            "instrument": "VNA-1",
+            "instrument": instrument_id,
             "calibration": calibration_id,
             "at": hour(at_hour),
             "by": "engineer",
@@ -158,7 +159,7 @@ def rows(*hours: float, **columns: Any) -> Rows:
         "ambient_c": [23.0] * n,
         "substrate_c": [25.0] * n,
         "contact_resistance_ohm": [np.nan] * n,
-        "ports": [2] * n,
+        "ports": [3] * n,
         **columns,
     }
     return Rows(

@@ -11,6 +11,9 @@ from sitegen.model.campaign import Instrument, Station
 from sitegen.model.results import REASONS, CalibrationResult, VerificationResult
 from tests.compute.events import STATE, calibration, instrument, rows, station, verification
 
+PORT_1, PORT_2, BOTH = 1, 2, 3
+"""Ports that a row needs, as bits."""
+
 
 def judge(
     asked: Rows,
@@ -44,7 +47,8 @@ def test_the_last_calibration_before_the_value_is_in_force() -> None:
 
 def test_only_a_calibration_that_covers_the_ports_is_in_force() -> None:
     known = [calibration("CAL-1", 0), calibration("CAL-2", 1, ports=(1,))]
-    assert judge(rows(2, 2, ports=[2, 1]), known).calibration.tolist() == ["CAL-1", "CAL-2"]
+    found = judge(rows(2, 2, 2, ports=[BOTH, PORT_1, PORT_2]), known)
+    assert found.calibration.tolist() == ["CAL-1", "CAL-2", "CAL-1"]
 
 
 def test_a_named_calibration_wins_and_a_disagreement_is_a_fault() -> None:
@@ -74,11 +78,13 @@ def test_validity_ends_by_time_ambient_and_substrate() -> None:
         "expired by ambient temperature",
         "expired by substrate temperature",
     ]
-    assert "8.0 h after CAL-1, valid for 8 h" in found.detail[1]
+    assert "36 s past the end of CAL-1's 8 h" in found.detail[1]
 
 
-def test_a_substrate_temperature_that_was_not_taken_takes_no_standing() -> None:
-    assert reasons(judge(rows(1, substrate_c=[np.nan]), [calibration("CAL-1", 0)])) == [""]
+def test_a_substrate_temperature_that_is_not_stated_cannot_show_that_it_held() -> None:
+    found = judge(rows(1, substrate_c=[np.nan]), [calibration("CAL-1", 0)])
+    assert reasons(found) == ["expired by substrate temperature"]
+    assert "not stated" in found.detail[0]
 
 
 @pytest.mark.parametrize("outcome", ["checks failed", "not solved"])
@@ -180,7 +186,66 @@ def test_several_reasons_stand_beside_each_other_in_the_closed_list_s_order() ->
 
 def test_dc_values_ask_for_the_instrument_the_floor_and_contact() -> None:
     asked = rows(1, 1, 1, contact_resistance_ohm=[0.1, 0.1, 5.0])
-    missing = np.array([False, True, False])
+    missing = np.array(["", "range 1 nA", ""], dtype=object)
     found = dc_evidence(asked.measured_at, asked.contact_resistance_ohm, missing, instrument(), 1.0)
     assert reasons(found) == ["", "floor missing", "contact check failed"]
     assert found.calibration.tolist() == [None] * 3
+
+
+def test_a_value_that_the_clocks_cannot_tell_from_a_verification_counts_as_after_it() -> None:
+    vna, other = instrument(clock_offset_u_s=40.0), instrument("VNA-2", clock_offset_u_s=30.0)
+    here = station(vna, other)
+    known = [calibration("CAL-1", -5, instrument_id="VNA-2", hours=20)]
+    events = [
+        verification("V1", "CAL-1", 1, "passed", instrument_id="VNA-2"),
+        verification("V2", "CAL-1", 3, "failed", instrument_id="VNA-2"),
+    ]
+    seconds = np.array([99.0, 101.0]) / 3600.0  # 2 sqrt(40² + 30²) = 100 s
+    found = judge(rows(*(1 - seconds)), known, events, here=here, taken_by=vna)
+    assert ["verification failed" in told for told in reasons(found)] == [True, False]
+
+
+def test_an_expiry_that_the_clocks_cannot_tell_from_the_value_has_come() -> None:
+    vna, other = instrument(clock_offset_u_s=40.0), instrument("VNA-2", clock_offset_u_s=30.0)
+    known = [calibration("CAL-1", 0, instrument_id="VNA-2", hours=8)]
+    seconds = np.array([99.0, 101.0]) / 3600.0
+    found = judge(rows(*(8 - seconds)), known, here=station(vna, other), taken_by=vna)
+    assert ["expired by time" in told for told in reasons(found)] == [True, False]
+
+
+def test_a_named_calibration_within_the_clocks_margin_is_followed() -> None:
+    vna, other = instrument(clock_offset_u_s=40.0), instrument("VNA-2", clock_offset_u_s=30.0)
+    known = [calibration("CAL-1", 1, instrument_id="VNA-2")]
+    asked = rows(1 - 5 / 3600, named=["CAL-1"])
+    found = judge(asked, known, here=station(vna, other), taken_by=vna)
+    assert (found.calibration[0], found.faults) == ("CAL-1", ())
+
+
+def test_of_two_calibrations_at_the_same_instant_none_is_chosen() -> None:
+    found = judge(rows(1), [calibration("CAL-1", 0), calibration("CAL-2", 0)])
+    assert found.calibration[0] is None
+    assert "could change which calibration" in found.detail[0]
+
+
+def test_a_calibration_made_with_another_analyser_is_a_different_state() -> None:
+    here = station(instrument(), instrument("VNA-2"))
+    found = judge(rows(1), [calibration("CAL-1", 0, instrument_id="VNA-2")], here=here)
+    assert reasons(found) == ["different state"]
+    assert "instrument: calibrated VNA-2, measured VNA-1" in found.detail[0]
+
+
+def test_a_calibration_named_from_another_station_is_a_fault() -> None:
+    found = judge(rows(1, named=["CAL-1"]), [calibration("CAL-1", 0, station_id="B")])
+    assert "made at another station" in found.faults[0].found
+
+
+def test_a_value_at_the_calibrations_own_instant_is_lost_with_a_failed_first_verification() -> None:
+    events = [verification("V1", "CAL-1", 1, "failed")]
+    assert reasons(judge(rows(0), [calibration("CAL-1", 0)], events)) == ["verification failed"]
+
+
+def test_never_verified_is_told_apart_from_not_closed() -> None:
+    passed = [verification("V1", "CAL-1", 1, "passed")]
+    known = [calibration("CAL-1", 0)]
+    assert judge(rows(2), known, passed).never_verified.tolist() == [False]
+    assert judge(rows(2), known).never_verified.tolist() == [True]

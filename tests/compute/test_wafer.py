@@ -40,7 +40,10 @@ def parameter(name: str, **changes: Any) -> dict[str, Any]:
 
 
 def setting(
-    *parameters: dict[str, Any], rule: str = "simple", counts: str = "last"
+    *parameters: dict[str, Any],
+    rule: str = "simple",
+    counts: str = "last",
+    width_um: float | None = None,
 ) -> WaferSetting:
     here = station(instrument("SMU")).model_copy(update={"floors": (FLOOR,)})
     campaign = CampaignRecord.model_validate(
@@ -73,7 +76,7 @@ def setting(
                 "edge_exclusion_mm": 3.0,
             },
             "conditions": ({"id": "RT", "description": "room", "temperature_c": 25.0},),
-            "devices": ({"id": "D", "name": "d", "kind": "other"},),
+            "devices": ({"id": "D", "name": "d", "kind": "other", "width_um": width_um},),
             "parameters": parameters,
             "decision": {"rule": rule},
             "touchdowns": {"counts": counts},
@@ -130,8 +133,9 @@ def compute(here: WaferSetting, *rows: dict[str, Any]) -> WaferResults:
 
 
 def frame(results: WaferResults) -> pd.DataFrame:
+    """The rows that were measured."""
     table: pd.DataFrame = results.results.to_pandas()
-    return table
+    return table[table["outcome"] != "not measured"]
 
 
 def verdicts(results: WaferResults) -> dict[tuple[int, int], str]:
@@ -189,7 +193,7 @@ def test_a_reading_below_the_floor_is_within_an_upper_limit_above_the_floor() ->
     assert rows["outcome"].tolist() == ["within", "within", "outside"]
     summary = results.summary.parameters[0].summary
     assert (summary.n, summary.below_floor, summary.mean) == (3, 1, None)
-    assert (summary.median, summary.below) == (3.0, ("q05", "q25", "minimum"))
+    assert (summary.median, summary.below) == (3.0, ("minimum",))
 
 
 def test_a_current_without_a_stored_floor_has_no_standing() -> None:
@@ -218,9 +222,11 @@ def test_a_die_is_judged_by_all_its_parameters() -> None:
         (1, 0): "not assessable",  # Q was planned and is not there
         (2, 0): "not measured",
     }
-    rows = frame(results)
+    rows = results.results.to_pandas()
     missing = rows[rows["outcome"] == "not measured"]
-    assert missing[["die_x", "parameter"]].values.tolist() == [[1, "FREE"], [1, "Q"]]
+    wanted = [[1, "FREE"], [1, "Q"], [2, "FREE"], [2, "P"], [2, "Q"]]
+    assert missing[["die_x", "parameter"]].values.tolist() == wanted
+    assert [one.summary.missing for one in results.summary.parameters] == [1, 2, 2]
     dies = results.dies.to_pandas().set_index(["die_x", "die_y"])
     assert dies.loc[(1, 0), "reason"] == "missing: Q at RT"
     assert dies.loc[(1, 0), "missing"] == 2
@@ -235,6 +241,71 @@ def test_a_parameter_of_some_dies_holds_no_die_back() -> None:
         {"value": 2.0, "die_x": 1, "parameter": "Q"},
     )
     assert verdicts(results) == {(0, 0): "within", (1, 0): "outside", (2, 0): "not measured"}
+
+
+def test_the_yield_counts_only_dies_whose_every_planned_value_is_judged() -> None:
+    here = setting(parameter("P", upper=1.0), parameter("Q", upper=1.0))
+    results = compute(
+        here,
+        {"value": 0.5},
+        {"value": 0.5, "parameter": "Q"},
+        {"value": 2.0, "die_x": 1},
+        {"value": 0.5, "die_x": 2},
+    )
+    summary = results.summary
+    assert verdicts(results)[1, 0] == "outside"
+    assert (summary.conforming, summary.assessable, summary.outside_besides) == (1, 1, 1)
+
+
+def test_a_site_that_few_dies_have_holds_no_other_die_back() -> None:
+    here = setting(parameter("P", upper=1.0))
+    taken = [{"value": 0.5, "die_x": x, "site": "A"} for x in (0, 1, 2)]
+    results = compute(here, *taken, {"value": 0.5, "site": "B"})
+    assert set(verdicts(results).values()) == {"within"}
+
+
+def test_a_mean_of_touchdowns_on_both_sides_of_the_floor_is_not_assessable() -> None:
+    here = setting(parameter("P", unit="nA", upper=10.0), counts="mean")
+    taken = {"range": "1 nA", "path": "triaxial"}
+    results = compute(here, {"value": 1e-4, **taken}, {"value": 100.0, "touchdown": 2, **taken})
+    mean = frame(results).query("touchdown == 0").iloc[0]
+    assert (mean["outcome"], mean["below_floor"]) == ("not assessable", False)
+    assert "both sides of the floor" in mean["outcome_reason"]
+
+
+def test_a_lower_limit_below_minus_the_floor_is_met_by_a_reading_below_the_floor() -> None:
+    here = setting(parameter("P", unit="pA", lower=-5.0, upper=5.0))
+    results = compute(here, {"value": -0.2, "range": "1 nA", "path": "triaxial"})
+    assert frame(results)["outcome"].tolist() == ["within"]
+
+
+def test_the_guard_band_of_a_reading_below_the_floor_is_that_at_the_floor() -> None:
+    source = ({"source": "gain", "relative": 0.05},)
+    here = setting(parameter("P", unit="pA", upper=1.05, uncertainty=source), rule="guarded")
+    results = compute(here, {"value": 0.1, "range": "1 nA", "path": "triaxial"})
+    assert frame(results)["outcome"].tolist() == ["not proven"]  # 1.0 + 2 * 0.05 > 1.05
+
+
+@pytest.mark.parametrize(("width_um", "floor"), [(50.0, 0.02), (None, None)])
+def test_the_floor_of_a_current_per_width_needs_the_width(
+    width_um: float | None, floor: float | None
+) -> None:
+    """1 pA over 50 µm is 0.02 nA/mm."""
+    here = setting(parameter("P", unit="nA/mm", upper=1.0), width_um=width_um)
+    row = frame(compute(here, {"value": 0.5, "range": "1 nA", "path": "triaxial"})).iloc[0]
+    if floor is None:
+        assert row["standing_reasons"] == "floor missing"
+        assert "width_um" in row["standing_detail"]
+    else:
+        assert row["floor"] == pytest.approx(floor)
+        assert row["standing"] == "stands"
+
+
+def test_a_floor_measured_after_the_reading_does_not_hold() -> None:
+    here = setting(parameter("P", unit="pA", upper=5.0))
+    taken = {"value": 3.0, "range": "1 nA", "path": "triaxial"}
+    results = compute(here, {**taken, "measured_at": AT - timedelta(days=1)})
+    assert frame(results)["standing_reasons"].tolist() == ["floor missing"]
 
 
 def test_the_guarded_rule_keeps_a_band_of_doubt() -> None:
@@ -266,7 +337,8 @@ def test_relative_and_absolute_sources_add_in_quadrature() -> None:
 
 def test_nothing_measured_at_all() -> None:
     results = compute(setting(parameter("P", upper=1.0)))
-    assert results.results.num_rows == 0
+    assert set(results.results.column("outcome").to_pylist()) == {"not measured"}
+    assert results.summary.parameters[0].summary.missing == 3
     assert set(verdicts(results).values()) == {"not measured"}
     assert (results.summary.measured, results.summary.yield_lower) == (0, None)
 

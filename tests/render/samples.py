@@ -42,6 +42,7 @@ from sitegen.model.loaded import Note, SourceFile
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
 from sitegen.model.results import (
     CalibrationResult,
+    CalibrationUse,
     CampaignContext,
     CampaignResults,
     Check,
@@ -250,15 +251,20 @@ def wafer_summary(name: str = "W1", **changes: Any) -> WaferSummary:
         "outcomes": {"within": 6, "outside": 1, "not assessable": 1, "not measured": 1},
         "conforming": 6,
         "assessable": 7,
+        "outside_besides": 0,
         "yield_lower": 0.487,
         "yield_upper": 0.974,
         "values": 24,
         "values_without_standing": 2,
         "values_not_closed": 1,
+        "values_never_verified": 0,
         "values_below_floor": 0,
         "standing_reasons": {"expired by time": 2},
         "calibrations": {"CAL-1": 8},
-        "touchdown_changes": 1,
+        "outside_parameters": {"VTH": 1},
+        "unassessable": {"the frequency lies outside the sweep": 1},
+        "missing": {"VTH": 1},
+        "touchdown_changes": ("VTH on die (1, 0)",),
         "typical_die": (0, 0),
         "parameters": (
             parameter_result("VTH", "room", name),
@@ -334,6 +340,7 @@ DIE: dict[str, Any] = {
     "full": True,
     "planned": True,
     "outcome": "within",
+    "judged": True,
     "reason": "",
     "measured": 1,
     "missing": 0,
@@ -385,15 +392,42 @@ ODD_VALUES: tuple[dict[str, Any], ...] = (
     },
     {"die_x": 1, "touchdown": 1, "touchdowns": 2, "counts": False, "value": -2.2, "absurd": True},
     {"die_x": 1, "touchdown": 2, "touchdowns": 2, "value": -2.503, "outcome": "not proven"},
+    {
+        "die_x": 1,
+        "parameter": "H21",
+        "value": None,
+        "unit": "dB",
+        "expanded_uncertainty": None,
+        "lower": 16.0,
+        "upper": None,
+        "outcome": "not assessable",
+        "outcome_reason": "the frequency lies outside the sweep",
+        "calibration": "CAL-1",
+        "calibration_basis": "named by the value",
+    },
     {"die_x": 2, "value": None, "outcome": "not measured", "touchdown": None, "touchdowns": 0},
 )
-"""Values of three dies: every outcome and standing, a repeated touchdown, one below its floor."""
+"""Values of three dies: every outcome and standing, a repeated touchdown, one below its floor, one
+of which no number could be determined."""
 
 ODD_DIES: tuple[dict[str, Any], ...] = (
-    {"outcome": "outside", "outside": 1, "without_standing": 1, "not_closed": 1},
-    {"die_x": 1, "outcome": "not proven", "not_proven": 1},
-    {"die_x": 2, "outcome": "not measured", "measured": 0},
-    {"die_x": 3, "outcome": "not measured", "measured": 0, "planned": False, "full": False},
+    {
+        "outcome": "outside",
+        "judged": False,
+        "outside": 1,
+        "without_standing": 1,
+        "not_closed": 1,
+    },
+    {"die_x": 1, "outcome": "not assessable", "judged": False, "not_proven": 1, "measured": 2},
+    {"die_x": 2, "outcome": "not measured", "judged": False, "measured": 0},
+    {
+        "die_x": 3,
+        "outcome": "not measured",
+        "judged": False,
+        "measured": 0,
+        "planned": False,
+        "full": False,
+    },
 )
 
 
@@ -521,7 +555,8 @@ def calibration_result(name: str = "CAL-1", **changes: Any) -> CalibrationResult
         "checks": (
             Check("repeatability", 2e-4, "1", None, 2e-3, True, "3 raw sweeps."),
             Check("fitted load inductance", 4.6e-12, "H", 0.0, 12e-12, True, "Load at port 1."),
-            Check("frequencies determined", 1.0, "1", None, None, None, "3 of 3."),
+            Check("contacts of this set of standards", 12.0, "1", None, 500.0, True, "Set 3."),
+            Check("frequencies determined", 1.0, "1", None, None, None, "Redundancy 2."),
         ),
         "notes": ("isolation was not measured and is taken as zero",),
         "unsolved": "",
@@ -591,6 +626,26 @@ def verification_result(name: str = "VER-1", **changes: Any) -> VerificationResu
         "made_at": DAY + timedelta(hours=5),
     }
     return VerificationResult(**{**fields, **changes})
+
+
+def calibration_use(**changes: Any) -> CalibrationUse:
+    """A calibration on which values of two dies stand, and from which a verification took two."""
+    fields: dict[str, Any] = {
+        "values_standing": 8,
+        "values_not_closed": 1,
+        "values_lost": 3,
+        "lost_reasons": {"expired by time": 1, "verification failed": 2},
+        "dies_standing": {"W1": ((0, 0), (-1, 2))},
+        "dies_lost": {"W1": ((1, 0),), "W2": ((0, 0),)},
+        "failed_by": "VER-1",
+        "stands_until": DAY + timedelta(hours=1, seconds=4),
+        "lost_to_it": 2,
+    }
+    return CalibrationUse(**{**fields, **changes})
+
+
+UNUSED = CalibrationUse(0, 0, 0, {}, {}, {}, "", None, 0)
+"""Of a calibration that nothing refers to."""
 
 
 STATION_RECORD = StationRecord(
@@ -670,6 +725,7 @@ def campaign_results(**changes: Any) -> CampaignResults:
         "calibrations": (calibration_result(),),
         "verifications": (verification_result(),),
         "stations": (STATION_RECORD,),
+        "uses": {"CAL-1": calibration_use()},
         "wafer_records": (wafer_record("W1"), wafer_record("W2", 85.0)),
         "wafers": (wafer_summary("W1"), wafer_summary("W2", values_without_standing=0)),
         "parameters": tuple(
@@ -698,6 +754,7 @@ def nothing_measured() -> CampaignResults:
         calibrations=(),
         verifications=(),
         stations=(StationRecord("PS-A", ()),),
+        uses={},
         wafer_records=(),
         wafers=(),
         parameters=(),

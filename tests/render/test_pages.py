@@ -96,7 +96,7 @@ def other_pages(results: CampaignResults) -> Iterator[Page]:
         yield render.parameter_page(parameter, results, {})
     for calibration in results.calibrations:
         drawn = {"terms-all": samples.drawing("calibrations/CAL-1/terms.svg")}
-        yield render.calibration_page(calibration, results, drawn, dies={"W1": [(0, 0), (-1, 2)]})
+        yield render.calibration_page(calibration, results, drawn)
     for verification in results.verifications:
         yield render.verification_page(verification, results, {})
     for station in results.context.record.stations:
@@ -201,6 +201,58 @@ def test_a_wafer_says_which_values_to_take_again() -> None:
     assert "<style>" not in page.html, "an inlined drawing loses its own style"
 
 
+def test_a_value_without_a_number_has_a_row_with_its_reason_and_is_not_missing() -> None:
+    wafer, _, die, *_ = wafer_pages()
+    text = text_of(die)
+    row = text[text.index("Every value of this die") :]
+    assert "no number dB ≥ 16" in row
+    assert "not assessable the frequency lies outside the sweep stands CAL-1" in row
+    assert "current gain (room) has no number: the frequency lies outside the sweep" in text
+    assert "not measured" not in row and "missing" not in text
+    text = text_of(wafer)
+    assert "no number: the frequency lies outside the sweep stands CAL-1 1 1" in text
+
+
+def test_a_value_without_a_number_keeps_the_reasons_against_its_standing() -> None:
+    lost = {
+        **samples.ODD_VALUES[-2],
+        "outcome_reason": "not corrected: different state",
+        "standing": "without standing",
+        "standing_reasons": "different state",
+        "standing_detail": "different state: attenuator",
+    }
+    wafer, _, die, *_ = wafer_pages(results=samples.values(lost))
+    assert "not corrected: different state without standing different state: attenuator" in text_of(
+        die
+    )
+    assert "no number: not corrected: different state; different state without" in text_of(wafer)
+
+
+@pytest.mark.parametrize(
+    ("coverage", "value", "shown"),
+    [("some dies", -2.6, True), ("some dies", None, False), ("every die", None, True)],
+)
+def test_a_wafer_warns_only_of_what_was_or_must_be_measured_on_it(
+    coverage: str, value: float | None, shown: bool
+) -> None:
+    hot = samples.VTH.model_copy(update={"coverage": coverage, "conditions": ("hot",)})
+    context = samples.context(samples.campaign_record(parameters=(hot,)))
+    rows = samples.values({"condition": "hot", "value": value, "outcome": "not assessable"})
+    pages = render.wafer_pages(
+        context=context,
+        record=samples.wafer_record(),
+        results=samples.wafer_results(results=rows, traces=()),
+        note=None,
+        frames={},
+        maps={},
+        bars={},
+    )
+    wafer, die, *_ = pages
+    for page in (wafer, die):
+        assert ("Hot chuck" in text_of(page)) is shown
+        assert "Hazardous voltage" not in text_of(page)
+
+
 def test_a_die_leads_with_its_verdict_and_what_decided_it() -> None:
     text = text_of(wafer_pages()[1])
     assert (
@@ -269,29 +321,63 @@ def test_traces_of_touchdowns_that_do_not_count_or_do_not_stand_differ() -> None
     assert "Touchdown 1 (does not count)" in text_of(pages[1])
 
 
-def test_a_calibration_leads_to_every_die_that_stands_on_it() -> None:
+def test_a_calibration_leads_to_every_die_that_stands_on_it_and_to_those_that_do_not() -> None:
     results = samples.campaign_results()
-    page = render.calibration_page(
-        results.calibrations[0], results, {}, dies={"W1": [(0, 0), (-1, 2)]}
-    )
+    page = render.calibration_page(results.calibrations[0], results, {})
     targets = outline(page).targets
-    assert "../../wafers/W1/x0_y0.html" in targets and "../../wafers/W1/x-1_y2.html" in targets
+    standing = page.html[page.html.index('id="standing"') : page.html.index('id="lost"')]
+    lost = page.html[page.html.index('id="lost"') :]
+    for text, die in (
+        (standing, "W1/x0_y0"),
+        (standing, "W1/x-1_y2"),
+        (lost, "W1/x1_y0"),
+        (lost, "W2/x0_y0"),
+    ):
+        assert f'href="../../wafers/{die}.html"' in text
+    assert "../../wafers/W1/x1_y0.html" not in standing
+    assert "../../verifications/VER-1/index.html" in targets
     text = text_of(page)
-    assert "8 values on 2 dies" in text
+    assert "Values that stand on it 8 Of these not closed 1" in text
+    assert "Values without standing 3 (verification failed 2, expired by time 1)" in text
     assert "C −6 fF + 0.1 fF/GHz; behind an offset: delay 1 ps" in text
     assert "−40.00" in text and "not determined" in text and "zero" in text
     assert "ab" * 32 in page.html
 
 
-def test_a_calibration_that_was_not_solved_says_why() -> None:
+def test_counts_among_the_checks_are_whole_numbers() -> None:
     results = samples.campaign_results()
+    text = text_of(render.calibration_page(results.calibrations[0], results, {}))
+    assert "contacts of this set of standards 12 ≤ 500 met" in text
+    assert "frequencies determined 3 of 3 " in text
+
+
+def test_the_campaign_shows_what_stands_on_a_calibration_and_what_was_lost() -> None:
+    text = text_of(render.campaign_page(samples.campaign_results(), {}))
+    assert "usable 8 1 3 2026-04-21 07:00:04 UTC (VER-1 failed)" in text
+
+
+def test_a_calibration_that_was_not_solved_says_why() -> None:
+    results = samples.campaign_results(uses={"CAL-1": samples.UNUSED})
     unsolved = samples.calibration_result(
         outcome="not solved", unsolved="LRRM with a flush thru", terms=(), checks=()
     )
-    text = text_of(render.calibration_page(unsolved, results, {}, dies={}))
+    text = text_of(render.calibration_page(unsolved, results, {}))
     assert "It could not be solved: LRRM with a flush thru." in text
     assert "There are no error terms: the calibration could not be solved." in text
-    assert "No die has a value that refers to this calibration." in text
+    assert "No value stands on this calibration." in text
+    assert "No value that refers to this calibration has lost its standing." in text
+
+
+def test_a_failed_verification_leads_to_the_dies_that_lost_a_value_to_it() -> None:
+    results = samples.campaign_results()
+    page = render.verification_page(results.verifications[0], results, {})
+    assert "../../wafers/W2/x0_y0.html" in outline(page).targets
+    text = text_of(page)
+    assert "Dies with a value that lost its standing to this verification, or otherwise" in text
+    other = samples.campaign_results(uses={"CAL-1": samples.calibration_use(failed_by="VER-0")})
+    text = text_of(render.verification_page(other.verifications[0], other, {}))
+    assert "Verification VER-0 of the same calibration had failed before." in text
+    assert "What it took standing from" not in text
 
 
 def test_a_verification_has_its_verdict_and_every_deviation() -> None:
@@ -306,7 +392,8 @@ def test_a_verification_has_its_verdict_and_every_deviation() -> None:
 def test_a_station_has_its_dated_record_and_its_instruments() -> None:
     results = samples.campaign_results()
     text = text_of(render.station_page(samples.STATION, results, {}))
-    assert "2026-04-21 06:00 UTC 2026-04-21 14:00 UTC 8 h Calibration CAL-1 usable" in text
+    assert "2026-04-21 06:00:00 UTC 2026-04-21 14:00:00 UTC 8 h Calibration CAL-1 usable" in text
+    assert "wafers as their instruments stamped them" in text
     assert "VNA-A VNA invented analyser N-1 C-1 2027-01-31 1.2 0.3" in text
     assert "6 pA" in text
 
@@ -331,6 +418,8 @@ def test_a_parameter_shows_limits_uncertainty_and_each_condition() -> None:
     text = text_of(render.parameter_page(samples.VTH, results, {}))
     assert "Lower specification limit −2.7 V" in text
     assert "source-measure unit 2 mV" in text
+    assert text.index("At room: median −2.605 V over 8 values") < text.index("Definition")
+    assert "No number: planned and not measured, or measured and not determined." in text
     assert "Condition room Saturation (25 °C, vds = 1.2 V)" in text
     assert "Hot chuck" in text and "Hazardous voltage" not in text
     text = text_of(render.parameter_page(samples.H21, results, {}))
@@ -356,3 +445,17 @@ def test_the_method_page_names_the_rule_in_use() -> None:
 @pytest.mark.parametrize("make", [samples.campaign_results, samples.nothing_measured])
 def test_the_same_results_give_the_same_bytes(make: Callable[[], CampaignResults]) -> None:
     assert list(other_pages(make())) == list(other_pages(make()))
+
+
+def test_captions_say_what_the_drawings_do_with_readings_below_the_floor() -> None:
+    drawn = {
+        name: samples.drawing(f"parameters/{name}.svg", name)
+        for name in ("distribution-room", "by-wafer-room")
+    }
+    results = samples.campaign_results()
+    assert "below the floor are" not in text_of(render.parameter_page(samples.VTH, results, drawn))
+    low = replace(samples.parameter_result("VTH", "room"), summary=samples.summary(below_floor=2))
+    page = render.parameter_page(samples.VTH, replace(results, parameters=(low,)), drawn)
+    text = text_of(page)
+    assert "distribution-room. Readings below the floor are left out, and counted" in text
+    assert "by-wafer-room. Readings below the floor are drawn at the floor." in text

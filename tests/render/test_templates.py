@@ -58,6 +58,7 @@ MACRO_ARGUMENTS: dict[str, object] = {
     "cautions.cautions": tuple[pieces.Caution, ...],
     "notes.notes": tuple[pieces.NoteText, ...],
     "trace.trace": traces.TraceFigure,
+    "die_list.dies": pieces.DieList,
 }
 """'macro.argument' -> the type that it is given."""
 ALLOWED = (
@@ -213,6 +214,14 @@ def test_the_parts_use_just_the_fields_of_the_shell_and_the_pieces() -> None:
         if name.startswith("parts/"):
             scope = {"shell": Shell} if name.split("/")[1].split(".")[0] in PARTS else {}
             reader.walk(parsed(name).body, dict(scope))
-    for owner in (Shell, pieces.Table, pieces.Row, pieces.Cell, pieces.Column, traces.Frame):
+    for owner in (
+        Shell,
+        pieces.Table,
+        pieces.Row,
+        pieces.Cell,
+        pieces.Column,
+        pieces.DieList,
+        traces.Frame,
+    ):
         unused = {field.name for field in dataclasses.fields(owner)} - reader.read[owner]
         assert not unused, f"{owner.__name__}: {unused}"

@@ -6,6 +6,7 @@ import numpy as np
 
 from sitegen.compute.rf.terms import ErrorTerms, term_rows
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
+from sitegen.model.frequency_lists import same_frequencies
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,19 +73,16 @@ def open_against_short(
     ideal_short: ComplexArray,
     frequency_hz: FloatArray,
     *,
-    low_frequency_hz: float = 100e6,
     telling_factor: float = 2.0,
 ) -> OpenAgainstShort:
     """Compare raw sweeps of open and short at one port, all (n_freq,) complex.
 
     The ratio is (m_open/m_short) / (-G_open/G_short), which tends to -1 as directivity and
-    source match tend to zero. Exchanged sweeps also give nearly -1, so exchange is told, in
-    this order, by
-    - the lowest frequency, where at or below `low_frequency_hz`: the path to the tip turns
-      the phase little there, and a raw open must lie to the right, a raw short to the left;
-    - the phase of capacitance and inductance: the sweeps taken as exchanged fit the
-      definitions better, or worse, by `telling_factor` in root mean square distance.
-    Both are common practice and defaults of our own, not from a standard.
+    source match tend to zero. Exchanged sweeps also give nearly -1; the phase of the open's
+    capacitance and the short's inductance tells them apart where it is large enough: the
+    sweeps taken as exchanged fit the definitions better, or worse, by `telling_factor` in
+    root mean square distance. The sign of a raw reflection tells nothing: the path to the
+    tips turns it. The factor is a default of our own, not from a standard.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         expected = -ideal_open / ideal_short
@@ -93,9 +91,7 @@ def open_against_short(
         misfit_exchanged = _root_mean_square((raw_short / raw_open) / expected + 1.0)
     largest, at_hz = _largest(np.abs(ratio + 1.0), frequency_hz)
     exchanged = None
-    if frequency_hz[0] <= low_frequency_hz and raw_open[0].real * raw_short[0].real < 0:
-        exchanged = bool(raw_open[0].real < 0)
-    elif misfit_exchanged * telling_factor < misfit:
+    if misfit_exchanged * telling_factor < misfit:
         exchanged = True
     elif misfit * telling_factor < misfit_exchanged:
         exchanged = False
@@ -121,8 +117,8 @@ def term_differences(first: ErrorTerms, second: ErrorTerms) -> tuple[TermDiffere
     Raises:
         ValueError: different kinds of terms, frequencies or reference impedances.
     """
-    same_frequencies = np.array_equal(first.frequency_hz, second.frequency_hz)
-    if type(first) is not type(second) or not same_frequencies:
+    same = same_frequencies(first.frequency_hz, second.frequency_hz)
+    if type(first) is not type(second) or not same:
         raise ValueError("error terms of different kind or frequencies cannot be compared")
     if first.z_ref_ohm != second.z_ref_ohm:
         raise ValueError("error terms of different reference impedance cannot be compared")

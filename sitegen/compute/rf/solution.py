@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from sitegen.compute.rf.terms import ErrorTerms
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
-Method = Literal["one-port", "SOLT", "LRRM"]
+Method = Literal["one-port", "SOLT", "SOLR", "LRM", "LRRM", "TRL", "multiline TRL"]
 Port = Literal[1, 2]
 
 
@@ -36,6 +38,43 @@ class SolvedReflects:
 
 
 @dataclass(frozen=True, eq=False)
+class FittedLoad:
+    """What LRRM found of its match, with standard uncertainties; NaN is "not determined"."""
+
+    inductance_h: float
+    """Negative when the load looks capacitive."""
+    u_inductance_h: float
+    capacitance_f: float | None
+    """In parallel with resistance and inductance; None where it was not fitted."""
+    u_capacitance_f: float | None
+    open_capacitance_f: float | None
+    """The open's constant capacitance, found together with the match's."""
+    u_open_capacitance_f: float | None
+    condition: float
+    """What the fit makes of an error of |open|, in reactance over reference impedance."""
+    remainder: FloatArray
+    """(n_freq,) magnitude of the solved open minus its defined one."""
+
+
+@dataclass(frozen=True, eq=False)
+class SolvedLine:
+    """What TRL found of its lines, arrays (n_freq,)."""
+
+    propagation_per_m: ComplexArray
+    """gamma = alpha + j beta, in 1/m."""
+    effective_permittivity: ComplexArray
+    """-(c0 gamma / omega)^2; a negative imaginary part is loss."""
+    phase_difference_deg: FloatArray
+    """Line against thru, modulo 180 degrees; in multiline TRL the pair nearest to 90 degrees."""
+
+    @property
+    def attenuation_db_per_m(self) -> FloatArray:
+        """20 log10(e) alpha."""
+        loss: FloatArray = 20.0 * np.log10(np.e) * self.propagation_per_m.real
+        return loss
+
+
+@dataclass(frozen=True, eq=False)
 class CalibrationSolution:
     """A solved calibration."""
 
@@ -57,3 +96,9 @@ class CalibrationSolution:
     """LRRM only; negative when the load looks capacitive."""
     fitted_load_inductance_port: Port | None = None
     solved_reflects: SolvedReflects | None = None
+    fitted_load: FittedLoad | None = None
+    solved_reflect: ComplexArray | None = None
+    """(n_freq,) the unknown reflect of LRM and TRL, at the reference plane."""
+    solved_thru: ComplexArray | None = None
+    """(n_freq, 2, 2) the unknown thru of SOLR."""
+    solved_line: SolvedLine | None = None

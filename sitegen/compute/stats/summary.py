@@ -1,8 +1,8 @@
 """Summary of one parameter's values: location, spread, quantiles and extremes.
 
-Values below the stored floor of the instrument are left-censored: known only to lie at or below
-the floor. They are ranked lowest and keep their place in the count, so a quantile that lies above
-them is still right; what would need their numbers (mean, spreads) is not stated.
+Values below the stored floor of the instrument are known only to lie between -floor and +floor.
+They keep their place in the ranks, around zero, and in the count, so a quantile that falls among
+other values is still right; what would need their numbers (mean, spreads) is not stated.
 """
 
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ MAD_TO_SIGMA = 1.4826
 BELOW_FLOOR = float("-inf")
 """Stands for "below the floor" where a quantile or an extreme falls among censored readings.
 
-It sorts below every reading and never is a measured value: `summarise` refuses infinite input.
+It never is a measured value: `summarise` refuses infinite input.
 """
 
 
@@ -28,8 +28,9 @@ class Summary:
     """Summary of the values of one parameter; every figure is in the unit of the values.
 
     A figure is None where it is not defined (no values; fewer than two for a standard deviation)
-    or not stated because readings lie below the floor (mean and both spreads). Median, quantiles
-    and extremes are `BELOW_FLOOR` where they fall among readings below the floor.
+    or not stated because readings lie below the floor (mean and both spreads; a quantile between
+    such a reading and another value). Median, quantiles and extremes are `BELOW_FLOOR` where they
+    fall among readings below the floor.
     """
 
     n: int
@@ -65,8 +66,8 @@ def summarise(
     values: (n,), promoted to float64 before any arithmetic.
     below_floor: (n,) bool, True where the reading lay below the floor; such a place counts as
     measured even where its value is NaN. floor: (n,) or scalar, the floors in the values' unit.
-    Where floors differ, every value under the highest floor of a censored reading is ranked with
-    the censored ones, because its order among them is unknown.
+    Where floors differ, every value whose magnitude lies under the highest floor of a censored
+    reading is ranked with the censored ones, because its order among them is unknown.
 
     Mean and standard deviation are computed in two passes: deviations are taken from the mean
     before they are squared.
@@ -82,10 +83,11 @@ def summarise(
     present = ~np.isnan(numbers) | censored
     n_below = int(censored.sum())
     highest = _highest_floor(floor, censored)
-    ranked = np.where(censored, BELOW_FLOOR, numbers)[present]
     if highest is not None:
-        ranked[ranked < highest] = BELOW_FLOOR
-    ranked.sort()
+        censored = censored | (np.abs(numbers) < highest)
+    ranked = np.where(censored, 0.0, numbers)[present]
+    order = np.argsort(ranked, kind="stable")
+    ranked, unknown = ranked[order], censored[present][order]
     mean, standard_deviation, robust_spread = (
         moments(ranked) if n_below == 0 else (None, None, None)
     )
@@ -96,14 +98,14 @@ def summarise(
         highest_floor=highest,
         mean=mean,
         standard_deviation=standard_deviation,
-        median=quantile_of_sorted(ranked, 50),
+        median=_quantile(ranked, unknown, 50),
         robust_spread=robust_spread,
-        quantile_05=quantile_of_sorted(ranked, 5),
-        quantile_25=quantile_of_sorted(ranked, 25),
-        quantile_75=quantile_of_sorted(ranked, 75),
-        quantile_95=quantile_of_sorted(ranked, 95),
-        minimum=quantile_of_sorted(ranked, 0),
-        maximum=quantile_of_sorted(ranked, 100),
+        quantile_05=_quantile(ranked, unknown, 5),
+        quantile_25=_quantile(ranked, unknown, 25),
+        quantile_75=_quantile(ranked, unknown, 75),
+        quantile_95=_quantile(ranked, unknown, 95),
+        minimum=_quantile(ranked, unknown, 0),
+        maximum=_quantile(ranked, unknown, 100),
     )
 
 
@@ -121,20 +123,24 @@ def moments(ranked: npt.NDArray[np.float64]) -> tuple[float | None, float | None
     return mean, spread, robust
 
 
-def quantile_of_sorted(ranked: npt.NDArray[np.float64], percent: int) -> float | None:
+def _quantile(
+    ranked: npt.NDArray[np.float64], unknown: npt.NDArray[np.bool_], percent: int
+) -> float | None:
     """Quantile of ascending values of shape (n,) at a whole percentage, type 7; None for n = 0.
 
-    h = (n - 1) p is split exactly, in whole numbers, so that a quantile which is an order statistic
-    never takes weight from its neighbour. It is `BELOW_FLOOR` where its lower neighbour is.
-    Source: Hyndman and Fan 1996, The American Statistician 50:361, definition 7.
+    unknown: (n,) True at ranks of readings known only to lie below the floor. h = (n - 1) p is
+    split exactly, in whole numbers, so that a quantile which is an order statistic never takes
+    weight from its neighbour. Source: Hyndman and Fan 1996, The American Statistician 50:361,
+    definition 7.
     """
     if ranked.size == 0:
         return None
     position, hundredths = divmod((ranked.size - 1) * percent, 100)
-    lower = float(ranked[position])
-    if hundredths == 0 or lower == BELOW_FLOOR:
-        return lower
-    upper = float(ranked[position + 1])
+    places = [position] if hundredths == 0 else [position, position + 1]
+    among = [bool(unknown[place]) for place in places]
+    if any(among):
+        return BELOW_FLOOR if all(among) else None
+    lower, upper = float(ranked[places[0]]), float(ranked[places[-1]])
     return lower + (upper - lower) * (hundredths / 100)
 
 

@@ -168,8 +168,13 @@ def test_readings_below_the_floor_are_ranked_lowest() -> None:
 
 def test_a_quantile_next_to_the_floor_takes_nothing_from_it() -> None:
     assert summarise([0.0, 2.0, 4.0], [True, False, False]).median == 2
-    assert summarise([0.0, 2.0], [True, False]).median == BELOW_FLOOR
+    assert summarise([0.0, 2.0], [True, False]).median is None  # between 0 and 2, not below 1
     assert summarise([math.nan, 2.0, 4.0], [True, False, False]).n == 3
+
+
+def test_signed_values_keep_their_ranks_around_a_reading_below_the_floor() -> None:
+    summary = summarise([-5.0, -4.0, 3.0, 0.1, -6.0], [False] * 3 + [True, False], 1.0)
+    assert (summary.minimum, summary.median, summary.maximum) == (-6.0, -4.0, 3.0)
 
 
 def test_all_below_the_floor() -> None:

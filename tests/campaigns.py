@@ -272,6 +272,7 @@ by = "measuring engineer (invented)"
 started = 2026-03-02T08:30:00Z
 finished = 2026-03-02T10:00:00Z
 ambient_c = 23.0
+substrate_c = 23.5
 rf_instrument = "VNA1"
 dc_instrument = "SMU1"
 

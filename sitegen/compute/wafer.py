@@ -29,6 +29,9 @@ from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Finding
 from sitegen.units import count
 
+FOR_SUMMARIES = ("ev_never_verified", "substrate_c")
+"""Columns that counts and findings need and that are not published."""
+
 
 def compute_wafer(
     record: WaferRecord, tables: WaferTables, setting: WaferSetting, layout: Layout
@@ -85,9 +88,10 @@ def _finished(
     )
     parts = [part for part in (renamed, missing) if len(part)]
     if not parts:
-        return pd.DataFrame({name: [] for name, _, _ in RESULT_COLUMNS} | {"ev_never_verified": []})
+        names = [*(name for name, _, _ in RESULT_COLUMNS), *FOR_SUMMARIES]
+        return pd.DataFrame({name: [] for name in names})
     table: pd.DataFrame = pd.concat(parts, ignore_index=True)
-    wanted = pd.Index([*(name for name, _, _ in RESULT_COLUMNS), "ev_never_verified"])
+    wanted = pd.Index([*(name for name, _, _ in RESULT_COLUMNS), *FOR_SUMMARIES])
     table = table.reindex(columns=table.columns.union(wanted, sort=False))
     table["wafer"] = wafer_id
     order = ["die_y", "die_x", "site", "parameter", "condition", "touchdown"]
@@ -192,6 +196,7 @@ def _findings(
         *_suspicious_sweeps(record, groups, setting, page),
         *_absurd_values(record, results, page),
         *_wrong_temperatures(record, results, setting, page),
+        *_unchecked_substrate(record, results, page),
     ]
     return tuple(sorted(found))
 
@@ -267,3 +272,20 @@ def _wrong_temperatures(
                 )
             )
     return found
+
+
+def _unchecked_substrate(record: WaferRecord, results: pd.DataFrame, page: str) -> list[Finding]:
+    """RF values without the contact substrate's temperature: its change could not be checked."""
+    unknown = int((results["calibration"].notna() & results["substrate_c"].isna()).sum())
+    if not unknown:
+        return []
+    return [
+        Finding(
+            kind="substrate temperature not stated",
+            subject=f"wafer {record.id}",
+            text=f"For {count(unknown, 'RF value')} on wafer {record.id} the contact substrate's"
+            " temperature is not stated, so its change since the calibration was not checked.",
+            weight="attention",
+            address=page,
+        )
+    ]

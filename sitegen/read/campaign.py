@@ -72,6 +72,9 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
     wafers = _records(intake, _WAFERS, lambda part, name: read_wafer(part, name, record))
     if record is not None and record.layout is None and wafers:
         _tell_no_layout(intake)
+    _tell_too_early(intake, calibrations, verifications)
+    if record is not None:
+        _tell_planned_in_other_letters(intake, record, wafers)
     notes = _notes(intake)
     tell_strays(intake)
     faults = tuple(sorted(set(intake.faults)))
@@ -89,6 +92,45 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
         ),
         faults,
     )
+
+
+def _tell_too_early(
+    intake: Intake,
+    calibrations: Mapping[str, LoadedCalibration | None],
+    verifications: Mapping[str, LoadedVerification | None],
+) -> None:
+    """A verification stamped by the calibration's own instrument must come after it."""
+    made = {one.record.id: one.record for one in calibrations.values() if one is not None}
+    for name, one in sorted(verifications.items()):
+        calibration = None if one is None else made.get(one.record.calibration)
+        if one is None or calibration is None or calibration.instrument != one.record.instrument:
+            continue
+        if one.record.at < calibration.at:
+            intake.tell(
+                f"verifications/{name}/record.toml",
+                "at",
+                found=one.record.at.isoformat(),
+                expected=f"a time after its calibration {calibration.id},"
+                f" {calibration.at.isoformat()}",
+                remedy="Correct the time, or the calibration that it names.",
+            )
+
+
+def _tell_planned_in_other_letters(
+    intake: Intake, record: CampaignRecord, wafers: Mapping[str, LoadedWafer | None]
+) -> None:
+    """A planned wafer whose id differs from a measured one's only by capitals."""
+    present = {one.record.id.lower(): one.record.id for one in wafers.values() if one is not None}
+    for number, planned in enumerate(record.plan.wafers, 1):
+        meant = present.get(planned.id.lower())
+        if meant is not None and meant != planned.id:
+            intake.tell(
+                FILE,
+                f"plan.wafers[{number}].id",
+                found=quoted(planned.id),
+                expected=f"{quoted(meant)}, as the wafer's own record has it",
+                remedy="Write the id in the same letters; until then the wafer has no plan.",
+            )
 
 
 def _require_folder(folder: Path) -> None:

@@ -1,5 +1,6 @@
 """A Parquet table against the columns that it may have: names, types and units."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -123,6 +124,10 @@ def _tell_unreadable(intake: Intake, file: str) -> None:
     )
 
 
+_ROW_NUMBERS = re.compile(r"^__index_level_\d+__$")
+"""What pandas adds for the row numbers of a frame that was filtered: it means nothing here."""
+
+
 def _names_fit(intake: Intake, file: str, names: Sequence[str], wanted: Sequence[Column]) -> bool:
     """Whether the table can be read with these columns; each name that is wrong is told."""
     by_name = {column.name: column for column in wanted}
@@ -131,7 +136,7 @@ def _names_fit(intake: Intake, file: str, names: Sequence[str], wanted: Sequence
     for name in sorted({name for name in names if names.count(name) > 1}):
         fits = False
         _tell_column(intake, file, name, "the column twice", "it once", "Remove one of the two.")
-    for name in [name for name in names if name not in by_name]:
+    for name in [name for name in names if name not in by_name and not _ROW_NUMBERS.match(name)]:
         meant = nearest(name, absent)
         if meant is not None:
             fits = False

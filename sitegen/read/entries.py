@@ -26,6 +26,8 @@ IntArray = npt.NDArray[np.int64]
 GRACE = timedelta(hours=1)
 """How far outside the wafer's stated time a value may lie: clocks of instruments run apart."""
 _NAMES_TOLD = 8
+OVERLOAD = 1e30
+"""No measured number is so large; common practice of instruments is 9.9e37 for an overload."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -121,6 +123,13 @@ def refuse_empty(entries: Entries, columns: Sequence[Column]) -> None:
                 _told_number(numbers, empty),
                 "a finite number",
                 "Measure or compute it again, or leave the row out.",
+            )
+            entries.refuse(
+                np.isfinite(numbers) & (np.abs(numbers) >= OVERLOAD),
+                place,
+                _told_number(numbers, empty),
+                "a measured number; instruments write one so large for an overload or for none",
+                "Measure it again, or leave the row out.",
             )
         elif not column.may_be_empty:
             remedy = "Fill it, or leave the row out."

@@ -13,6 +13,7 @@ from sitegen.model.tables import SWEEP_COLUMNS
 from sitegen.model.wafer import SweepTable
 from sitegen.read.columns import Table, read_table
 from sitegen.read.entries import (
+    OVERLOAD,
     Context,
     Entries,
     IntArray,
@@ -197,7 +198,7 @@ def _refuse_not_finite(
         if name not in table.columns:
             continue
         numbers = table.numbers(name)[runs.order]
-        bad = ~np.isfinite(numbers)
+        bad = ~np.isfinite(numbers) | (np.abs(numbers) >= OVERLOAD)
         if not name.startswith(("s11", "frequency")):
             bad &= is_two_port[runs.sweep_of]
         bad &= entries.keep[runs.sweep_of]

@@ -9,6 +9,7 @@ from sitegen.read.entries import Context
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.sweep_tables import grouped, read_sweeps
 from sitegen.read.value_tables import read_values, without_duplicates
+from sitegen.read.words import quoted
 
 
 def read_wafer_tables(
@@ -47,6 +48,7 @@ def read_wafer_tables(
         sweeps=grouped(intake, [read for read in sweeps if read is not None]),
     )
     _check_instruments(intake, context, tables)
+    _check_thermal(intake, context, tables)
     return tables, tuple(sorted(set(intake.faults)))
 
 
@@ -64,3 +66,32 @@ def _check_instruments(intake: Intake, context: Context, tables: WaferTables) ->
                 expected="the id of the station's instrument that took them",
                 remedy=f"Add {key} to the record; until then these values have no standing.",
             )
+
+
+SET_POINT_REACH_C = 5.0
+"""A thermal entry belongs to conditions within so much of its set point: the wafer's surface is
+seldom further from the chuck."""
+
+
+def _check_thermal(intake: Intake, context: Context, tables: WaferTables) -> None:
+    """Each temperature at which the tables hold values needs a thermal entry of the record."""
+    used = set(tables.values.column("condition").unique().to_pylist())
+    for group in tables.sweeps:
+        used |= set(group.keys.column("condition").unique().to_pylist())
+    entries = [one.set_point_c for one in context.wafer.record.thermal]
+    lacking = [
+        condition
+        for condition in context.campaign.conditions
+        if condition.id in used
+        and all(abs(condition.temperature_c - at_c) > SET_POINT_REACH_C for at_c in entries)
+    ]
+    for temperature_c in sorted({condition.temperature_c for condition in lacking}):
+        names = [one.id for one in lacking if one.temperature_c == temperature_c]
+        intake.tell(
+            context.record_file,
+            "thermal",
+            found=f"no entry near {temperature_c:g} °C, though the tables hold values under the"
+            f" condition {' and '.join(quoted(name) for name in names)}",
+            expected="one [[thermal]] entry for each set point",
+            remedy="Add set point, chuck reading, surface correction and soak time.",
+        )

@@ -9,13 +9,16 @@ from pydantic import ValidationError
 from sitegen.model.base import Record
 from sitegen.read.files import Intake, line_of_bad_byte, text_of
 from sitegen.read.refusals import told
-from sitegen.read.words import printable
+from sitegen.read.words import printable, quoted
 
 AnyRecord = TypeVar("AnyRecord", bound=Record)
 
 _PLACE = re.compile(
     r"^(?P<reason>.*?) \(at (?P<place>line \d+, column \d+|end of document)\)$", re.S
 )
+
+
+_DECIMAL_COMMA = re.compile(r"=\s*[+-]?\d+,\d+\s*(#.*)?$")
 
 
 def read_record(
@@ -70,6 +73,16 @@ def _parsed(intake: Intake, file: str, text: str) -> dict[str, object] | None:
         match = _PLACE.match(str(error))
         reason, place = (match["reason"], match["place"]) if match else (str(error), "")
     reason = printable(reason[:1].lower() + reason[1:])
+    line = _line_at(text, place)
+    if _DECIMAL_COMMA.search(line):
+        intake.tell(
+            file,
+            place,
+            found=f"a number with a decimal comma in {quoted(printable(line.strip())[:80])}",
+            expected="a decimal point",
+            remedy="Correct the line; what follows it in this file could not be checked.",
+        )
+        return None
     intake.tell(
         file,
         place,
@@ -88,3 +101,10 @@ def _frozen(value: object) -> object:
     if isinstance(value, dict):
         return {key: _frozen(entry) for key, entry in value.items()}
     return tuple([_frozen(entry) for entry in value]) if isinstance(value, list) else value
+
+
+def _line_at(text: str, place: str) -> str:
+    """The line that a place such as 'line 7, column 12' names; empty for another place."""
+    found = re.match(r"line (\d+)", place)
+    lines = text.splitlines()
+    return lines[int(found[1]) - 1] if found and int(found[1]) <= len(lines) else ""

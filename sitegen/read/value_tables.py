@@ -184,7 +184,8 @@ def _one_unit(
             place,
             f"no unit for {of}",
             'a unit in the column\'s metadata, in a column "unit" or in wafer.toml',
-            f"Add it to the table in wafer.toml: units.{parameter.id} = {quoted(parameter.unit)}.",
+            f"Add units.{parameter.id} to the table in wafer.toml, the unit in which its values"
+            " were written.",
         )
         return None
     told = " and ".join(f"{quoted(unit)} in {where}" for where, unit in stated.items())

@@ -1,6 +1,7 @@
 """The command `sitegen`: arguments in, exit status out, progress and problems shown."""
 
 import sys
+import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -43,6 +44,9 @@ def check(folder: Path) -> None:
     except NotACampaign as problem:
         _show_faults(problem.faults)
         sys.exit(NOTHING)
+    except Exception as problem:
+        click.echo(_own_mistake(problem), err=True)
+        sys.exit(NOTHING)
     _show_faults(report.faults)
     click.echo(f"{report.campaign.campaign.id}: {count(len(report.faults), 'fault')} of the input.")
     sys.exit(INCOMPLETE if report.faults else WHOLE)
@@ -73,6 +77,9 @@ def build(folder: Path, out: Path, workers: int | None, findings_fail: bool) -> 
         sys.exit(NOTHING)
     except SitegenError as problem:
         click.echo(f"{problem}\nNothing was published.", err=True)
+        sys.exit(NOTHING)
+    except Exception as problem:
+        click.echo(f"{_own_mistake(problem)}\nNothing was published.", err=True)
         sys.exit(NOTHING)
     _show_findings(report.findings)
     _show_faults(report.faults)
@@ -111,6 +118,17 @@ def reference() -> None:
     from sitegen.render import reference_markdown
 
     click.echo(reference_markdown(), nl=False)
+
+
+def _own_mistake(problem: Exception) -> str:
+    """One sentence for what no input should bring about, with the place in the program."""
+    frames = traceback.extract_tb(problem.__traceback__)
+    place = f"{Path(frames[-1].filename).name}, line {frames[-1].lineno}" if frames else "sitegen"
+    return (
+        f"This is a mistake of the program, not of the campaign ({place}:"
+        f" {type(problem).__name__}: {problem}). Please report it with the record that brought it"
+        " about."
+    )
 
 
 def _show_findings(findings: Sequence[Finding]) -> None:

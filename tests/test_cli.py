@@ -103,6 +103,23 @@ def test_findings_change_the_status_only_when_asked(tiny: Path, tmp_path: Path) 
     assert "instrument past due" in done.output
 
 
+def test_a_mistake_of_the_program_is_told_as_one_and_the_old_publication_stands(
+    tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert run("build", tiny, "--out", tmp_path / "out").exit_code == 0
+    before = (tmp_path / "out" / "index.html").read_bytes()
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("planted")
+
+    monkeypatch.setattr("sitegen.build.join", broken)
+    done = run("build", tiny, "--out", tmp_path / "out")
+    assert done.exit_code == 2
+    assert "mistake of the program" in done.output and "Traceback" not in done.output
+    assert (tmp_path / "out" / "index.html").read_bytes() == before
+    assert not list(tmp_path.glob(".out*"))
+
+
 def test_a_simulated_campaign_builds_as_it_is(tmp_path: Path) -> None:
     done = run("simulate", tmp_path / "made", "--wafers", 1, "--dies", 12, "--seed", 7)
     assert done.exit_code == 0, done.output

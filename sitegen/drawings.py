@@ -220,8 +220,8 @@ def verdict_map(
     return wafer_map(
         address=addresses.wafer_map(wafer, "verdicts", "linked" if linked else "small"),
         title=f"Verdicts of the dies on wafer {wafer}",
-        description=f"{results.summary.conforming} of {results.summary.assessable} assessable dies"
-        " are within every limit.",
+        description=f"{results.summary.conforming} of the {results.summary.assessable} dies whose"
+        " every value could be judged are within every limit.",
         layout=layout,
         dies=dies,
         form="linked" if linked else "small",

@@ -100,6 +100,14 @@ _SPELLINGS = {
 }
 
 
+def known() -> tuple[tuple[str, str, bool], ...]:
+    """Every unit: its symbol, what it measures, and whether it takes a prefix of `PREFIXES`."""
+    return (
+        *((symbol, quantity, True) for symbol, quantity in _PREFIXED.items()),
+        *((symbol, unit.quantity, False) for symbol, unit in _PLAIN.items()),
+    )
+
+
 def _canonical(text: str) -> str:
     cleaned = text.strip().replace("\u03bc", "µ").replace("\u2126", "Ω")
     if cleaned in _SPELLINGS:

@@ -17,6 +17,7 @@ from sitegen.compute.sweeps import (
     texts_or_none,
 )
 from sitegen.model.campaign import CampaignRecord, Floor, Parameter
+from sitegen.model.uncertainty import standard_uncertainty
 from sitegen.problems import Fault
 from sitegen.units import conversion, parse
 
@@ -212,21 +213,6 @@ def judged(values: pd.DataFrame, campaign: CampaignRecord) -> pd.DataFrame:
     words = {bits: reason_text(int(bits)) for bits in np.unique(reasons)}
     table["standing_reasons"] = [words[bits] for bits in reasons]
     return table
-
-
-def standard_uncertainty(parameter: Parameter, value: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Sources added in quadrature, in the parameter's unit; NaN where none is declared.
-
-    u² = Σ absolute² + Σ (relative·value)², sources taken as uncorrelated (JCGM 100:2008, eq. 10).
-    """
-    values = np.asarray(value, dtype=np.float64)
-    if not parameter.uncertainty:
-        return np.full(values.shape, np.nan)
-    squares = np.zeros(values.shape)
-    for source in parameter.uncertainty:
-        part = source.absolute if source.absolute is not None else 0.0
-        squares += part**2 if source.relative is None else (source.relative * values) ** 2
-    return np.asarray(np.sqrt(squares))
 
 
 def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, rule: DecisionRule) -> pd.DataFrame:

@@ -46,3 +46,19 @@ TWO_PORT_ONLY: frozenset[FigureName] = frozenset(
     }
 )
 """Figures that need a sweep of two ports."""
+
+FIGURE_FORMULAS: dict[FigureName, str] = {
+    "inductance": "Im(1/Y11) / (2 pi f)",
+    "inductor quality": "-Im(Y11) / Re(Y11)",
+    "capacitance": "-1 / (2 pi f Im(Z)) with Z = 1/(-Y12)",
+    "h21 magnitude": "20 log10 |Y21/Y11|",
+    "s11 magnitude": "20 log10 |S11|",
+    "s21 magnitude": "20 log10 |S21|",
+    "s12 magnitude": "20 log10 |S12|",
+    "s22 magnitude": "20 log10 |S22|",
+    "s11 phase": "arg S11",
+    "s21 phase": "arg S21",
+    "s12 phase": "arg S12",
+    "s22 phase": "arg S22",
+}
+"""How each figure follows from the corrected S- or Y-parameters at one frequency."""

@@ -160,7 +160,7 @@ def _wafers(results: CampaignResults) -> Table:
             Column("Planned", True),
             Column("Measured", True),
             *summaries.outcome_columns(outcomes),
-            Column("Every value judged", True),
+            Column("Judged in full", True),
             Column("Outside besides", True),
             Column("Yield", True),
             Column("95 % interval", True),

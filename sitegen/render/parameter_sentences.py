@@ -1,6 +1,5 @@
 """The first sentences of a parameter's page: its value, how sure, how it varies, what it meets."""
 
-import math
 from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
@@ -8,6 +7,7 @@ from markupsafe import Markup
 from sitegen import units
 from sitegen.model.campaign import Decision, Parameter
 from sitegen.model.results import ParameterResult, Summary
+from sitegen.model.uncertainty import standard_uncertainty
 from sitegen.render import summaries
 from sitegen.render.phrases import (
     capital,
@@ -25,6 +25,7 @@ VALUES = ("value that could be judged", "values that could be judged")
 LIE = ("is within its limits", "are within their limits", "is not within its limits")
 BESIDE = {
     "not measured": ("was not measured", "were not measured"),
+    "not assessable": ("could not be assessed", "could not be assessed"),
     "not determined": ("could not be determined", "could not be determined"),
     "without standing": ("is without standing", "are without standing"),
 }
@@ -70,14 +71,20 @@ def _value(parameter: Parameter, summary: Summary, decision: Decision) -> str:
             return with_unit(units.number(figure * factor, 4), unit)
         floor = summary.highest_floor
         if name not in summary.below or floor is None:
-            return "a figure that is not stated"
-        return f"below the floor (< {units.quantity(floor, parameter.unit)})"
+            return "not stated"
+        scale, symbol = units.shown_unit([floor], parameter.unit)
+        return f"below the floor (< {with_unit(units.number(floor * scale, 3), symbol)})"
 
     if summary.n == 1:
         told = f"one value with standing, {shown('median')}"
     else:
+        below = (
+            f" {number_of(summary.below_floor)} of them below the floor,"
+            if summary.below_floor
+            else ""
+        )
         told = (
-            f"median {shown('median')} over {number_of(summary.n)} values with standing,"
+            f"median {shown('median')} over {number_of(summary.n)} values with standing,{below}"
             f" from {shown('q05')} to {shown('q95')} (5{units.THIN}% to 95{units.THIN}%)"
         )
     return told + _sure(parameter, summary, decision)
@@ -89,22 +96,12 @@ def _sure(parameter: Parameter, summary: Summary, decision: Decision) -> str:
         return ""
     if not parameter.uncertainty:
         return "; no uncertainty is stated"
-    expanded = decision.coverage_factor * _standard_uncertainty(parameter, summary.median)
+    expanded = decision.coverage_factor * float(standard_uncertainty(parameter, summary.median))
     factor, unit = units.shown_unit([expanded], parameter.unit)
     whose = "expanded uncertainty" + ("" if summary.n == 1 else " of the median's value")
     return (
         f"; {whose} {with_unit(units.number(expanded * factor, 2), unit)}"
         f" (k = {figure_of(decision.coverage_factor)}), as declared"
-    )
-
-
-def _standard_uncertainty(parameter: Parameter, value: float) -> float:
-    """The declared sources at this value, added in quadrature (JCGM 100:2008, equation 10)."""
-    return math.hypot(
-        *(
-            source.absolute if source.absolute is not None else (source.relative or 0.0) * value
-            for source in parameter.uncertainty
-        )
     )
 
 
@@ -117,40 +114,48 @@ def outcomes(
     determined', 'without standing' and 'not closed', the last of which are among the counted ones.
     """
     judged = sum(counts.get(word, 0) for word in ("within", "not proven", "outside"))
-    measured = judged + counts.get("not assessable", 0) + counts.get("no limits", 0)
-    if measured == 0 and not aside.get("without standing", 0):
+    unlimited = counts.get("no limits", 0)
+    present = judged + unlimited + counts.get("not assessable", 0)
+    if present == 0 and not aside.get("without standing", 0):
         return (Markup("No value was measured."),)
-    if measured == 0:
+    if present == 0:
         lost = aside["without standing"]
         return (Markup("No value has standing; {} {} without.").format(spelled(lost), be(lost)),)
     if not limited:
         first = Markup("There are no specification limits; {} with standing {} summarised.").format(
-            counted(measured, "value"), be(measured)
+            counted(unlimited, "value"), be(unlimited)
         )
     elif judged == 0:
         first = Markup("No value could be judged under {}.").format(decided)
     else:
-        within = counts.get("within", 0)
-        rest = [
-            f"{number_of(counts[outcome])} {be(counts[outcome])} {outcome}"
-            for outcome in ("not proven", "outside")
-            if counts.get(outcome, 0)
-        ]
         first = Markup("{} under {}{}.").format(
-            capital(judged_share(within, judged, VALUES, LIE)),
+            capital(judged_share(counts.get("within", 0), judged, VALUES, LIE)),
             decided,
-            Markup("; {}").format(joined(rest)) if rest else "",
+            _not_within(counts),
         )
-    return (first, *_aside(aside))
+    unjudged = counts.get("not assessable", 0) - aside.get("not determined", 0)
+    return (first, *_aside({**aside, "not assessable": unjudged}, judged + unlimited > 0))
 
 
-def _aside(aside: Mapping[str, int]) -> Sentences:
-    beside: list[Text] = [
+def _not_within(counts: Mapping[str, int]) -> Markup:
+    """'; 1 is not proven and 1 is outside'; empty where all are within."""
+    rest = [
+        f"{number_of(counts[outcome])} {be(counts[outcome])} {outcome}"
+        for outcome in ("not proven", "outside")
+        if counts.get(outcome, 0)
+    ]
+    return Markup("; {}").format(joined(rest)) if rest else Markup("")
+
+
+def _aside(aside: Mapping[str, int], besides: bool) -> Sentences:
+    """What is in no figure or verdict; besides: other values have been told before."""
+    told: list[Text] = [
         f"{number_of(count)} {verbs[count != 1]}"
         for word, verbs in BESIDE.items()
         if (count := aside.get(word, 0)) > 0
     ]
-    said = [Markup("Beside them {}.").format(joined(beside))] if beside else []
+    lead = "Beside them" if besides else "Of its values"
+    said = [Markup("{} {}.").format(lead, joined(told))] if told else []
     if unclosed := aside.get("not closed", 0):
         said.append(
             Markup("{} of the values with standing {} not closed.").format(

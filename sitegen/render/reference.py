@@ -1,12 +1,13 @@
 """View of the reference of the record formats, made from the models that read the files."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen import addresses
+from sitegen import addresses, units
 from sitegen.model import tables
+from sitegen.model.figures import FIGURE_FORMULAS, FIGURE_UNITS
 from sitegen.model.results import CampaignResults
 from sitegen.render.environment import render
 from sitegen.render.fields import FILES, FieldText, RecordFile, Section, sections
@@ -42,6 +43,22 @@ PARQUET = (
     ),
 )
 """Anchor, title, text and columns of each table that is read."""
+
+
+METHODS = (
+    ("one-port", "three or more sweeps of known reflects at the one port of 'ports'"),
+    (
+        "SOLT",
+        "short, open and load at each port (more known reflects are welcome) and a thru; switch"
+        " terms are not needed",
+    ),
+    (
+        "LRRM",
+        "a thru with a delay, a short and an open at both ports, a load at one port, all without"
+        " offset; switch terms, without which the result is noted as doubtful",
+    ),
+)
+"""What each calibration method needs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +97,10 @@ def view() -> ReferenceView:
             tables=tuple(_fields(section, file) for section in sections(file.model)),
         )
         for file in FILES
+    ]
+    files += [
+        FileReference(anchor_of(title), title, text, (_list(title, heads, rows),))
+        for title, text, heads, rows in _lists()
     ]
     files += [
         FileReference(anchor, title, text, (_columns(anchor, title, columns),))
@@ -169,6 +190,13 @@ def _lines() -> Iterator[str]:
             for field in section.fields:
                 yield from _field_row(field)
             yield ""
+    for title, text, heads, rows in _lists():
+        yield from (f"## {title}", "", text, "")
+        yield from _row(*heads)
+        yield from _row(*("---",) * len(heads))
+        for row in rows:
+            yield from _row(*row)
+        yield ""
     for _, title, text, columns in PARQUET:
         yield from (f"## {title}", "", text, "")
         yield from _row("Column", "Content", "Unit", "Needed", "Meaning")
@@ -179,6 +207,53 @@ def _lines() -> Iterator[str]:
                 f"`{column.name}`", _content(column), column.unit, needed, column.meaning
             )
         yield ""
+
+
+def anchor_of(title: str) -> str:
+    """The anchor of a section by its title."""
+    return title.lower().replace(" ", "-")
+
+
+def _list(title: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> Table:
+    return Table(
+        id=f"{anchor_of(title)}-list",
+        caption=title,
+        columns=tuple(Column(head) for head in heads),
+        rows=tuple(
+            Row(Cell(Markup("<code>{}</code>").format(row[0]), row[0]), tuple(map(Cell, row[1:])))
+            for row in rows
+        ),
+    )
+
+
+def _lists() -> tuple[tuple[str, str, tuple[str, ...], tuple[tuple[str, ...], ...]], ...]:
+    """Short lists of names that the records may use: title, text, heads, rows."""
+    prefixes = ", ".join(name for name in units.PREFIXES if name)
+    return (
+        (
+            "Calibration methods",
+            "What each method needs among the sweeps of its record; frequencies may be spaced in"
+            " any way, and all sweeps share one list.",
+            ("Method", "Needs"),
+            METHODS,
+        ),
+        (
+            "Figures from sweeps",
+            "What a parameter's from_sweep may name; computed from the corrected sweep at one"
+            " frequency, between two points by a straight line, never beyond the sweep.",
+            ("Figure", "Unit", "Formula"),
+            tuple((name, FIGURE_UNITS[name], FIGURE_FORMULAS[name]) for name in FIGURE_UNITS),
+        ),
+        (
+            "Units",
+            "Spellings such as ohm, uA and degC are understood; prefixes go before the symbol.",
+            ("Unit", "Measures", "Prefixes"),
+            tuple(
+                (symbol, quantity, prefixes if prefixed else "none")
+                for symbol, quantity, prefixed in units.known()
+            ),
+        ),
+    )
 
 
 def _field_row(field: FieldText) -> Iterator[str]:

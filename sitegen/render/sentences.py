@@ -248,7 +248,14 @@ def _events(noun: str, good: str, events: Sequence[tuple[str, str, str]]) -> Mar
     ]
     rest = len(events) - len(bad)
     if not bad:
-        return Markup("{} {}.").format(capital(every(rest, noun)), one if rest == 1 else many)
+        by = (
+            ""
+            if good == "passed"
+            else " by its own checks"
+            if rest == 1
+            else " by their own checks"
+        )
+        return Markup("{} {}{}.").format(capital(every(rest, noun)), one if rest == 1 else many, by)
     if len(events) == 1:
         name, outcome, href = events[0]
         return Markup("The one {}, {}, {}.").format(noun, link(name, href), WENT_WRONG[outcome])
@@ -303,9 +310,9 @@ def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
     share = summary.conforming / summary.assessable
     interval = Markup("")
     if summary.yield_lower is not None and summary.yield_upper is not None:
-        interval = Markup(" (yield {}, 95 % interval {} to {}, which describes these dies)").format(
-            percent(share), percent(summary.yield_lower), percent(summary.yield_upper)
-        )
+        interval = Markup(
+            ", a yield of {} (95 % interval {} to {}, which describes these dies)"
+        ).format(percent(share), percent(summary.yield_lower), percent(summary.yield_upper))
     judged = Markup("{} under {}{}{}.").format(
         capital(judged_share(summary.conforming, summary.assessable, DIES, MEET)),
         decided,

@@ -86,6 +86,7 @@ def view(
         result.condition
         for result in results.parameters
         if result.wafer in {wafer.id for wafer in wafers}
+        and result.summary.n + result.summary.without_standing
     }
     return StationView(
         title=str(capital(station.name)),

@@ -196,8 +196,8 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
     if summary.typical_die is not None:
         facts.append(Fact("Most typical die", wafer_tables.die_link(*summary.typical_die)))
     if summary.touchdown_changes:
-        named = ", ".join(summary.touchdown_changes[:MOST_CHANGES])
-        more = len(summary.touchdown_changes) - MOST_CHANGES
+        named = ", ".join(summary.touchdowns_that_matter[:MOST_CHANGES])
+        more = summary.touchdown_changes - MOST_CHANGES
         rest = f" and {number_of(more)} more" if more > 0 else ""
         facts.append(Fact("Outcomes that the choice of touchdown decided", f"{named}{rest}"))
     return tuple(facts)

@@ -161,9 +161,10 @@ def dies(shared: Shared, results: WaferResults) -> tuple[Table, ...]:
             Column("Not proven", True),
             Column("Without standing", True),
             Column("Not closed", True),
-            Column("Every value judged"),
+            Column("Judged in full"),
             Column("Planned"),
         ),
         rows,
         "This wafer has no die in the record.",
+        wide=True,
     )

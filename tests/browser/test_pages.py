@@ -118,6 +118,7 @@ def test_search_finds_a_die_a_parameter_and_an_event(origin: str, watched: Watch
         page.goto(origin + KINDS["method"])
         page.locator("#search").fill(words)
         page.locator(".found a").first.click()
+        page.wait_for_load_state("networkidle")
         assert heading in page.locator("h1").inner_text()
     assert watched.said == []
 

@@ -264,7 +264,8 @@ def wafer_summary(name: str = "W1", **changes: Any) -> WaferSummary:
         "outside_parameters": {"VTH": 1},
         "unassessable": {"the frequency lies outside the sweep": 1},
         "missing": {"VTH": 1},
-        "touchdown_changes": ("VTH on die (1, 0)",),
+        "touchdown_changes": 1,
+        "touchdowns_that_matter": ("VTH on die (1, 0)",),
         "typical_die": (0, 0),
         "parameters": (
             parameter_result("VTH", "room", name),

@@ -7,12 +7,11 @@ import pytest
 from markupsafe import Markup
 
 from sitegen.model.campaign import Decision
-from sitegen.render import die_sentences, event_sentences, sentences
+from sitegen.render import die_sentences, sentences
 from sitegen.render.die_sentences import DieFacts
 from tests.render.samples import (
     FINDINGS,
     calibration_result,
-    verification_result,
     wafer_summary,
 )
 
@@ -45,28 +44,58 @@ def test_how_many_dies_were_measured(planned: int, measured: int, text: str) -> 
 @pytest.mark.parametrize(
     ("conforming", "assessable", "text"),
     [
-        (7, 7, "All 7 dies that can be judged meet every limit under the guarded rule (yield"),
-        (6, 7, "6 of 7 dies that can be judged meet every limit under the guarded rule (yield"),
-        (1, 7, "1 of 7 dies that can be judged meets every limit under the guarded rule (yield"),
-        (0, 7, "None of the 7 dies that can be judged meets every limit under the guarded rule"),
-        (1, 1, "The one die that can be judged meets every limit under the guarded rule (yield"),
-        (0, 1, "The one die that can be judged does not meet every limit under the guarded rule"),
-        (0, 0, "No die can be judged under the guarded rule."),
+        (7, 7, "All 7 dies whose every value could be judged meet every limit under the guarded"),
+        (6, 7, "6 of the 7 dies whose every value could be judged meet every limit under the"),
+        (1, 7, "1 of the 7 dies whose every value could be judged meets every limit under the"),
+        (0, 7, "None of the 7 dies whose every value could be judged meets every limit under the"),
+        (1, 1, "The one die whose every value could be judged meets every limit under the guarded"),
+        (0, 1, "The one die whose every value could be judged does not meet every limit under the"),
+        (0, 0, "On no die could every value with limits be judged under the guarded rule."),
     ],
 )
 def test_a_wafer(conforming: int, assessable: int, text: str) -> None:
-    summary = wafer_summary(conforming=conforming, assessable=assessable)
-    assert text in said(sentences.wafer(summary, RULE))
+    found = wafer_summary(conforming=conforming, assessable=assessable)
+    assert text in said(sentences.wafer(found, RULE))
+
+
+@pytest.mark.parametrize(
+    ("assessable", "besides", "text"),
+    [
+        (7, 0, "which describes these dies). "),
+        (7, 1, "which describes these dies); 1 more lies outside by what was judged. "),
+        (7, 3, "which describes these dies); 3 more lie outside by what was judged. "),
+        (0, 1, "be judged under the guarded rule; 1 die lies outside by what was judged. "),
+        (0, 3, "be judged under the guarded rule; 3 dies lie outside by what was judged. "),
+    ],
+)
+def test_dies_outside_that_are_no_part_of_the_yield(
+    assessable: int, besides: int, text: str
+) -> None:
+    found = wafer_summary(
+        conforming=min(assessable, 6), assessable=assessable, outside_besides=besides
+    )
+    assert text in said(sentences.wafer(found, RULE))
+
+
+def test_without_limits_no_die_is_judged() -> None:
+    found = wafer_summary(
+        conforming=0, assessable=0, outcomes={"no limits": 8, "not measured": 1, "within": 0}
+    )
+    told = "No die is judged: nothing that was measured has limits."
+    assert told in said(sentences.wafer(found, RULE))
+    assert told in said(sentences.campaign_dies([(found, "")], RULE))
 
 
 def test_a_wafer_says_its_interval_and_what_it_describes() -> None:
     text = said(sentences.wafer(wafer_summary(), RULE))
-    assert "(yield 85.7 %, 95 % interval 48.7 % to 97.4 %, which describes these dies)" in text
+    assert (
+        ", a yield of 85.7 % (95 % interval 48.7 % to 97.4 %, which describes these dies)" in text
+    )
 
 
 def test_a_wafer_on_which_nothing_was_measured_says_only_that() -> None:
-    summary = wafer_summary(measured=0, conforming=0, assessable=0, values=0)
-    assert said(sentences.wafer(summary, RULE)) == "None of the 9 planned dies was measured."
+    found = wafer_summary(measured=0, conforming=0, assessable=0, values=0)
+    assert said(sentences.wafer(found, RULE)) == "None of the 9 planned dies was measured."
 
 
 def test_a_campaign_without_wafers() -> None:
@@ -77,17 +106,18 @@ def test_a_campaign_without_wafers() -> None:
 
 def test_a_campaign_of_one_wafer_does_not_name_it_again() -> None:
     assert said(sentences.campaign_dies([(wafer_summary(), "w.html")], RULE)) == (
-        "On one wafer 8 of 9 planned dies were measured. 6 of 7 dies that can be judged meet every"
-        " limit under the guarded rule."
+        "On one wafer 8 of 9 planned dies were measured. 6 of the 7 dies whose every value could be"
+        " judged meet every limit under the guarded rule."
     )
 
 
 def test_a_campaign_of_several_wafers_has_each_with_its_link() -> None:
-    dark = wafer_summary("W2", conforming=0, assessable=0)
+    dark = wafer_summary("W2", conforming=0, assessable=0, outside_besides=3)
     found = sentences.campaign_dies([(wafer_summary(), "a.html"), (dark, "b.html")], RULE)
     assert said(found) == (
-        "On two wafers 16 of 18 planned dies were measured. 6 of 7 dies that can be judged meet"
-        " every limit under the guarded rule: W1 6 of 7 and W2 (none can be judged)."
+        "On two wafers 16 of 18 planned dies were measured. 6 of the 7 dies whose every value could"
+        " be judged meet every limit under the guarded rule: W1 6 of 7 and W2 (none judged in"
+        " full); 3 more lie outside by what was judged."
     )
     assert '<a href="a.html">W1</a>' in found[1]
 
@@ -115,7 +145,16 @@ def test_a_campaign_of_many_wafers_names_the_first_and_counts_the_rest() -> None
         ),
         (
             {"values_without_standing": 0},
-            "One value is not closed: no passed verification follows.",
+            "One value is not closed: a verification passed before, and none after.",
+        ),
+        (
+            {"values_without_standing": 0, "values_not_closed": 3, "values_never_verified": 1},
+            "Two values are not closed: a verification passed before, and none after. One value"
+            " stands on a calibration that no verification has passed.",
+        ),
+        (
+            {"values_without_standing": 0, "values_not_closed": 12, "values_never_verified": 12},
+            "Twelve values stand on a calibration that no verification has passed.",
         ),
         (
             {
@@ -144,8 +183,8 @@ def test_standing_of_a_campaign_names_the_wafers_concerned() -> None:
     ("outcomes", "text"),
     [
         ([], "The record holds no calibration."),
-        (["usable"], "The one calibration is usable."),
-        (["usable", "usable"], "Both calibrations are usable."),
+        (["usable"], "The one calibration is usable by its own checks."),
+        (["usable", "usable"], "Both calibrations are usable by their own checks."),
         (["checks failed"], "The one calibration, CAL-0, did not meet its own checks."),
         (
             ["usable", "not solved"],
@@ -177,40 +216,6 @@ def test_findings_and_faults() -> None:
     assert "<a" not in sentences.needs(FINDINGS, 3, "")[0]
 
 
-@pytest.mark.parametrize(
-    ("counts", "aside", "limited", "text"),
-    [
-        ({}, {}, True, "No value was measured."),
-        ({}, {"without standing": 3}, True, "No value has standing; three are without."),
-        (
-            {"within": 8},
-            {},
-            True,
-            "All 8 values that can be judged are within their limits under the guarded rule.",
-        ),
-        (
-            {"within": 6, "not proven": 1, "outside": 1},
-            {"missing": 2, "without standing": 1, "not closed": 1},
-            True,
-            "6 of 8 values that can be judged are within their limits under the guarded rule; 1 is"
-            " not proven and 1 is outside. Beside them 2 are missing and 1 is without standing. One"
-            " of the values with standing is not closed.",
-        ),
-        ({"not assessable": 4}, {}, True, "No value can be judged under the guarded rule."),
-        (
-            {"no limits": 4},
-            {},
-            False,
-            "There are no specification limits; four values with standing are summarised.",
-        ),
-    ],
-)
-def test_a_parameter(
-    counts: dict[str, int], aside: dict[str, int], limited: bool, text: str
-) -> None:
-    assert said(sentences.parameter(counts, aside, RULE, limited)) == text
-
-
 def test_a_station() -> None:
     assert said(sentences.station("A", 0, 0, 0, 0, [])) == "Nothing is recorded on A."
     assert said(sentences.station("A", 1, 2, 3, 0, [])) == (
@@ -229,31 +234,6 @@ def test_the_rule_names_its_factors() -> None:
     assert said((sentences.rule(guarded, "m"),)).replace("\u00a0", " ") == (
         "the guarded rule (w = 0.83 U, k = 2.5)"
     )
-
-
-def test_a_calibration() -> None:
-    text = said(event_sentences.calibration(calibration_result(), Markup("PS-A"), {"W1": 8}))
-    assert text == (
-        "SOLT calibration CAL-1 was made on 2026-04-21 06:00 UTC on PS-A by engineer on duty. It is"
-        " usable: both judged checks are met, one more is shown without a bound. It holds for 8 h,"
-        " until 2026-04-21 14:00 UTC. Eight values on W1 refer to it."
-    )
-    unsolved = calibration_result(outcome="not solved", unsolved="The thru is missing.", checks=())
-    text = said(event_sentences.calibration(unsolved, Markup("PS-A"), {}))
-    assert "It could not be solved: The thru is missing. " in text
-    assert text.endswith("No value refers to it.")
-
-
-def test_a_verification() -> None:
-    text = said(event_sentences.verification(verification_result(), Markup("CAL-1"), Markup("A")))
-    assert "It failed: its one structure lies outside a mask (line)." in text
-    assert text.endswith("Its worst point is S21 of line at 10 GHz: 200 % of what its mask allows.")
-    passed = verification_result(outcome="passed")
-    text = said(event_sentences.verification(passed, Markup("CAL-1"), Markup("A")))
-    assert "It passed: its one structure lies within every mask." in text
-    dark = verification_result(outcome="not assessable", reason="", structures=())
-    text = said(event_sentences.verification(dark, Markup("CAL-1"), Markup("A")))
-    assert text.endswith("It cannot be assessed: no structure could be judged.")
 
 
 WITHIN = DieFacts(

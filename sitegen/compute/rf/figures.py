@@ -8,6 +8,7 @@ import numpy as np
 
 from sitegen.compute.rf.interpolation import interpolate
 from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.figures import FIGURE_FORMULAS
 
 Evaluate = Callable[[ComplexArray, float, float], FloatArray]
 """S (..., 2, 2), frequency in Hz and reference impedance in ohm to a figure (...)."""
@@ -120,21 +121,21 @@ FIGURES: Mapping[str, Figure] = MappingProxyType(
         "inductance": Figure(
             "effective inductance",
             "H",
-            "Im(1/Y11) / (2 pi f)",
+            FIGURE_FORMULAS["inductance"],
             "common practice: the series inductance seen at port 1 with port 2 shorted",
             _inductance_h,
         ),
         "inductor quality": Figure(
             "inductor quality factor",
             "1",
-            "-Im(Y11) / Re(Y11)",
+            FIGURE_FORMULAS["inductor quality"],
             "common practice: zero at self-resonance; counts shunt capacitance as lost storage",
             _quality,
         ),
         "capacitance": Figure(
             "series capacitance between the ports",
             "F",
-            "-1 / (2 pi f Im(Z)) with Z = 1/(-Y12)",
+            FIGURE_FORMULAS["capacitance"],
             "common practice: the series branch of the pi equivalent as a capacitor with a "
             "resistor in series; shunt branches at the ports do not enter",
             _capacitance_f,
@@ -142,7 +143,7 @@ FIGURES: Mapping[str, Figure] = MappingProxyType(
         "h21 magnitude": Figure(
             "short-circuit current gain |h21|",
             "dB",
-            "20 log10 |Y21/Y11|",
+            FIGURE_FORMULAS["h21 magnitude"],
             "two-port theory: h21 = I2/I1 with port 2 shorted",
             _h21_db,
         ),

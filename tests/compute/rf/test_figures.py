@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from skrf.network import s2y
 
 from sitegen.compute.rf.figures import FIGURES, admittance, figure_at
-from sitegen.model.figures import FIGURE_UNITS
+from sitegen.model.figures import FIGURE_FORMULAS, FIGURE_UNITS
 from tests.compute.rf import forward as fw
 
 AT_HZ = 9.9091e9
@@ -119,3 +119,4 @@ def test_every_figure_says_what_it_is() -> None:
 
 def test_every_figure_that_a_record_can_name_is_computed_in_the_unit_it_declares() -> None:
     assert {name: figure.unit for name, figure in FIGURES.items()} == FIGURE_UNITS
+    assert {name: figure.formula for name, figure in FIGURES.items()} == FIGURE_FORMULAS

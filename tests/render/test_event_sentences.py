@@ -1,0 +1,94 @@
+"""The first sentences of the calibrations' and verifications' pages, with what failed beside."""
+
+from typing import Any
+
+import pytest
+from markupsafe import Markup
+
+from sitegen.model.results import CalibrationUse, VerificationResult
+from sitegen.render import event_sentences
+from tests.render.samples import UNUSED, calibration_result, calibration_use, verification_result
+from tests.render.test_sentences import said
+
+
+def calibration_said(use: CalibrationUse, **changes: Any) -> str:
+    """The sentences about a calibration, the first of them left out."""
+    found = event_sentences.calibration(
+        calibration_result(**changes), Markup("PS-A"), use, "calibrations/CAL-1/index.html"
+    )
+    return said(found[1:])
+
+
+def test_a_calibration() -> None:
+    use = calibration_use(
+        values_not_closed=0, values_lost=0, lost_reasons={}, dies_lost={}, failed_by=""
+    )
+    found = event_sentences.calibration(calibration_result(), Markup("PS-A"), use, "")
+    assert said(found[:1]) == (
+        "SOLT calibration CAL-1 was made on 2026-04-21 06:00:00 UTC on PS-A by engineer on duty."
+    )
+    assert calibration_said(use) == (
+        "It is usable by its own checks (all three judged checks are met, one more is shown without"
+        " a bound). Its validity is 8 h, until 2026-04-21 14:00:00 UTC. Eight values on two dies"
+        " stand on it."
+    )
+
+
+def test_a_calibration_of_which_a_verification_failed_says_so_beside_its_own_checks() -> None:
+    assert calibration_said(calibration_use()) == (
+        "It is usable by its own checks (all three judged checks are met, one more is shown without"
+        " a bound); verification VER-1 failed, so values stand only until 2026-04-21 07:00:04 UTC."
+        " Its validity is 8 h, until 2026-04-21 14:00:00 UTC. Eight values on two dies stand on it,"
+        " 1 of them not closed. Three values on two dies refer to it without standing (verification"
+        " failed 2, expired by time 1)."
+    )
+    none = calibration_use(values_standing=0, dies_standing={}, stands_until=None)
+    text = calibration_said(none)
+    assert "; verification VER-1 failed and none passed before it, so no value stands. " in text
+    assert "No value stands on it. Three values" in text
+
+
+def test_a_calibration_without_a_solution() -> None:
+    text = calibration_said(
+        UNUSED, outcome="not solved", unsolved="The thru is missing.", checks=()
+    )
+    assert "It could not be solved: The thru is missing. " in text
+    assert text.endswith("No value refers to it.")
+
+
+def verification_said(result: VerificationResult, use: CalibrationUse | None = None) -> str:
+    """The sentences about a verification."""
+    return said(event_sentences.verification(result, Markup("CAL-1"), Markup("A"), use))
+
+
+def test_a_verification() -> None:
+    text = verification_said(verification_result())
+    assert "It failed: its one structure lies outside a mask (line)." in text
+    assert text.endswith("Its worst point is S21 of line at 10 GHz: 200 % of what its mask allows.")
+    text = verification_said(verification_result(outcome="passed"), calibration_use())
+    assert "It passed: its one structure lies within every mask." in text
+    assert "lost" not in text
+    dark = verification_result(outcome="not assessable", reason="", structures=())
+    assert verification_said(dark).endswith("It cannot be assessed: no structure could be judged.")
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        (
+            {},
+            "Two values of calibration CAL-1 lost their standing to it: those taken after"
+            " 2026-04-21 07:00:04 UTC, when the last one had passed.",
+        ),
+        (
+            {"lost_to_it": 1, "stands_until": None},
+            "One value of calibration CAL-1 lost its standing to it: no verification had passed"
+            " before it.",
+        ),
+        ({"lost_to_it": 0}, "No value lost its standing to it."),
+        ({"failed_by": "VER-0"}, "Verification VER-0 of the same calibration had failed before."),
+        ({"failed_by": ""}, "200 % of what its mask allows."),
+    ],
+)
+def test_a_failed_verification_tells_its_consequence(changes: dict[str, Any], text: str) -> None:
+    assert verification_said(verification_result(), calibration_use(**changes)).endswith(text)

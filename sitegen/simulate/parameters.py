@@ -269,7 +269,7 @@ PARAMETERS: tuple[Measured, ...] = (
              4.98e-10, 5.42e-10, 5.2e-10, (0.0, 1e-7), figure="inductance",
              frequency_hz=FIGURE_HZ),
     Measured("Q", "Q", "quality of the inductor at 9.91 GHz", "1", "rf", "spiral", ("unbiased",),
-             None, (_tips(relative=0.01), _contact(relative=0.01), _path(relative=0.021)),
+             None, (_tips(relative=0.01), _contact(relative=0.01), _path(relative=0.022)),
              13.0, None, None, (0.0, 200.0), figure="inductor quality",
              frequency_hz=FIGURE_HZ),
     Measured("LGND", "L_g", "inductance to ground at 9.91 GHz", "H", "rf", "spiral-gnd",

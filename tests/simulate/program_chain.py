@@ -16,13 +16,13 @@ import numpy as np
 from sitegen.compute.calibration import solve
 from sitegen.compute.rf.figures import FIGURES, figure_at
 from sitegen.compute.rf.terms import ErrorTerms
-from sitegen.compute.values import standard_uncertainty
 from sitegen.compute.verification import correct_sweeps
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import Instrument, Parameter
 from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
 from sitegen.model.simulated import Portion
+from sitegen.model.uncertainty import standard_uncertainty
 from sitegen.simulate.campaign import analyser_of
 from sitegen.simulate.demo import demo_scenario
 from sitegen.simulate.draws import measured

@@ -62,6 +62,7 @@ def join(
             **drawings.trace_ranges([one.trace_extents for one in computed]),
         },
         calibrations={one.record.id: one.outcome for one in calibrations},
+        downloads={address: size for table in tables for address, size in table.files},
         fault_count=len(every_fault),
         finding_count=len(findings),
     )

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from sitegen import drawings, jobs
-from sitegen.compute.evidence import CalibrationFacts
+from sitegen.compute.in_force import CalibrationFacts
 from sitegen.compute.rf.terms import ErrorTerms
 from sitegen.compute.sweeps import WaferSetting
 from sitegen.compute.wafer import compute_wafer

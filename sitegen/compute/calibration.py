@@ -7,7 +7,7 @@ from typing import TypeVar
 import numpy as np
 
 from sitegen.compute.calibration_checks import checks_of, reported_check, reported_terms
-from sitegen.compute.evidence import reference_time
+from sitegen.compute.clocks import reference_time
 from sitegen.compute.rf.definitions import (
     Load,
     Open,

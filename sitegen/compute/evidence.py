@@ -1,63 +1,33 @@
 """Which calibration stands behind which value, and whether it held when the value was taken.
 
-All times are compared as reference time: the time stamped by an instrument less its clock's
-offset (clock_offset_s = clock minus reference). Times are numpy datetime64[us] in UTC.
+Times are compared as reference time, see `sitegen.compute.clocks`.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 
 import numpy as np
 import numpy.typing as npt
 
+from sitegen.compute.clocks import Times, instant, margin_to, reference_times
+from sitegen.compute.in_force import (
+    CalibrationFacts,
+    Choice,
+    Rows,
+    Texts,
+    apply_names,
+    choose_by_time,
+)
 from sitegen.model.campaign import Instrument, Station
 from sitegen.model.results import REASONS, CalibrationResult, VerificationResult
 from sitegen.model.station_state import StationState, differences
 from sitegen.problems import Fault
 
-Times = npt.NDArray[np.datetime64]
-Texts = npt.NDArray[np.object_]
 REASON_CODES = tuple(REASONS)
 """Reason i is bit i of a row's `reasons`."""
 
 INSTANT = timedelta(microseconds=1)
-CLOCK_COVERAGE = 2.0
-"""Two moments are told apart when they differ by more than this many standard uncertainties."""
-
-
-@dataclass(frozen=True)
-class CalibrationFacts:
-    """What of a calibration decides whether it stands behind a value."""
-
-    result: CalibrationResult
-    lost_after: datetime | None
-    """Values taken later than this have lost their standing to a failed verification."""
-    last_passed: datetime | None
-    """The last passed verification: values taken later are not closed."""
-    failed: str
-    """The verification that failed first; empty when none did."""
-    verified_by: str
-    """Instrument whose clock stamped those verifications; empty without any."""
-
-
-@dataclass(frozen=True)
-class Rows:
-    """The rows of one wafer whose standing is asked, n of them, all RF or all DC."""
-
-    measured_at: Times
-    """As stamped by the instrument, shape (n,)."""
-    named: Texts
-    """Calibration that the row names, or None."""
-    state: Texts
-    """Id of the wafer record's state, or None."""
-    ambient_c: npt.NDArray[np.float64]
-    substrate_c: npt.NDArray[np.float64]
-    """NaN: not stated."""
-    contact_resistance_ohm: npt.NDArray[np.float64]
-    """NaN: not taken."""
-    ports: npt.NDArray[np.int64]
-    """Ports that the calibration must cover, as bits: 1 for port 1, 2 for port 2, 3 for both."""
 
 
 @dataclass(frozen=True)
@@ -77,11 +47,6 @@ class Evidence:
     detail: Texts
     """Particulars, one phrase a reason; '' where there are none."""
     faults: tuple[Fault, ...]
-
-
-def reference_time(stamped: datetime, instrument: Instrument) -> datetime:
-    """The stamped time less the offset of the instrument's clock, in UTC."""
-    return (stamped - timedelta(seconds=instrument.clock_offset_s)).astimezone(UTC)
 
 
 def facts(
@@ -136,13 +101,13 @@ def rf_evidence(
     station's last calibration before the row that covers its ports is in force; where the
     uncertainty of two clocks could change that choice it is refused.
     """
-    at = _reference_times(rows.measured_at, instrument)
+    at = reference_times(rows.measured_at, instrument)
     here = [one for one in known if one.result.record.station == station.id]
-    by_time, unsure = _choose_by_time(at, rows.ports, here, station, instrument)
+    by_time, unsure = choose_by_time(at, rows.ports, here, station, instrument)
     elsewhere = {one.result.record.id for one in known} - {one.result.record.id for one in here}
-    margins = [_margin_to(one.result.record.instrument, station, instrument) for one in here]
-    chosen, basis, faults = _apply_names(
-        rows, at, _Choice(here, by_time, unsure, margins, frozenset(elsewhere)), file
+    margins = [margin_to(one.result.record.instrument, station, instrument) for one in here]
+    chosen, basis, faults = apply_names(
+        rows, at, Choice(here, by_time, unsure, margins, frozenset(elsewhere)), file
     )
     collector = _Collector(len(at))
     collector.add(
@@ -156,7 +121,7 @@ def rf_evidence(
     for index, one in enumerate(here):
         mine = chosen == index
         if mine.any():
-            margin = _margin_to(one.verified_by, station, instrument)
+            margin = margin_to(one.verified_by, station, instrument)
             not_closed[mine] = _judge_verifications(collector, at, mine, one, margin)
             never_verified[mine] = one.last_passed is None
             _judge_calibration(collector, rows, at, mine, one, margins[index])
@@ -189,7 +154,7 @@ def dc_evidence(
     """
     n = len(measured_at)
     collector = _Collector(n)
-    _judge_instrument(collector, _reference_times(measured_at, instrument), instrument)
+    _judge_instrument(collector, reference_times(measured_at, instrument), instrument)
     _judge_contact(collector, contact_resistance_ohm, contact_resistance_max_ohm)
     lacking = floor_missing != ""
     collector.add("floor missing", lacking, [str(text) for text in floor_missing[lacking]])
@@ -232,121 +197,6 @@ class _Collector:
         return texts
 
 
-def _reference_times(stamped: Times, instrument: Instrument | None) -> Times:
-    offset_s = 0.0 if instrument is None else instrument.clock_offset_s
-    return np.asarray(stamped - np.timedelta64(round(offset_s * 1e6), "us"))
-
-
-def _instant(moment: datetime) -> np.datetime64:
-    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "us")
-
-
-def _choose_by_time(
-    at: Times,
-    ports: npt.NDArray[np.int64],
-    here: Sequence[CalibrationFacts],
-    station: Station,
-    instrument: Instrument | None,
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
-    """Index of the station's last calibration before each row (-1: none), and where unsure.
-
-    A choice is unsure where the clocks cannot tell whether a calibration came before the row, or
-    which of two calibrations came last.
-    """
-    chosen = np.full(len(at), -1, dtype=np.int64)
-    unsure = np.zeros(len(at), dtype=bool)
-    clocks = {one.id: one for one in station.instruments}
-    for index, one in enumerate(here):
-        fits = (covered_ports(one.result) & ports) == ports
-        made = _instant(one.result.made_at)
-        later = fits & (at >= made)
-        own = clocks.get(one.result.record.instrument)
-        for before, other in enumerate(here[:index]):
-            apart = made - _instant(other.result.made_at)
-            if apart <= _clock_margin(own, clocks.get(other.result.record.instrument)):
-                unsure |= later & (chosen == before)
-        chosen[later] = index
-        unsure |= fits & (np.abs(at - made) < _clock_margin(instrument, own))
-    return chosen, unsure
-
-
-def covered_ports(result: CalibrationResult) -> int:
-    """Ports for which a calibration has error terms, as bits."""
-    return sum(1 << port - 1 for port in result.record.ports)
-
-
-def _clock_margin(mine: Instrument | None, other: Instrument | None) -> np.timedelta64:
-    """Within this distance the order of two moments is not known; the same clock is always sure."""
-    if mine is None or other is None or mine.id == other.id:
-        return np.timedelta64(0, "us")
-    u_s = float(np.hypot(mine.clock_offset_u_s, other.clock_offset_u_s))
-    return np.timedelta64(round(CLOCK_COVERAGE * u_s * 1e6), "us")
-
-
-def _margin_to(other: str, station: Station, instrument: Instrument | None) -> np.timedelta64:
-    clocks = {one.id: one for one in station.instruments}
-    return _clock_margin(instrument, clocks.get(other))
-
-
-@dataclass(frozen=True)
-class _Choice:
-    """The station's calibrations, and which of them time alone would choose."""
-
-    here: Sequence[CalibrationFacts]
-    by_time: npt.NDArray[np.int64]
-    unsure: npt.NDArray[np.bool_]
-    margins: Sequence[np.timedelta64]
-    """Between the clock of the rows and that of each calibration."""
-    elsewhere: frozenset[str]
-    """Calibrations of other stations."""
-
-
-def _apply_names(
-    rows: Rows, at: Times, choice: _Choice, file: str
-) -> tuple[npt.NDArray[np.int64], Texts, tuple[Fault, ...]]:
-    """Let named calibrations win; tell where they disagree with time and station."""
-    index_of = {one.result.record.id: index for index, one in enumerate(choice.here)}
-    is_named = np.array([name is not None for name in rows.named], dtype=bool)
-    chosen = np.where(choice.unsure, -1, choice.by_time)
-    basis = np.where(is_named, "named", np.where(chosen >= 0, "by time", "")).astype(object)
-    faults = []
-    for name in sorted({str(name) for name in rows.named[is_named]}):
-        mine = rows.named == name
-        index = index_of.get(name, -1)
-        chosen[mine] = index
-        if index < 0:
-            if name in choice.elsewhere:
-                faults.append(_disagreement(file, name, mine, at, "made at another station"))
-            continue
-        made = _instant(choice.here[index].result.made_at)
-        too_early = mine & (at < made - choice.margins[index])
-        chosen[too_early] = -1
-        superseded = mine & ~too_early & ~choice.unsure & (choice.by_time != index)
-        if too_early.any():
-            told = "made after the value was taken"
-            faults.append(_disagreement(file, name, too_early, at, told))
-        if superseded.any():
-            later = choice.here[int(choice.by_time[superseded][0])].result.record.id
-            told = f"but {later} was then in force by time"
-            faults.append(_disagreement(file, name, superseded, at, told))
-    return chosen, basis, tuple(faults)
-
-
-def _disagreement(
-    file: str, name: str, where: npt.NDArray[np.bool_], at: Times, found: str
-) -> Fault:
-    first = str(at[where].min())[:19].replace("T", " ")
-    return Fault(
-        file=file,
-        place=f"column calibration, first at {first} UTC",
-        found=f"calibration {name}, {found}",
-        expected="the calibration in force at the station at that time",
-        remedy="Correct the calibration named or the time; one made at another station or after"
-        " the value is not followed, any other is.",
-        count=int(where.sum()),
-    )
-
-
 def _judge_verifications(
     collector: _Collector,
     at: Times,
@@ -359,11 +209,11 @@ def _judge_verifications(
     A row that the clocks cannot tell from a verification counts as taken after it.
     """
     if one.lost_after is not None:
-        lost = mine & (at > _instant(one.lost_after) - margin)
+        lost = mine & (at > instant(one.lost_after) - margin)
         collector.add("verification failed", lost, one.failed)
     if one.last_passed is None:
         return np.ones(int(mine.sum()), dtype=bool)
-    return np.asarray(at[mine] > _instant(one.last_passed) - margin)
+    return np.asarray(at[mine] > instant(one.last_passed) - margin)
 
 
 def _judge_calibration(
@@ -376,7 +226,7 @@ def _judge_calibration(
 ) -> None:
     """Add what the calibration itself gives against its rows: validity and its own checks."""
     record = one.result.record
-    end = _instant(one.result.expires_at)
+    end = instant(one.result.expires_at)
     expired = mine & (at > end - margin)
     past = [_duration(float(gap / np.timedelta64(1, "s"))) for gap in at[expired] - end]
     collector.add(

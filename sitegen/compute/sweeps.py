@@ -8,14 +8,8 @@ import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 
-from sitegen.compute.evidence import (
-    REASON_CODES,
-    CalibrationFacts,
-    Evidence,
-    Rows,
-    reason_text,
-    rf_evidence,
-)
+from sitegen.compute.evidence import REASON_CODES, Evidence, reason_text, rf_evidence
+from sitegen.compute.in_force import CalibrationFacts, Rows
 from sitegen.compute.rf.checks import likeness
 from sitegen.compute.rf.figures import FIGURES, figure_at
 from sitegen.compute.rf.terms import ErrorTerms

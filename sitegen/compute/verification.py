@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from sitegen.compute.calibration import SolvedCalibration
-from sitegen.compute.evidence import reference_time
+from sitegen.compute.clocks import reference_time
 from sitegen.compute.rf.correct import correct
 from sitegen.compute.rf.definitions import Thru
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms, TwoPortTerms

@@ -5,7 +5,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from sitegen.compute.evidence import Rows
+from sitegen.compute.in_force import Rows
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import Instrument, Station
 from sitegen.model.results import CalibrationResult, VerificationResult

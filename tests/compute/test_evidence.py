@@ -6,7 +6,8 @@ from datetime import date
 import numpy as np
 import pytest
 
-from sitegen.compute.evidence import Evidence, Rows, dc_evidence, facts, reason_text, rf_evidence
+from sitegen.compute.evidence import Evidence, dc_evidence, facts, reason_text, rf_evidence
+from sitegen.compute.in_force import Rows
 from sitegen.model.campaign import Instrument, Station
 from sitegen.model.results import REASONS, CalibrationResult, VerificationResult
 from tests.compute.events import STATE, calibration, instrument, rows, station, verification

@@ -27,7 +27,7 @@ ROOMS: dict[str, tuple[set[str], set[str]]] = {
     "publish": ({"model", "addresses"}, {"numpy", "orjson", "pandas", "pyarrow"}),
     "simulate": ({"model"}, {"numpy", "pyarrow", "scipy"}),
 }
-ONLY_IN = {"skrf": {"read/touchstone.py", "compute/rf/lrrm.py"}}
+ONLY_IN = {"skrf": {"read/touchstone.py", "compute/rf/lrrm.py", "compute/rf/multiline_trl.py"}}
 """Packages that stand behind one module of a room only."""
 
 

@@ -49,12 +49,12 @@ class Receivers:
     @property
     def notes(self) -> tuple[str, ...]:
         """What a reader must know about the missing ones."""
-        missing = ()
+        missing = []
         if self.switch_terms is None:
-            missing += (SWITCH_TERMS_NOTE,)
+            missing.append(SWITCH_TERMS_NOTE)
         if self.raw_isolation is None:
-            missing += (ISOLATION_NOTE,)
-        return missing
+            missing.append(ISOLATION_NOTE)
+        return tuple(missing)
 
     def switch(self, n_freq: int) -> SwitchTerms:
         """The switch terms, zero where missing."""
@@ -152,7 +152,8 @@ def as_vector(gamma: ComplexArray) -> ComplexArray:
 
 def applied(matrix: ComplexArray, vector: ComplexArray) -> ComplexArray:
     """Matrix times vector at each frequency, (..., n_freq, 2)."""
-    return np.einsum("...ij,...j->...i", matrix, vector)
+    product: ComplexArray = np.einsum("...ij,...j->...i", matrix, vector)
+    return product
 
 
 def seen_through_thru(transfer_thru: ComplexArray, gamma_2: ComplexArray) -> ComplexArray:
@@ -184,8 +185,8 @@ def terms_of_boxes(
 ) -> TwoPortTerms:
     """Twelve terms of two boxes and the receivers' switch terms; NaN where not determined."""
     nan = complex(np.nan, np.nan)
-    x = np.where(determined[:, np.newaxis, np.newaxis], boxes.port_1, nan)
-    y = np.where(determined[:, np.newaxis, np.newaxis], boxes.port_2, nan)
+    x: ComplexArray = np.where(determined[:, np.newaxis, np.newaxis], boxes.port_1, nan)
+    y: ComplexArray = np.where(determined[:, np.newaxis, np.newaxis], boxes.port_2, nan)
     x11, y11 = x[:, 1, 1], y[:, 1, 1]
     port_1 = OnePortTerms(
         frequency_hz, z_ref_ohm, x[:, 0, 1] / x11, -x[:, 1, 0] / x11, determinant(x) / x11**2
@@ -209,11 +210,13 @@ def twelve_terms(
     """
     n_freq = len(port_1.frequency_hz)
     switch, leak = receivers.switch(n_freq), receivers.leak(n_freq)
+    with np.errstate(invalid="ignore"):
+        one_over_k = 1.0 / k
     return TwoPortTerms(
         port_1.frequency_hz,
         port_1.z_ref_ohm,
         _driven(port_1, port_2, switch.forward, k, leak[:, 1, 0]),
-        _driven(port_2, port_1, switch.reverse, 1.0 / k, leak[:, 0, 1]),
+        _driven(port_2, port_1, switch.reverse, one_over_k, leak[:, 0, 1]),
     )
 
 
@@ -253,8 +256,8 @@ def row_at_port_2(gamma: ComplexArray, transfer_thru: ComplexArray) -> ComplexAr
 
 def row_of_unknown(gamma: ComplexArray, transfer_thru: ComplexArray) -> ComplexArray:
     """An unknown reflect, equal at both ports: its reflection cancels from the difference."""
-    difference = row_at_port_1(gamma) - row_at_port_2(gamma, transfer_thru)
-    return difference / np.sqrt(2.0)
+    difference: ComplexArray = row_at_port_1(gamma) - row_at_port_2(gamma, transfer_thru)
+    return difference * complex(np.sqrt(0.5))
 
 
 def condition_at_tips(rows: list[ComplexArray]) -> FloatArray:
@@ -264,8 +267,9 @@ def condition_at_tips(rows: list[ComplexArray]) -> FloatArray:
     Infinite where a row is not finite.
     """
     matrix = np.stack(rows, axis=1)
-    finite = np.isfinite(matrix).all(axis=(1, 2))
-    singular = np.linalg.svd(np.where(finite[:, None, None], matrix, 0.0), compute_uv=False)
+    finite: BoolArray = np.all(np.isfinite(matrix), axis=(1, 2))
+    known: ComplexArray = np.where(finite[:, np.newaxis, np.newaxis], matrix, 0.0)
+    singular = np.linalg.svd(known, compute_uv=False)
     with np.errstate(all="ignore"):
         condition: FloatArray = np.where(
             finite & (singular[:, -1] > 0), singular[:, 0] / singular[:, -1], np.inf

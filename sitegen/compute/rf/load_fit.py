@@ -13,7 +13,11 @@ from sitegen.model.arrays import ComplexArray, FloatArray
 
 MatchFit = Literal["none", "l", "lc"]
 Remainder = Callable[[FloatArray], FloatArray]
-_STARTS = 41
+_STARTS = np.linspace(-0.5, 0.5, 21)
+_LARGEST = 1.0
+"""A match whose reactance or susceptance exceeds its reference would be none: a load that is
+nearly an open satisfies the equations of a flush thru whatever was measured."""
+_MOST_STEPS = 200
 _CAPACITANCE_STARTS = (-0.4, -0.1, 0.1, 0.4)
 
 
@@ -68,46 +72,36 @@ def fit_load(
     2017, quoted from memory): its magnitude alone cannot tell the two of the match apart.
 
     Standard uncertainties come from the scatter of the remainders and the Jacobian, robust
-    to scatter that changes over frequency (White, Econometrica 48 (1980) 817, with the
-    correction n/(n - p); quoted from memory). They hold what differs from point to point,
-    not what all points share, such as the resistance.
+    to scatter that changes over frequency (MacKinnon and White, J. Econometrics 29 (1985)
+    305, form HC3; quoted from memory): the top of the band weighs most and scatters most.
+    They hold what differs from point to point, not what all points share, such as the
+    resistance.
 
     Returns:
         NaN values where the remainders cannot tell the parameters: no redundancy, two minima
-        that fit alike, or a
-        Jacobian, for parameters as reactance over reference impedance at the highest
-        frequency, whose smallest singular value is below 1/largest_condition.
+        that fit alike, no minimum within reason, or a Jacobian, for parameters as reactance
+        over reference impedance at the highest frequency, whose smallest singular value is
+        below 1/largest_condition.
     """
     used = equation.at_used()
     top_rad_per_s = 2.0 * np.pi * float(used.frequency_hz[-1])
-    unit_h, unit_f = used.z_ref_ohm / top_rad_per_s, 1.0 / (used.z_ref_ohm * top_rad_per_s)
-    units = np.array([unit_h] if fit == "l" else [unit_h, unit_f, unit_f])
-    defined = reflection(open_, used.frequency_hz, used.z_ref_ohm)
-
-    def remainder(parameters: FloatArray) -> FloatArray:
-        found = used.open_for(_load(match, parameters * units))
-        if fit == "l":
-            return used.weight * (np.abs(found) - np.abs(defined))
-        shifted = replace(open_, capacitance_f=_with_constant(open_, parameters[2] * units[2]))
-        expected = reflection(shifted, used.frequency_hz, used.z_ref_ohm)
-        difference = used.weight * (found - expected)
-        return np.concatenate([difference.real, difference.imag])
-
-    starts = _starts(remainder, match, open_, units)
-    if not top_rad_per_s > 0 or len(remainder(starts[0])) <= len(units):
+    n_parameter, n_remainder = (1, 1) if fit == "l" else (3, 2)
+    if not top_rad_per_s > 0 or n_remainder * len(used.weight) <= n_parameter:
         return _not_determined(equation, fit)
-    found, *others = sorted((_least(remainder, start) for start in starts), key=_cost)
-    if any(_as_good(found, other) for other in others):
+    susceptance_f = 1.0 / (used.z_ref_ohm * top_rad_per_s)
+    units = np.array([used.z_ref_ohm / top_rad_per_s, susceptance_f, susceptance_f])
+    found = _best_minimum(used, open_, match, fit, units)
+    if found is None:
         return _not_determined(equation, fit)
     jacobian = np.asarray(found.jac)
-    condition = 1.0 / max(float(np.linalg.svd(jacobian, compute_uv=False)[-1]), 1e-300)
-    if not condition <= largest_condition:
+    smallest = float(np.linalg.svd(jacobian, compute_uv=False)[-1])
+    if not smallest * largest_condition >= 1.0:
         return _not_determined(equation, fit)
-    values = found.x * units
-    u = _standard_uncertainty(jacobian, found.fun) * units
+    values = found.x * units[:n_parameter]
+    u = _standard_uncertainty(jacobian, found.fun, len(used.weight)) * units[:n_parameter]
+    solved = np.abs(equation.open_for(_load(match, values)))
+    defined = np.abs(reflection(open_, equation.frequency_hz, equation.z_ref_ohm))
     with_capacitance = fit == "lc"
-    all_points = equation.open_for(_load(match, values))
-    magnitude = np.abs(reflection(open_, equation.frequency_hz, equation.z_ref_ohm))
     return FittedLoad(
         inductance_h=float(values[0]),
         u_inductance_h=float(u[0]),
@@ -115,9 +109,115 @@ def fit_load(
         u_capacitance_f=float(u[1]) if with_capacitance else None,
         open_capacitance_f=float(values[2]) if with_capacitance else None,
         u_open_capacitance_f=float(u[2]) if with_capacitance else None,
-        condition=condition,
-        remainder=np.where(equation.weight > 0, np.abs(all_points) - magnitude, np.nan),
+        condition=1.0 / smallest,
+        remainder=np.where(equation.weight > 0, solved - defined, np.nan),
     )
+
+
+def _best_minimum(
+    used: OpenEquation, open_: Open, match: Load, fit: Literal["l", "lc"], units: FloatArray
+) -> OptimizeResult | None:
+    """The minimum, None where there is none within reason or another one fits as well.
+
+    With a capacitance there are two that noise soon makes alike, one of them with negative
+    values: then the one is taken that a resistor with leads and pads can have, whose negative
+    values are none or by far the smaller.
+    """
+    of_magnitude = _of_magnitude(used, open_, match, units)
+    inductances = [match.inductance_h / units[0], *_STARTS]
+    minima = [_least(of_magnitude, _best(of_magnitude, [np.array([x]) for x in inductances]))]
+    if fit == "lc":
+        inductance = minima[0].x[0] if abs(minima[0].x[0]) <= _LARGEST else 0.0
+        of_capacitor = _of_capacitor(used, open_, match, units)
+        starts = _starts(of_capacitor, inductance, match, units)
+        minima = [_least(of_capacitor, start) for start in starts]
+    minima = sorted((one for one in minima if np.abs(one.x[:2]).max() <= _LARGEST), key=_cost)
+    alike = [one for one in minima if _as_good(minima[0], one)]
+    if fit == "lc":
+        least = min(_negative_part(one) for one in alike) if alike else 0.0
+        alike = [one for one in alike if _negative_part(one) <= 4.0 * least]
+    return alike[0] if alike and not _several(alike) else None
+
+
+def _of_magnitude(used: OpenEquation, open_: Open, match: Load, units: FloatArray) -> Remainder:
+    """|open| less its defined magnitude, for the match's inductance."""
+    defined = np.abs(reflection(open_, used.frequency_hz, used.z_ref_ohm))
+
+    def remainder(parameters: FloatArray) -> FloatArray:
+        found = used.open_for(_load(match, parameters * units[:1]))
+        less: FloatArray = used.weight * (np.abs(found) - defined)
+        return less
+
+    return remainder
+
+
+def _of_capacitor(used: OpenEquation, open_: Open, match: Load, units: FloatArray) -> Remainder:
+    """The open less a capacitor, for the match's inductance and capacitance and that capacitor."""
+
+    def remainder(parameters: FloatArray) -> FloatArray:
+        values = parameters * units
+        shifted = replace(open_, capacitance_f=_with_constant(open_, float(values[2])))
+        expected = reflection(shifted, used.frequency_hz, used.z_ref_ohm)
+        difference = used.weight * (used.open_for(_load(match, values)) - expected)
+        return np.concatenate([difference.real, difference.imag])
+
+    return remainder
+
+
+def _starts(
+    of_capacitor: Remainder, inductance: float, match: Load, units: FloatArray
+) -> list[FloatArray]:
+    """Where to begin: near the inductance from |open| alone, with several capacitances.
+
+    At low frequencies only L - C R^2 shows, and there is more than one minimum along that
+    line: it is begun in several places.
+    """
+    along = match.resistance_ohm**2 * units[1] / units[0]
+    line = [np.array([inductance + c * along, c, 0.0]) for c in _CAPACITANCE_STARTS]
+    last = np.array([0.0, 0.0, 1.0])
+    return [_best(of_capacitor, [start + open_c * last for open_c in _STARTS]) for start in line]
+
+
+def _best(remainder: Remainder, candidates: list[FloatArray]) -> FloatArray:
+    return min(candidates, key=lambda parameters: float(np.sum(remainder(parameters) ** 2)))
+
+
+def _least(remainder: Remainder, start: FloatArray) -> OptimizeResult:
+    return least_squares(
+        remainder, start, method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=_MOST_STEPS
+    )
+
+
+def _cost(found: OptimizeResult) -> float:
+    return float(found.cost)
+
+
+def _as_good(best: OptimizeResult, other: OptimizeResult) -> bool:
+    """Whether another minimum fits within three standard deviations as well as the best."""
+    n, p = best.jac.shape
+    return bool(other.cost <= best.cost * (1.0 + 9.0 / (n - p)))
+
+
+def _negative_part(found: OptimizeResult) -> float:
+    return float(np.sum(np.maximum(-found.x[:2], 0.0)))
+
+
+def _several(minima: list[OptimizeResult]) -> bool:
+    """Whether they are different places, not one found several times."""
+    return any(float(np.abs(one.x - minima[0].x).max()) > 1e-3 for one in minima)
+
+
+def _standard_uncertainty(
+    jacobian: FloatArray, remainder: FloatArray, n_frequency: int
+) -> FloatArray:
+    """HC3, with real and imaginary part of one frequency taken as dependent."""
+    inverse = np.linalg.inv(jacobian.T @ jacobian)
+    leverage = np.einsum("ij,jk,ik->i", jacobian, inverse, jacobian)
+    enlarged = remainder / np.maximum(1.0 - leverage, 1e-3)
+    pull = (jacobian * enlarged[:, np.newaxis]).reshape(-1, n_frequency, jacobian.shape[1])
+    together = pull.sum(axis=0)
+    u: FloatArray = np.sqrt(np.diag(inverse @ together.T @ together @ inverse))
+    return u
 
 
 def _load(match: Load, values: FloatArray) -> Load:
@@ -132,58 +232,8 @@ def _with_constant(open_: Open, constant_f: float) -> tuple[float, ...]:
     return (constant_f, *(defined[1:] if isinstance(defined, tuple) else ()))
 
 
-def _starts(
-    remainder: Remainder, match: Load, open_: Open, units: FloatArray
-) -> list[FloatArray]:
-    """Where to begin: near the best of some inductances, and with several capacitances.
-
-    At low frequencies only L - C R^2 shows, and there is more than one minimum along that
-    line: it is begun in several places, from the best inductance without capacitance.
-    """
-    inductances = [match.inductance_h / units[0], *np.linspace(-1.0, 1.0, _STARTS)]
-    if len(units) == 1:
-        return [_best(remainder, [np.array([value]) for value in inductances])]
-    defined_f = open_.capacitance_f
-    constant_f = defined_f[0] if isinstance(defined_f, tuple) else defined_f
-    without = _best(
-        remainder, [np.array([value, 0.0, constant_f / units[2]]) for value in inductances]
-    )
-    inductance, _, open_c = _least(
-        lambda two: remainder(np.array([two[0], 0.0, two[1]])), without[[0, 2]]
-    ).x[[0, 0, 1]]
-    along = match.resistance_ohm**2 * units[1] / units[0]
-    return [np.array([inductance + c * along, c, open_c]) for c in _CAPACITANCE_STARTS]
-
-
-def _best(remainder: Remainder, candidates: list[FloatArray]) -> FloatArray:
-    return min(candidates, key=lambda parameters: float(np.sum(remainder(parameters) ** 2)))
-
-
-def _least(remainder: Remainder, start: FloatArray) -> OptimizeResult:
-    return least_squares(remainder, start, method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15)
-
-
-def _cost(found: OptimizeResult) -> float:
-    return float(found.cost)
-
-
-def _as_good(best: OptimizeResult, other: OptimizeResult) -> bool:
-    """Whether another minimum, elsewhere, fits within three standard deviations as well."""
-    n, p = best.jac.shape
-    elsewhere = float(np.abs(other.x - best.x).max()) > 1e-3
-    return elsewhere and other.cost <= best.cost * (1.0 + 9.0 / (n - p))
-
-
-def _standard_uncertainty(jacobian: FloatArray, remainder: FloatArray) -> FloatArray:
-    n, p = jacobian.shape
-    inverse = np.linalg.inv(jacobian.T @ jacobian)
-    scatter = (jacobian * remainder[:, np.newaxis] ** 2).T @ jacobian
-    return np.sqrt(np.diag(inverse @ scatter @ inverse) * n / (n - p))
-
-
 def _not_determined(equation: OpenEquation, fit: Literal["l", "lc"]) -> FittedLoad:
     nan = float("nan")
     other = nan if fit == "lc" else None
-    return FittedLoad(
-        nan, nan, other, other, other, other, float("inf"), np.full(len(equation.weight), nan)
-    )
+    left = np.full(len(equation.weight), nan)
+    return FittedLoad(nan, nan, other, other, other, other, float("inf"), left)

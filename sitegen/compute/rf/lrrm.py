@@ -1,14 +1,19 @@
 """Line-reflect-reflect-match calibration with a fitted load inductance."""
 
 import warnings
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from skrf import Frequency, Network
 from skrf.calibration import LRRM
 
-from sitegen.compute.rf.definitions import Load, Open, Short, Thru, reflection, transmission
+from sitegen.compute.rf.definitions import Load, reflection, transmission
+from sitegen.compute.rf.eight_term import SWITCH_TERMS_NOTE as SWITCH_TERMS_NOTE
+from sitegen.compute.rf.eight_term import Receivers, twelve_terms
+from sitegen.compute.rf.eight_term import SwitchTerms as SwitchTerms
 from sitegen.compute.rf.linear import LARGEST_CONDITION, least_squares
+from sitegen.compute.rf.lrrm_direct import LrrmDefinitions as LrrmDefinitions
+from sitegen.compute.rf.lrrm_direct import LrrmSweeps as LrrmSweeps
 from sitegen.compute.rf.one_port import undetermined_note
 from sitegen.compute.rf.solt import ISOLATION_NOTE
 from sitegen.compute.rf.solution import (
@@ -17,51 +22,11 @@ from sitegen.compute.rf.solution import (
     Port,
     SolvedReflects,
 )
-from sitegen.compute.rf.terms import DrivenTerms, TwoPortTerms
+from sitegen.compute.rf.terms import OnePortTerms, TwoPortTerms
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
-SWITCH_TERMS_NOTE = (
-    "switch terms missing: the terminations of the two receiving ports are taken as equal to "
-    "the driving ones, which can shift corrected values by more than any other error here"
-)
 _LEAST_TRANSMISSION = 1e-9
 _LEAST_THRU_PHASE = 1e-9
-
-
-@dataclass(frozen=True, eq=False)
-class LrrmSweeps:
-    """Raw sweeps, (n_freq, 2, 2) complex each; the reflects are at both ports at once.
-
-    Of the match only the reflection at its port counts, with the two transmissions where
-    switch terms are given.
-    """
-
-    thru: ComplexArray
-    short: ComplexArray
-    open: ComplexArray
-    match: ComplexArray
-
-
-@dataclass(frozen=True)
-class LrrmDefinitions:
-    """The thru is wholly known, of the open the magnitude, of the match its resistance.
-
-    The short's definition only tells the two reflects apart. The match's inductance is not
-    used: it is fitted.
-    """
-
-    thru: Thru
-    short: Short
-    open: Open
-    match: Load
-
-
-@dataclass(frozen=True, eq=False)
-class SwitchTerms:
-    """a2/b2 with port 1 driven (forward) and a1/b1 with port 2 driven, (n_freq,) complex."""
-
-    forward: ComplexArray
-    reverse: ComplexArray
 
 
 def solve_lrrm(
@@ -112,15 +77,15 @@ def solve_lrrm(
     if not usable.any():
         raise CalibrationNotSolvable("no frequency has the sweeps that LRRM needs")
     run, warned = _run(frequency_hz, z_ref_ohm, sweeps, definitions, switch, isolation, usable)
-    forward, reverse = _twelve_terms(run.coefs, switch, isolation, usable)
+    terms = _twelve_terms(frequency_hz, z_ref_ohm, run.coefs, Receivers(switch, isolation), usable)
     if match_port == 2:
-        forward, reverse = reverse, forward
-    determined = usable & np.isfinite(forward.transmission_tracking)
+        terms = replace(terms, forward=terms.reverse, reverse=terms.forward)
+    determined = usable & np.isfinite(terms.forward.transmission_tracking)
     inductance_h = float(np.real(run.solved_l[0]))
     notes = warned + _notes(switch_terms, raw_isolation, inductance_h)
     return CalibrationSolution(
         method="LRRM",
-        terms=TwoPortTerms(frequency_hz, z_ref_ohm, forward, reverse),
+        terms=terms,
         determined=determined,
         condition=condition,
         redundancy=int(determined.sum()) - 1,
@@ -252,48 +217,25 @@ def _run(
 
 
 def _twelve_terms(
+    frequency_hz: FloatArray,
+    z_ref_ohm: float,
     coefs: dict[str, ComplexArray],
-    switch: SwitchTerms,
-    isolation: ComplexArray,
+    receivers: Receivers,
     usable: BoolArray,
-) -> tuple[DrivenTerms, DrivenTerms]:
-    """Twelve terms from seven and the switch terms, on all frequencies.
-
-    Marks, "Formulations of the basic vector network analyzer error model including switch
-    terms", ARFTG 1997, eqs. 36 to 39 (as quoted by scikit-rf), with the switch term cancelled
-    from the tracking so that zero is a legal value.
-    """
-    forward, reverse = (
-        {
-            name: _spread(coefs[f"{direction} {name}"], usable)
-            for name in ("directivity", "source match", "reflection tracking")
-        }
+) -> TwoPortTerms:
+    """Twelve terms from scikit-rf's seven and the switch terms, on all frequencies."""
+    port_1, port_2 = (
+        OnePortTerms(
+            frequency_hz,
+            z_ref_ohm,
+            *(
+                _spread(coefs[f"{direction} {name}"], usable)
+                for name in ("directivity", "source match", "reflection tracking")
+            ),
+        )
         for direction in ("forward", "reverse")
     )
-    k, one_over_k = _spread(coefs["k"], usable), _spread(1.0 / coefs["k"], usable)
-    return (
-        _driven(forward, reverse, switch.forward, k, isolation[:, 1, 0]),
-        _driven(reverse, forward, switch.reverse, one_over_k, isolation[:, 0, 1]),
-    )
-
-
-def _driven(
-    near: dict[str, ComplexArray],
-    far: dict[str, ComplexArray],
-    switch_term: ComplexArray,
-    k: ComplexArray,
-    isolation: ComplexArray,
-) -> DrivenTerms:
-    with np.errstate(invalid="ignore"):
-        tracked = far["reflection tracking"] / (1.0 - far["directivity"] * switch_term)
-    return DrivenTerms(
-        directivity=near["directivity"],
-        source_match=near["source match"],
-        reflection_tracking=near["reflection tracking"],
-        load_match=far["source match"] + tracked * switch_term,
-        transmission_tracking=tracked * k,
-        isolation=np.where(np.isfinite(k), isolation, complex(np.nan, np.nan)),
-    )
+    return twelve_terms(port_1, port_2, _spread(coefs["k"], usable), receivers)
 
 
 def _spread(values: ComplexArray, usable: BoolArray) -> ComplexArray:

@@ -148,9 +148,18 @@ def solve_lrrm(
     thru = transmission(definitions.thru, frequency_hz, z_ref_ohm)
     free = {name: receivers.without(raw) for name, raw in vars(sweeps).items()}
     with np.errstate(all="ignore"):
-        view = _middle_view(frequency_hz, z_ref_ohm, free, thru, definitions, match_port)
+        defined = SolvedReflects(
+            short=reflection(definitions.short, frequency_hz, z_ref_ohm),
+            open=reflection(definitions.open, frequency_hz, z_ref_ohm),
+        )
         load = definitions.match
-        usable = _condition(frequency_hz, z_ref_ohm, view, load, thru, match_port)
+        gamma_match = reflection(load, frequency_hz, z_ref_ohm)
+        view = _middle_view(free, thru, defined, gamma_match, match_port)
+        # where the reflects look alike noise moves the solution anywhere: ask the definitions too
+        usable = np.maximum(
+            _condition(defined, gamma_match, thru, match_port),
+            _condition(view.reflects(gamma_match), gamma_match, thru, match_port),
+        )
         well = usable <= largest_condition
         if not well.any():
             raise CalibrationNotSolvable("no frequency has the sweeps that LRRM needs")
@@ -168,18 +177,18 @@ def solve_lrrm(
                 if fitted.capacitance_f is None
                 else fitted.capacitance_f,
             )
-        condition = _condition(frequency_hz, z_ref_ohm, view, load, thru, match_port)
-        determined = well & (condition <= largest_condition)
         gamma_match = reflection(load, frequency_hz, z_ref_ohm)
-        boxes = other_box(view.box(gamma_match), transfer(thru), transfer(free["thru"]))
         reflects = view.reflects(gamma_match)
+        condition = np.maximum(usable, _condition(reflects, gamma_match, thru, match_port))
+        determined = condition <= largest_condition
+        boxes = other_box(view.box(gamma_match), transfer(thru), transfer(free["thru"]))
         terms = terms_of_boxes(frequency_hz, z_ref_ohm, boxes, receivers, determined)
     nan = complex(np.nan, np.nan)
     return CalibrationSolution(
         method="LRRM",
         terms=terms,
         determined=determined,
-        condition=np.where(np.isfinite(usable), condition, np.inf),
+        condition=condition,
         redundancy=_redundancy(int(determined.sum()), fit),
         redundancy_of="real equations for the match, from the open at each frequency",
         residuals=(),
@@ -195,11 +204,10 @@ def solve_lrrm(
 
 
 def _middle_view(
-    frequency_hz: FloatArray,
-    z_ref_ohm: float,
     free: dict[str, ComplexArray],
     thru: ComplexArray,
-    definitions: LrrmDefinitions,
+    defined: SolvedReflects,
+    gamma_match: ComplexArray,
     match_port: Port,
 ) -> _MiddleView:
     """The raw data in the thru's middle, open and short there told apart by the definitions.
@@ -216,26 +224,20 @@ def _middle_view(
     short, open_, match = both("short"), both("open"), both("match")
     first, second = _unchanged(short, open_)
     even, odd = thru[:, 0, 0] + thru[:, 1, 0], thru[:, 0, 0] - thru[:, 1, 0]
-    expected = [
-        reflection(one, frequency_hz, z_ref_ohm) for one in (definitions.short, definitions.open)
-    ]
-    gamma_match = reflection(definitions.match, frequency_hz, z_ref_ohm)
     views, misses = [], []
     for raw_even, raw_odd in ((first, second), (second, first)):
         h_short, h_open = (_raw_h(one[0], raw_even, raw_odd) for one in (short, open_))
         h_match = _raw_h(match[0], raw_even, raw_odd)
         if match_port == 2:
             h_match = -_raw_h(match[1], raw_even, raw_odd)
-        view = _MiddleView(
-            even, odd, raw_even, raw_odd, h_match, h_short / h_match, h_open / h_match
-        )
+        ratios = h_short / h_match, h_open / h_match
+        view = _MiddleView(even, odd, raw_even, raw_odd, h_match, *ratios)
         found = view.reflects(gamma_match)
         views.append(view)
-        misses.append(np.abs(found.short - expected[0]) + np.abs(found.open - expected[1]))
+        misses.append(np.abs(found.short - defined.short) + np.abs(found.open - defined.open))
     nearer = misses[0] < misses[1]
-    return _MiddleView(
-        *(np.where(nearer, one, other) for one, other in zip(*(vars(v).values() for v in views)))
-    )
+    one, other = (vars(view) for view in views)
+    return _MiddleView(**{name: np.where(nearer, one[name], other[name]) for name in one})
 
 
 def _unchanged(
@@ -244,17 +246,20 @@ def _unchanged(
     """The two raw reflections that port 2 shows to port 1 unchanged.
 
     What port 2 shows and what port 1 shows are tied by A m v - B (m + v) + C = 0, the same at
-    both reflects; the unchanged ones solve A q^2 - 2 B q + C = 0.
+    both reflects; the unchanged ones solve A q^2 - 2 B q + C = 0. Beforehand all four are
+    shifted and scaled to be around 1, so that losses in the path do not blur the result.
     """
+    raw = np.stack([vector[:, 0] / vector[:, 1] for vector in (*short, *open_)])
+    middle = raw.mean(axis=0)
+    size = np.sqrt(np.mean(np.abs(raw - middle) ** 2, axis=0))
+    m_short, v_short, m_open, v_open = (raw - middle) / size
     rows = [
-        np.stack(
-            [m[:, 0] * v[:, 0], -(m[:, 0] * v[:, 1] + m[:, 1] * v[:, 0]), m[:, 1] * v[:, 1]], -1
-        )
-        for m, v in (short, open_)
+        np.stack([m * v, -(m + v), np.ones_like(m)], axis=-1)
+        for m, v in ((m_short, v_short), (m_open, v_open))
     ]
     a, b, c = np.moveaxis(np.cross(rows[0], rows[1]), -1, 0)
     root = np.sqrt(b**2 - a * c)
-    return (b + root) / a, (b - root) / a
+    return middle + size * (b + root) / a, middle + size * (b - root) / a
 
 
 def _raw_h(vector: ComplexArray, raw_even: ComplexArray, raw_odd: ComplexArray) -> ComplexArray:
@@ -264,16 +269,9 @@ def _raw_h(vector: ComplexArray, raw_even: ComplexArray, raw_odd: ComplexArray) 
 
 
 def _condition(
-    frequency_hz: FloatArray,
-    z_ref_ohm: float,
-    view: _MiddleView,
-    load: Load,
-    thru: ComplexArray,
-    match_port: Port,
+    reflects: SolvedReflects, gamma_match: ComplexArray, thru: ComplexArray, match_port: Port
 ) -> FloatArray:
     """Condition of the three equations that two unknown reflects and the match give."""
-    gamma_match = reflection(load, frequency_hz, z_ref_ohm)
-    reflects = view.reflects(gamma_match)
     t = transfer(thru)
     of_match = row_at_port_1(gamma_match) if match_port == 1 else row_at_port_2(gamma_match, t)
     return condition_at_tips(

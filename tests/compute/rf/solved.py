@@ -4,11 +4,17 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sitegen.compute.rf.definitions import Load, Open, Short, Thru
+from sitegen.compute.rf import lrrm_direct
+from sitegen.compute.rf.definitions import Load, Offset, Open, Short, Thru
+from sitegen.compute.rf.load_fit import MatchFit
+from sitegen.compute.rf.lrm import LrmDefinitions, LrmSweeps, solve_lrm
 from sitegen.compute.rf.lrrm import LrrmDefinitions, LrrmSweeps, SwitchTerms, solve_lrrm
+from sitegen.compute.rf.multiline_trl import solve_multiline_trl
 from sitegen.compute.rf.one_port import Reflects
+from sitegen.compute.rf.solr import solve_solr
 from sitegen.compute.rf.solt import solve_solt
 from sitegen.compute.rf.solution import CalibrationSolution, Port
+from sitegen.compute.rf.trl import TrlDefinitions, TrlSweeps, solve_trl
 from tests.compute.rf import forward as fw
 
 SHORT_H, OPEN_F, LOAD_H = 3e-12, -6e-15, 4.5e-12
@@ -104,9 +110,171 @@ def lrrm_match_at_port_2(at: fw.Station, frequency_hz: fw.Floats) -> Calibration
     return lrrm(at, frequency_hz, match_port=2)
 
 
+WIDEST_CONDITION = 1e4
+"""Up to this condition number the laws demand exact recovery."""
+
+
+def switch(at: fw.Station) -> SwitchTerms:
+    return SwitchTerms(at.switch_forward, at.switch_reverse)
+
+
+def solr(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
+    ideal = reflect_gammas(frequency_hz)
+    return solve_solr(
+        frequency_hz,
+        fw.Z_REF_OHM,
+        Reflects(fw.raw_reflection(at.box_1, ideal), ideal),
+        Reflects(fw.raw_reflection(turned(at.box_2), ideal), ideal),
+        fw.raw_sweep(at, unlike_thru(frequency_hz)),
+        2.1e-12,
+        switch_terms=switch(at),
+        raw_isolation=at.leak,
+        largest_condition=WIDEST_CONDITION,
+    )
+
+
+def lrm(at: fw.Station, frequency_hz: fw.Floats, thru_delay_s: float = 0.0) -> CalibrationSolution:
+    """Two matches that differ, a short that is lossy and only roughly known."""
+    short = 0.9 * fw.short_gamma(frequency_hz, SHORT_H)
+    matches = [fw.load_gamma(frequency_hz, 50.0, LOAD_H), fw.load_gamma(frequency_hz, 51.0, 2e-12)]
+    devices = [fw.ideal_line(frequency_hz, thru_delay_s), fw.pair(short, short), fw.pair(*matches)]
+    return solve_lrm(
+        frequency_hz,
+        fw.Z_REF_OHM,
+        LrmSweeps(*(fw.raw_sweep(at, device) for device in devices)),
+        LrmDefinitions(Thru(thru_delay_s), Short(), Load(50.0, LOAD_H), Load(51.0, 2e-12)),
+        switch_terms=switch(at),
+        raw_isolation=at.leak,
+        largest_condition=WIDEST_CONDITION,
+    )
+
+
+def lrm_long_thru(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
+    return lrm(at, frequency_hz, fw.THRU_DELAY_S)
+
+
+def shifted(gamma: fw.Array, frequency_hz: fw.Floats, offset_s: float) -> fw.Array:
+    """A reflection behind a line of the reference impedance."""
+    moved: fw.Array = gamma * np.exp(-4j * np.pi * frequency_hz * offset_s)
+    return moved
+
+
+def direct(
+    at: fw.Station,
+    frequency_hz: fw.Floats,
+    *,
+    fit: MatchFit | None = None,
+    match_port: Port = 1,
+    thru_delay_s: float = fw.THRU_DELAY_S,
+    offset_s: float = 0.0,
+    short_loss: float = 1.0,
+    load_shunt_f: float = 0.0,
+    noise: float = 0.0,
+    seed: int = 0,
+    largest_condition: float = WIDEST_CONDITION,
+) -> CalibrationSolution:
+    """LRRM in closed form; without `fit` the inductance, at a single frequency nothing."""
+    chosen: MatchFit = fit or ("l" if len(frequency_hz) > 1 else "none")
+    short = shifted(short_loss * fw.short_gamma(frequency_hz, SHORT_H), frequency_hz, offset_s)
+    open_ = shifted(fw.open_gamma(frequency_hz, OPEN_F), frequency_hz, offset_s)
+    load = fw.load_gamma(frequency_hz, 50.0, LOAD_H, load_shunt_f)
+    match = fw.pair(shifted(load, frequency_hz, offset_s), np.full_like(load, 0.3))
+    devices = [
+        fw.ideal_line(frequency_hz, thru_delay_s),
+        fw.pair(short, short),
+        fw.pair(open_, open_),
+        match if match_port == 1 else turned(match),
+    ]
+    rng = np.random.default_rng(seed)
+    raw = [fw.raw_sweep(at, device) for device in devices]
+    if noise:
+        raw = [s + noise * (rng.normal(size=s.shape) + 1j * rng.normal(size=s.shape)) for s in raw]
+    offset = Offset(offset_s)
+    known = (LOAD_H, load_shunt_f) if chosen == "none" else (0.0, 0.0)
+    return lrrm_direct.solve_lrrm(
+        frequency_hz,
+        fw.Z_REF_OHM,
+        LrrmSweeps(*raw),
+        LrrmDefinitions(
+            Thru(thru_delay_s),
+            Short(SHORT_H, offset),
+            Open(OPEN_F, offset),
+            Load(50.0, *known, offset),
+        ),
+        fit=chosen,
+        match_port=match_port,
+        switch_terms=switch(at),
+        raw_isolation=at.leak,
+        largest_condition=largest_condition,
+    )
+
+
+def direct_flush_at_port_2(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
+    return direct(at, frequency_hz, match_port=2, thru_delay_s=0.0)
+
+
+def direct_behind_offsets(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
+    return direct(at, frequency_hz, thru_delay_s=0.0, offset_s=fw.THRU_DELAY_S / 2)
+
+
+LENGTHS_M = (200e-6, 450e-6, 900e-6, 1.8e-3, 3.5e-3, 5.25e-3)
+LINE_PERMITTIVITY = 5.2
+
+
+def line_propagation(frequency_hz: fw.Floats) -> fw.Array:
+    """100 dB/m at 110 GHz, as the root of frequency, on an effective permittivity of 5.2."""
+    loss = 11.5 * np.sqrt(frequency_hz / 110e9)
+    phase = 2j * np.pi * frequency_hz * np.sqrt(LINE_PERMITTIVITY) / fw.SPEED_OF_LIGHT_M_PER_S
+    propagation: fw.Array = loss + phase
+    return propagation
+
+
+def trl_sweeps(
+    at: fw.Station, frequency_hz: fw.Floats, n_line: int, z_c_ohm: float | fw.Array = fw.Z_REF_OHM
+) -> TrlSweeps:
+    propagation = line_propagation(frequency_hz)
+    short = 0.95 * fw.short_gamma(frequency_hz, SHORT_H)
+    lines = [fw.line_s(frequency_hz, propagation * m, z_c_ohm) for m in LENGTHS_M[:n_line]]
+    return TrlSweeps(
+        np.array([fw.raw_sweep(at, line) for line in lines]),
+        fw.raw_sweep(at, fw.pair(short, short)),
+    )
+
+
+def trl(at: fw.Station, frequency_hz: fw.Floats, n_line: int = 6) -> CalibrationSolution:
+    """The permittivity is declared 4 % too large, the reflect as an ideal short."""
+    return solve_trl(
+        frequency_hz,
+        trl_sweeps(at, frequency_hz, n_line),
+        TrlDefinitions(LENGTHS_M[:n_line], 1.04 * LINE_PERMITTIVITY, Short()),
+        switch_terms=switch(at),
+        raw_isolation=at.leak,
+        largest_condition=WIDEST_CONDITION,
+    )
+
+
+def multiline_trl(at: fw.Station, frequency_hz: fw.Floats, n_line: int = 6) -> CalibrationSolution:
+    return solve_multiline_trl(
+        frequency_hz,
+        trl_sweeps(at, frequency_hz, n_line),
+        TrlDefinitions(LENGTHS_M[:n_line], 1.04 * LINE_PERMITTIVITY, Short()),
+        switch_terms=switch(at),
+        raw_isolation=at.leak,
+        largest_condition=WIDEST_CONDITION,
+    )
+
+
 TWO_PORT: dict[str, Solve] = {
     "SOLT": solt,
     "SOLT, five reflects": solt_five_reflects,
     "LRRM": lrrm,
     "LRRM, match at port 2": lrrm_match_at_port_2,
+    "LRRM in closed form": direct,
+    "LRRM in closed form, flush thru, match at port 2": direct_flush_at_port_2,
+    "LRRM in closed form, standards behind offsets": direct_behind_offsets,
+    "SOLR": solr,
+    "LRM, flush thru": lrm,
+    "LRM, long thru": lrm_long_thru,
+    "TRL, the best of six lines": trl,
+    "multiline TRL": multiline_trl,
 }

@@ -24,7 +24,7 @@ from sitegen.model.results import CalibrationResult, CampaignResults, Verificati
 from sitegen.problems import Fault, Finding, NotPublished
 from sitegen.publish.links import broken_links
 from sitegen.publish.staging import MARK, refuse_nested, staged, write_bytes
-from sitegen.read import read_campaign, read_wafer_tables
+from sitegen.read import read_campaign
 
 Progress = Callable[[str, int, int], None]
 """Told of a stage, how much of it is done, and how much there is."""
@@ -66,11 +66,11 @@ def check(folder: Path, progress: Progress) -> Report:
     campaign, faults = read_campaign(folder)
     events = solve_events(campaign)
     found = [*faults, *events.faults()]
-    for place, wafer in enumerate(campaign.wafers):
-        progress("reading wafers", place, len(campaign.wafers))
-        _, more = read_wafer_tables(folder, wafer, campaign.record, _ids(campaign))
-        found += more
-    progress("reading wafers", len(campaign.wafers), len(campaign.wafers))
+    listed = compute_jobs(campaign, events, folder)
+    done = _counter(progress, "reading wafers", listed)
+    for job in listed:
+        found += wafer_jobs.check(job.argument)
+        done(job)
     return Report(campaign.record, None, 0, tuple(sorted(set(found))), (), "")
 
 

@@ -14,7 +14,7 @@ from sitegen import drawings, jobs
 from sitegen.compute.in_force import CalibrationFacts
 from sitegen.compute.rf.terms import ErrorTerms
 from sitegen.compute.sweeps import WaferSetting
-from sitegen.compute.wafer import compute_wafer
+from sitegen.compute.wafer import compute_wafer, evidence_faults
 from sitegen.model.campaign import CampaignRecord, Instrument, Layout, Station
 from sitegen.model.loaded import LoadedWafer, Note
 from sitegen.model.results import CampaignContext, Drawing, TraceGroup, WaferResults, WaferSummary
@@ -79,6 +79,14 @@ class Published:
     pages: int
     maps: Mapping[str, Drawing]
     """By '<parameter>/<condition>' and 'verdicts': small maps, written already, without SVG."""
+
+
+def check(argument: ComputeArgument) -> tuple[Fault, ...]:
+    """Read a wafer's tables and hold them against the station's calibrations: faults only."""
+    tables, faults = read_wafer_tables(
+        argument.folder, argument.wafer, argument.campaign, argument.known_calibrations
+    )
+    return (*faults, *evidence_faults(argument.wafer.record, tables, _setting(argument)))
 
 
 def compute(argument: ComputeArgument) -> Computed:

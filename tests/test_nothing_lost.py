@@ -4,10 +4,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from sitegen.build import Report, build
+from sitegen.build import Report, build, check
 from tests.conftest import quiet
 
 WAFER, CALIBRATION = "wafers/W1/wafer.toml", "calibrations/CAL1/record.toml"
@@ -125,3 +126,22 @@ def test_planned_dies_that_were_not_touched_count_as_missing(tiny: Path) -> None
     dc = whole[whole["parameter"] == "VTH"].iloc[0]
     assert (dc["n"], dc["missing"]) == (8, 1)
     assert any(one.kind == "values missing" for one in report.findings)
+
+
+def test_check_tells_every_fault_that_build_tells(tiny: Path) -> None:
+    """Also those that only a comparison of the tables with the calibrations shows."""
+    path = tiny / "wafers" / "W1" / "values.parquet"
+    table = pq.read_table(path)
+    place = table.schema.get_field_index("calibration")
+    names = ["CAL1" if name else None for name in table.column("parameter").to_pylist()]
+    column = pa.array(names, pa.string())
+    table = (
+        table.append_column("calibration", column)
+        if place < 0
+        else table.set_column(place, "calibration", column)
+    )
+    pq.write_table(table, path)
+    replaced(CALIBRATION, "at = 2026-03-02T08:00", "at = 2026-03-02T09:00")(tiny)
+    report, _ = published(tiny)
+    assert report.faults
+    assert check(tiny, quiet).faults == report.faults

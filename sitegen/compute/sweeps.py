@@ -21,7 +21,6 @@ from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import SweepGroup
 from sitegen.model.results import TraceGroup
 from sitegen.model.station_state import StationState
-from sitegen.problems import Fault
 from sitegen.units import conversion, frequency
 
 DIFFERENT_STATE = 1 << REASON_CODES.index("different state")
@@ -61,15 +60,7 @@ def correct_group(group: SweepGroup, setting: WaferSetting, file: str) -> Correc
     calibration's; each difference is named and removes standing.
     """
     device = setting.devices()[group.device]
-    evidence = rf_evidence(
-        rows_of(group.keys.to_pandas(), needed_ports(device)),
-        setting.calibrations,
-        setting.station,
-        setting.rf_instrument,
-        setting.states,
-        setting.campaign.touchdowns.contact_resistance_max_ohm,
-        file,
-    )
+    evidence = group_evidence(group, setting, file)
     evidence = _check_frequency_lists(group, evidence, setting)
     if group.corrected:
         return CorrectedGroup(group, evidence)
@@ -80,6 +71,19 @@ def correct_group(group: SweepGroup, setting: WaferSetting, file: str) -> Correc
         if mine.any():
             s[mine] = correct_sweeps(terms, group.s[mine], device.port)
     return CorrectedGroup(replace(group, s=s), evidence)
+
+
+def group_evidence(group: SweepGroup, setting: WaferSetting, file: str) -> Evidence:
+    """What stands behind each sweep of a group, before frequency lists are compared."""
+    return rf_evidence(
+        rows_of(group.keys.to_pandas(), needed_ports(setting.devices()[group.device])),
+        setting.calibrations,
+        setting.station,
+        setting.rf_instrument,
+        setting.states,
+        setting.campaign.touchdowns.contact_resistance_max_ohm,
+        file,
+    )
 
 
 def needed_ports(device: Device) -> int:
@@ -274,8 +278,3 @@ def suspects(corrected: CorrectedGroup, setting: WaferSetting) -> Suspects:
     return Suspects(
         like_open & (device.may_look_like != "open"), like_short & (device.may_look_like != "short")
     )
-
-
-def join_faults(groups: tuple[CorrectedGroup, ...]) -> tuple[Fault, ...]:
-    """The faults of all groups, each once."""
-    return tuple(sorted({fault for group in groups for fault in group.evidence.faults}))

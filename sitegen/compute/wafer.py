@@ -1,6 +1,7 @@
 """One wafer: sweeps corrected, values judged, dies decided, counts made. A job of its own."""
 
 from collections import Counter
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -8,6 +9,7 @@ import pyarrow as pa
 
 from sitegen import addresses
 from sitegen.compute.dies import expected_values, judge_dies, missing_rows, place_dies, planned_dies
+from sitegen.compute.evidence import Evidence
 from sitegen.compute.population import summarise_results
 from sitegen.compute.stats.intervals import wilson
 from sitegen.compute.stats.typical import most_typical
@@ -15,7 +17,7 @@ from sitegen.compute.sweeps import (
     CorrectedGroup,
     WaferSetting,
     correct_group,
-    join_faults,
+    group_evidence,
     suspects,
     trace_groups,
     values_from_sweeps,
@@ -26,7 +28,7 @@ from sitegen.model.loaded import WaferTables
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
 from sitegen.model.results import OUTCOMES, WaferResults, WaferSummary
 from sitegen.model.wafer import WaferRecord
-from sitegen.problems import Finding
+from sitegen.problems import Fault, Finding
 from sitegen.units import count
 
 FOR_SUMMARIES = ("ev_never_verified", "substrate_c")
@@ -54,9 +56,22 @@ def compute_wafer(
         results=_table(results, schema_of(RESULT_COLUMNS)),
         dies=_table(dies, schema_of(DIE_COLUMNS)),
         traces=tuple(trace for group in groups for trace in trace_groups(group)),
-        faults=tuple(sorted({*faults, *join_faults(groups)})),
+        faults=_joined_faults(faults, [group.evidence for group in groups]),
         findings=_findings(record, results, groups, setting),
     )
+
+
+def evidence_faults(
+    record: WaferRecord, tables: WaferTables, setting: WaferSetting
+) -> tuple[Fault, ...]:
+    """Where a wafer's tables contradict the station's calibrations; nothing else is computed."""
+    file = f"wafers/{record.id}/wafer.toml"
+    _, faults = with_evidence(tables.values.to_pandas(), setting, file)
+    return _joined_faults(faults, [group_evidence(one, setting, file) for one in tables.sweeps])
+
+
+def _joined_faults(faults: Sequence[Fault], found: Sequence[Evidence]) -> tuple[Fault, ...]:
+    return tuple(sorted({*faults, *(fault for one in found for fault in one.faults)}))
 
 
 def _stacked(parts: list[pd.DataFrame]) -> pd.DataFrame:

@@ -65,13 +65,8 @@ def check(folder: Path, progress: Progress) -> Report:
     progress("reading records", 0, 1)
     campaign, faults = read_campaign(folder)
     events = solve_events(campaign)
-    found = [*faults, *events.faults()]
-    listed = compute_jobs(campaign, events, folder)
-    done = _counter(progress, "reading wafers", listed)
-    for job in listed:
-        found += wafer_jobs.check(job.argument)
-        done(job)
-    return Report(campaign.record, None, 0, tuple(sorted(set(found))), (), "")
+    found = {*faults, *events.faults(), *check_wafers(campaign, events, progress)}
+    return Report(campaign.record, None, 0, tuple(sorted(found)), (), "")
 
 
 def build(folder: Path, out: Path, progress: Progress, workers: int | None = None) -> Report:
@@ -124,6 +119,16 @@ def solve_events(campaign: Campaign) -> Events:
         for one in campaign.verifications
     )
     return Events(calibrations, verifications)
+
+
+def check_wafers(campaign: Campaign, events: Events, progress: Progress) -> tuple[Fault, ...]:
+    """The faults of each wafer's tables, by themselves and against the calibrations."""
+    listed = [
+        jobs.Job("check", job.name, job.key, wafer_jobs.check, job.argument)
+        for job in compute_jobs(campaign, events, campaign.folder)
+    ]
+    found = jobs.run(listed, None, _counter(progress, "reading wafers", listed))
+    return tuple(fault for faults in found for fault in faults)
 
 
 def compute_wafers(

@@ -21,7 +21,8 @@ from sitegen.model.results import AxisRange, Drawing
 from sitegen.units import count
 
 IntArray = npt.NDArray[np.int32]
-WIDTH, HEIGHT = 480, 300
+WIDTH, HEIGHT = 380, 250
+"""Small enough that its words stay readable three to a row, on a phone and two to a print."""
 PADDING = vega.Padding(left=58, top=26, right=14, bottom=44)
 PLOT_WIDTH = WIDTH - PADDING.left - PADDING.right
 PLOT_HEIGHT = HEIGHT - PADDING.top - PADDING.bottom
@@ -123,7 +124,7 @@ def _quantiles(curves: FloatArray) -> FloatArray:
 
 def _key(sweeps: int) -> list[Element]:
     """One line above the plot that says what the frame shows."""
-    left, base = PADDING.left, PADDING.top - 10
+    left, base = PADDING.left - 20, PADDING.top - 10
     if not sweeps:
         return [svg.label(left, base, "no sweep has a curve", part="muted")]
     return [

@@ -41,7 +41,7 @@ def limit_bar(
         parts.append(_value((value - low) * scale, (expanded or 0.0) * scale))
     return (
         f'<svg class="limit-bar" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}"'
-        f' aria-hidden="true" focusable="false">{"".join(parts)}</svg>'
+        f' aria-hidden="true">{"".join(parts)}</svg>'
     )
 
 
@@ -70,7 +70,7 @@ def _limit(x: float, acceptance: float | None, low: float, scale: float) -> str:
         return line
     return (
         f'<path class="guard" d="M{x:.1f},4H{a:.1f}V12H{x:.1f}z"/>'
-        f'<path class="acceptance" stroke-dasharray="2 1.5" d="M{a:.1f},4V12"/>{line}'
+        f'<path class="acceptance" d="M{a:.1f},4V12"/>{line}'
     )
 
 

@@ -116,7 +116,7 @@ def _own_rules(scheme: int) -> str:
         f".limit-bar .tolerance{{fill:{tone('accent-soft')}}}"
         f".limit-bar .guard{{fill:{tone('band')}}}"
         f".limit-bar .limit{{stroke:{tone('ink')};fill:none}}"
-        f".limit-bar .acceptance{{stroke:{tone('rule')};fill:none}}"
+        f".limit-bar .acceptance{{stroke:{tone('rule')};stroke-dasharray:2 1.5;fill:none}}"
         f".limit-bar .uncertainty{{stroke:{tone('ink')};fill:none}}"
         f".limit-bar .value{{fill:{tone('ink')};stroke:{tone('paper')}}}"
     )

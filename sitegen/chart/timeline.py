@@ -231,7 +231,7 @@ def _time_axis(scale: _Scale, top: float, bottom: float) -> list[Element]:
         parts.append(svg.line(x, top, x, bottom + 4, part="rule" if day else "grid", width=0.75))
         if step < 24:
             parts.append(
-                svg.label(x, bottom + 16, f"{moment:%H:%M}", anchor="middle", part="muted", size=10)
+                svg.label(x, bottom + 16, f"{moment:%H:%M}", anchor="middle", part="muted", size=11)
             )
         if day and x - last_date >= 76 and x <= scale.left + scale.width - 24:
             last_date = x
@@ -239,5 +239,5 @@ def _time_axis(scale: _Scale, top: float, bottom: float) -> list[Element]:
     first = scale.start.astimezone(scale.zone)
     if last_date == -math.inf or scale.x(midnight + timedelta(days=1)) - scale.left >= 110:
         parts.append(svg.label(scale.left, bottom + 31, f"{first:%Y-%m-%d}"))
-    parts.append(svg.label(8, bottom + 16, _zone_name(scale.zone), part="muted", size=10))
+    parts.append(svg.label(8, bottom + 16, _zone_name(scale.zone), part="muted", size=11))
     return parts

@@ -66,8 +66,10 @@ def rows_of(
         wafer: np.asarray(values, dtype=float)[np.isfinite(values)]
         for wafer, values in values_by_wafer.items()
     }
-    largest = max(abs(axis.lower), abs(axis.upper))
-    factor, symbol = shown_unit([largest], unit)
+    # The prefix of the tables: by the median of the values; by the axis where there are none.
+    every = np.concatenate([*finite.values(), np.empty(0)]).tolist()
+    ends = [max(abs(axis.lower), abs(axis.upper))]
+    factor, symbol = shown_unit(every if any(every) else ends, unit)
     named = (("lower limit", lower), ("target", target), ("upper limit", upper))
     limits = tuple(
         (value * factor, f"{text} {_figure(value * factor, symbol)}")

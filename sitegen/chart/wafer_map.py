@@ -145,12 +145,12 @@ def _indices(plane: _Plane, dies: Sequence[MapDie]) -> list[Element]:
     texts = []
     for die_x in (n for n in columns if n % every_x == 0):
         x, _ = plane.centre(die_x, 0)
-        texts.append(svg.label(x, 20, fixed(die_x, 0), anchor="middle", part="muted", size=10))
+        texts.append(svg.label(x, 20, fixed(die_x, 0), anchor="middle", part="muted", size=11))
     for die_y in (n for n in rows if n % every_y == 0):
         _, y = plane.centre(0, die_y)
-        texts.append(svg.label(22, y + 3.5, fixed(die_y, 0), anchor="end", part="muted", size=10))
-    texts.append(svg.label(4, 20, "die_x", part="muted", size=10))
-    texts.append(svg.label(4, 36, "die_y", part="muted", size=10))
+        texts.append(svg.label(22, y + 3.5, fixed(die_y, 0), anchor="end", part="muted", size=11))
+    texts.append(svg.label(4, 20, "die_x", part="muted", size=11))
+    texts.append(svg.label(4, 36, "die_y", part="muted", size=11))
     return texts
 
 

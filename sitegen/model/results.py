@@ -301,6 +301,8 @@ class CampaignContext:
     curves (in the trace's unit)."""
     calibrations: Mapping[str, str]
     """Outcome of each calibration by its id."""
+    downloads: Mapping[str, int]
+    """Size in bytes of each table of results, dies and sweeps by its address."""
     fault_count: int
     finding_count: int
 

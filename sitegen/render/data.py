@@ -5,11 +5,12 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen import addresses, units
+from sitegen import addresses
 from sitegen.model.results import CampaignResults, TableFile
+from sitegen.render.downloads import file_link, file_size
 from sitegen.render.environment import render
 from sitegen.render.page import Page
-from sitegen.render.phrases import capital, counted, figure_of, link, number_of, several
+from sitegen.render.phrases import capital, counted, link, number_of, several
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.shell import shell
 
@@ -65,11 +66,6 @@ def view(results: CampaignResults) -> DataView:
 
 
 def _tables(results: CampaignResults) -> Table:
-    def file(address: str, size_bytes: int) -> Markup:
-        href = addresses.relative(address, addresses.DATA)
-        name = address.rpartition("/")[2]
-        return Markup('<a href="{}" download>{}</a> {}').format(href, name, _size(size_bytes))
-
     return Table(
         id="tables",
         caption="Tables and their forms; each name leads to its columns",
@@ -85,7 +81,7 @@ def _tables(results: CampaignResults) -> Table:
                 (
                     Cell(table.description),
                     Cell(number_of(table.rows), str(table.rows), True),
-                    Cell(several([file(*each) for each in table.files])),
+                    Cell(several([file_link(*each, addresses.DATA) for each in table.files])),
                 ),
             )
             for group in _groups(results)
@@ -130,14 +126,6 @@ def _rows(columns: Sequence[tuple[str, str, str]]) -> tuple[Row, ...]:
     )
 
 
-def _size(size_bytes: int) -> str:
-    """'12 kB'."""
-    for factor, unit in ((1e9, "GB"), (1e6, "MB"), (1e3, "kB")):
-        if size_bytes >= factor:
-            return f"{figure_of(size_bytes / factor, 3)}{units.THIN}{unit}"
-    return f"{number_of(size_bytes)}{units.THIN}B"
-
-
 def _sources(results: CampaignResults) -> Table:
     return Table(
         id="sources",
@@ -148,7 +136,7 @@ def _sources(results: CampaignResults) -> Table:
                 Cell(Markup("<code>{}</code>").format(folder), folder),
                 (
                     Cell(number_of(count), str(count), True),
-                    Cell(_size(size), str(size), True),
+                    Cell(file_size(size), str(size), True),
                 ),
             )
             for folder, (count, size) in sorted(_folders(results).items())

@@ -7,10 +7,10 @@ from datetime import datetime
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.render import die_sentences, die_values
+from sitegen.render import die_sentences, die_values, downloads
 from sitegen.render.phrases import die_name, figure_of, stretch, with_unit
 from sitegen.render.pieces import Caution, Fact, Link, Table
-from sitegen.render.traces import TraceFigure
+from sitegen.render.traces import DieTraces
 from sitegen.render.wafer_shared import DieRow, Kind, Shared, as_float
 
 
@@ -23,13 +23,17 @@ class DieView:
     """The verdict with its reason, then what must be known beside it."""
     cautions: tuple[Caution, ...]
     values: Table
-    traces: tuple[TraceFigure, ...]
+    traces: tuple[DieTraces, ...]
+    """By device and condition."""
     facts: tuple[Fact, ...]
     neighbours: tuple[Link, ...]
     """The die before and the die after, in the order of the wafer's table."""
     elsewhere: tuple[Link, ...]
     """The same die on the other wafers."""
-    data: Link
+    files: tuple[Markup, ...]
+    """The files that hold these values and sweeps, each a link with its size."""
+    columns: Link
+    """What the columns of the files mean."""
     sources: tuple[str, ...]
     """Files of the campaign that the values were read from."""
 
@@ -48,11 +52,12 @@ def view(shared: Shared, place: int) -> DieView:
         ),
         cautions=shared.cautions(_conditions(shared, die, rows)),
         values=die_values.table(shared, rows),
-        traces=shared.traces.of(die.die_x, die.die_y, name),
+        traces=shared.traces.of(die.die_x, die.die_y),
         facts=_facts(shared, die, rows),
         neighbours=_neighbours(shared, place),
         elsewhere=_elsewhere(shared, die),
-        data=Link("Download the values", shared.to(addresses.DATA)),
+        files=downloads.files(shared.context, shared.home, (shared.wafer,)),
+        columns=Link("What the columns mean", shared.to(addresses.DATA)),
         sources=tuple(
             dict.fromkeys(str(file) for row in rows if (file := shared.columns["file"][row]))
         ),

@@ -23,7 +23,7 @@ def table(shared: Shared, rows: Sequence[int]) -> Table:
         Column("Between limits"),
         Column("Outcome"),
         Column("Standing"),
-        Column("Calibration"),
+        Column("Evidence"),
     ]
     decision = shared.context.record.decision
     caption = (
@@ -55,7 +55,7 @@ def _value_row(shared: Shared, row: int) -> Row:
         Cell(shared.bars.get(row, "")),
         _outcome_cell(columns, row, counts),
         _standing_cell(shared, row),
-        shared.calibration_cells[columns["calibration"][row], columns["calibration_basis"][row]],
+        shared.evidence_cell(row),
     ]
     return Row(kind.head, tuple(cells), "" if counts else "aside")
 

@@ -1,6 +1,6 @@
 """View of a parameter's page: its definition, how sure it is, how it varies."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -9,7 +9,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import Parameter
 from sitegen.model.results import CampaignResults, Drawing, ParameterResult, Summary
 from sitegen.render import cautions as caution_rules
-from sitegen.render import parameter_sentences, sentences, summaries
+from sitegen.render import downloads, parameter_sentences, sentences, summaries
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
@@ -63,6 +63,8 @@ class ParameterView:
     facts: tuple[Fact, ...]
     uncertainty: Table
     conditions: tuple[ConditionView, ...]
+    files: tuple[Markup, ...]
+    """The files that hold the values, each a link with its size."""
     links: tuple[Link, ...]
 
 
@@ -91,6 +93,7 @@ def view(
     record, page = results.context.record, addresses.parameter(parameter.id)
     found = [result for result in results.parameters if result.parameter == parameter.id]
     overall = [result for result in found if not result.wafer]
+    factor, unit = summaries.scale(parameter, [result.summary for result in found])
     decided = sentences.rule(
         record.decision, addresses.relative(f"{addresses.METHOD}#decision", page)
     )
@@ -122,13 +125,14 @@ def view(
             for each in in_order(results.findings)
             if each.address.partition("#")[0] == page
         ),
-        facts=_facts(parameter, results, decided),
-        uncertainty=_uncertainty(parameter),
+        facts=_facts(parameter, results, decided, factor, unit),
+        uncertainty=_uncertainty(parameter, found),
         conditions=tuple(
             _condition(parameter, name, found, results, drawings) for name in parameter.conditions
         ),
+        files=downloads.files(results.context, page),
         links=(
-            Link("Download the values", addresses.relative(addresses.DATA, page)),
+            Link("What the columns mean", addresses.relative(addresses.DATA, page)),
             Link("How the figures are computed", addresses.relative(addresses.METHOD, page)),
         ),
     )
@@ -144,14 +148,15 @@ def _cautions(parameter: Parameter, results: CampaignResults) -> tuple[Caution, 
     )
 
 
-def _facts(parameter: Parameter, results: CampaignResults, decided: Markup) -> tuple[Fact, ...]:
+def _facts(
+    parameter: Parameter, results: CampaignResults, decided: Markup, factor: float, unit: str
+) -> tuple[Fact, ...]:
     record = results.context.record
     device = next((each.name for each in record.devices if each.id == parameter.device), "")
 
     def limit(value: float | None) -> str:
         if value is None:
             return "none"
-        factor, unit = units.shown_unit([value], parameter.unit)
         return with_unit(figure_of(value * factor), unit)
 
     facts = [
@@ -170,7 +175,8 @@ def _facts(parameter: Parameter, results: CampaignResults, decided: Markup) -> t
         facts.append(
             Fact(
                 "Plausible range",
-                f"{limit(parameter.plausible_lower)} to {limit(parameter.plausible_upper)};"
+                f"{_plausible(parameter.plausible_lower, parameter)} to"
+                f" {_plausible(parameter.plausible_upper, parameter)};"
                 " a value beyond it is a mistake, not a device",
             )
         )
@@ -185,10 +191,18 @@ def _facts(parameter: Parameter, results: CampaignResults, decided: Markup) -> t
     return tuple(facts)
 
 
-def _uncertainty(parameter: Parameter) -> Table:
+def _plausible(value: float | None, parameter: Parameter) -> str:
+    """In a prefix of its own: it can be far from the values."""
+    return "none" if value is None else stated(value, parameter.unit)
+
+
+def _uncertainty(parameter: Parameter, found: Sequence[ParameterResult]) -> Table:
     def size(absolute: float | None, relative: float | None) -> str:
         if absolute is not None:
-            return stated(absolute, parameter.unit)
+            factor, unit = summaries.scale_beside(
+                absolute, parameter, [result.summary for result in found]
+            )
+            return with_unit(figure_of(absolute * factor), unit)
         return f"{figure_of((relative or 0.0) * 100)}{units.THIN}% of the value"
 
     return Table(
@@ -227,10 +241,10 @@ def _condition(
     behind = Link("Table", f"#summary-{name}")
     below = any(result.summary.below_floor for result in chosen)
     pictures = [
-        figure(drawings[key], page, _caption(drawings[key], below, said), behind)
-        for key, said in (
-            (f"distribution-{name}", BELOW_IN_DISTRIBUTION),
-            (f"by-wafer-{name}", BELOW_BY_WAFER),
+        figure(drawings[key], page, f"{caption}. {said}" if below else caption, behind)
+        for key, caption, said in (
+            (f"distribution-{name}", "Distribution on each wafer", BELOW_IN_DISTRIBUTION),
+            (f"by-wafer-{name}", "Wafer by wafer", BELOW_BY_WAFER),
         )
         if key in drawings
     ]
@@ -239,7 +253,7 @@ def _condition(
             drawings[f"map-{wafer}-{name}"],
             page,
             link(f"Wafer {wafer}", addresses.relative(addresses.wafer(wafer), page)),
-            Link("Data", addresses.relative(addresses.DATA, page)),
+            behind,
         )
         for wafer in results.context.wafers
         if f"map-{wafer}-{name}" in drawings
@@ -257,11 +271,6 @@ def _condition(
     )
 
 
-def _caption(drawing: Drawing, below: bool, said: str) -> str:
-    """The drawing's title, and what it does with readings below the floor where there are any."""
-    return f"{drawing.title}. {said}" if below else drawing.title
-
-
 def _whose(result: ParameterResult, page: str) -> Cell:
     if not result.wafer:
         return Cell("All wafers", " ")
@@ -273,21 +282,23 @@ def _in_unit(text: str, unit: str) -> str:
 
 
 def _summaries(
-    name: str, chosen: Iterable[ParameterResult], page: str, factor: float, unit: str
+    name: str, chosen: Sequence[ParameterResult], page: str, factor: float, unit: str
 ) -> Table:
+    counts = summaries.counted([result.summary for result in chosen])
+    caption = _in_unit("Summary of the values with standing", unit) + "."
     return Table(
         id=f"summary-{name}",
-        caption=_in_unit("Summary of the values with standing", unit) + f". {summaries.NO_NUMBER}",
+        caption=f"{caption} {summaries.NO_NUMBER}" if "missing" in counts else caption,
         columns=(
             Column("Wafer"),
-            *summaries.count_columns(),
+            *summaries.count_columns(counts),
             *summaries.figure_columns(ALL_FIGURES),
         ),
         rows=tuple(
             Row(
                 _whose(result, page),
                 (
-                    *summaries.count_cells(result.summary),
+                    *summaries.count_cells(result.summary, counts),
                     *summaries.figure_cells(result.summary, factor, ALL_FIGURES),
                 ),
             )
@@ -340,7 +351,7 @@ def _outcomes(name: str, chosen: list[ParameterResult], page: str) -> Table:
         rows=tuple(
             Row(_whose(result, page), summaries.outcome_cells(result.outcomes, outcomes))
             for result in chosen
-            if outcomes
+            if set(outcomes) - {"no limits"}
         ),
         empty="No outcome was decided under this condition.",
     )

@@ -97,7 +97,7 @@ def _sure(parameter: Parameter, summary: Summary, decision: Decision) -> str:
     if not parameter.uncertainty:
         return "; no uncertainty is stated"
     expanded = decision.coverage_factor * float(standard_uncertainty(parameter, summary.median))
-    factor, unit = units.shown_unit([expanded], parameter.unit)
+    factor, unit = summaries.scale_beside(expanded, parameter, [summary])
     whose = "expanded uncertainty" + ("" if summary.n == 1 else " of the median's value")
     return (
         f"; {whose} {with_unit(units.number(expanded * factor, 2), unit)}"

@@ -1,6 +1,7 @@
 """Small pieces of text: links, lists, counts, shares, times, limits."""
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 
@@ -15,6 +16,10 @@ SPELLED = (
 )
 
 
+NO_BREAK = "\u00a0"
+"""No-break space."""
+
+
 def link(text: str, href: str) -> Markup:
     """A link as HTML."""
     return Markup('<a href="{}">{}</a>').format(href, text)
@@ -26,6 +31,11 @@ def joined(parts: Sequence[Text], last: str = "and") -> Markup:
         return Markup("")
     head, tail = parts[:-1], escape(parts[-1])
     return Markup(", ").join(head) + Markup(f" {last} ") + tail if head else tail
+
+
+def unbroken(text: str) -> str:
+    """Text as it was declared, no number of it parted from its unit: '25 °C', '0.1 mA'."""
+    return re.sub(r"(?<=\d) (?=[^\d\s]{1,4}(?:\W|$))", NO_BREAK, text)
 
 
 def several(parts: Iterable[Text], separator: str = ", ") -> Markup:
@@ -159,8 +169,8 @@ def why(reasons: object, detail: object) -> str:
 
 
 def die_name(die_x: int, die_y: int) -> str:
-    """'x3 y−2'."""
-    return f"x{die_x} y{die_y}".replace("-", units.MINUS)
+    """'(3, −2)', as on the maps and in the findings; it does not break."""
+    return f"({die_x},{NO_BREAK}{die_y})".replace("-", units.MINUS)
 
 
 def with_unit(text: str, unit: str) -> str:

@@ -8,7 +8,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
 from sitegen.render.marks import heading
-from sitegen.render.phrases import capital, figure_of, limits, number_of, plain, stated
+from sitegen.render.phrases import capital, figure_of, limits, number_of, plain, stated, unbroken
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
 
 FIGURES = (
@@ -24,6 +24,15 @@ FIGURES = (
     ("maximum", "Greatest", 4),
 )
 """Field of `Summary`, heading, significant digits."""
+
+COUNTS = (
+    ("n", "Values"),
+    ("missing", "No number"),
+    ("without_standing", "Without standing"),
+    ("not_closed", "Not closed"),
+    ("below_floor", "Below floor"),
+)
+"""Field of `Summary`, heading."""
 
 NO_NUMBER = "No number: planned and not measured, or measured and not determined."
 """What the column of that heading counts; captions say it."""
@@ -43,37 +52,45 @@ def conditions_of(record: CampaignRecord) -> Mapping[str, Condition]:
 
 
 def scale(parameter: Parameter, summaries: Sequence[Summary] = ()) -> tuple[float, str]:
-    """Factor and unit symbol that suit the parameter's figures and limits."""
-    figures: list[float | None] = [
-        figure
-        for summary in summaries
-        for figure in (summary.median, summary.q05, summary.q95, summary.maximum)
-        if figure is not None
-    ]
-    figures += [] if figures else [parameter.lower, parameter.upper, parameter.target]
-    return units.shown_unit(figures, parameter.unit)
+    """Factor and unit symbol that suit the parameter's medians; its limits share them.
+
+    Where no median is known the greatest figures choose, then the limits.
+    """
+    for figures in (
+        [summary.median for summary in summaries],
+        [summary.maximum for summary in summaries],
+        [parameter.lower, parameter.upper, parameter.target],
+    ):
+        if any(figures):
+            return units.shown_unit(figures, parameter.unit)
+    return units.shown_unit([], parameter.unit)
 
 
-def count_columns() -> tuple[Column, ...]:
-    """Columns of the counts of values."""
-    return (
-        Column("Values", True),
-        Column("No number", True),
-        Column("Without standing", True),
-        Column("Not closed", True),
-        Column("Below floor", True),
+def scale_beside(
+    part: float, parameter: Parameter, summaries: Sequence[Summary]
+) -> tuple[float, str]:
+    """`scale`, unless a small part of the value, its uncertainty, would begin with zeros in it."""
+    factor, unit = scale(parameter, summaries)
+    return (factor, unit) if part * factor >= 0.1 else units.shown_unit([part], parameter.unit)
+
+
+def counted(summaries: Sequence[Summary]) -> tuple[str, ...]:
+    """Fields of the counts to show: of the values, and of what occurs in any of these."""
+    return tuple(
+        name
+        for name, _ in COUNTS
+        if name == "n" or any(getattr(summary, name) for summary in summaries)
     )
 
 
-def count_cells(summary: Summary) -> tuple[Cell, ...]:
+def count_columns(names: Sequence[str]) -> tuple[Column, ...]:
+    """Columns of the named counts of values."""
+    return tuple(Column(heading, True) for name, heading in COUNTS if name in names)
+
+
+def count_cells(summary: Summary, names: Sequence[str]) -> tuple[Cell, ...]:
     """Cells under `count_columns`."""
-    counts = (
-        summary.n,
-        summary.missing,
-        summary.without_standing,
-        summary.not_closed,
-        summary.below_floor,
-    )
+    counts = [getattr(summary, name) for name, _ in COUNTS if name in names]
     return tuple(Cell(number_of(count), str(count), True) for count in counts)
 
 
@@ -124,10 +141,10 @@ def seen(results: Sequence[Mapping[str, int]]) -> tuple[str, ...]:
 
 
 def symbol(parameter: Parameter) -> Markup:
-    """'V_T' with its index set low."""
-    stem, mark, index = parameter.symbol.partition("_")
-    text = Markup("{}<sub>{}</sub>") if mark else Markup("{}{}")
-    return Markup('<span class="symbol">{}</span>').format(text.format(stem, index))
+    """'V_T' with its index set low; a bar of '|S_21|' stands on the line."""
+    stem, _, index = parameter.symbol.partition("_")
+    low = [Markup("<sub>{}</sub>").format(part) if part else part for part in index.split("|")]
+    return Markup('<span class="symbol">{}{}</span>').format(stem, Markup("|").join(low))
 
 
 def parameter_cell(parameter: Parameter, page: str) -> Cell:
@@ -135,9 +152,17 @@ def parameter_cell(parameter: Parameter, page: str) -> Cell:
     text = Markup('<a href="{}">{}</a> <span class="name">{}</span>').format(
         addresses.relative(addresses.parameter(parameter.id), page),
         symbol(parameter),
-        parameter.name,
+        unbroken(parameter.name),
     )
     return Cell(text, parameter.symbol)
+
+
+def condition_cell(condition: Condition | None, name: str) -> Cell:
+    """A condition's name with its description."""
+    if condition is None or not condition.description:
+        return Cell(name)
+    text = Markup('{} <span class="name">{}</span>').format(name, unbroken(condition.description))
+    return Cell(text, name)
 
 
 def condition_text(condition: Condition | None, name: str) -> Text:
@@ -162,8 +187,10 @@ def parameter_table(
 ) -> Table:
     """Each parameter and condition with its limits, figures, outcomes and counts."""
     parameters = parameters_of(record)
+    conditions = conditions_of(record)
     found = [result for result in results if result.parameter in parameters]
     outcomes = seen([result.outcomes for result in found])
+    counts = counted([result.summary for result in found])
     rows = []
     for result in found:
         parameter = parameters[result.parameter]
@@ -172,18 +199,18 @@ def parameter_table(
             Row(
                 parameter_cell(parameter, page),
                 (
-                    Cell(result.condition),
+                    condition_cell(conditions.get(result.condition), result.condition),
                     Cell(unit),
                     limits_cell(parameter, factor),
                     *figure_cells(result.summary, factor),
                     *outcome_cells(result.outcomes, outcomes),
-                    *count_cells(result.summary),
+                    *count_cells(result.summary, counts),
                 ),
             )
         )
     return Table(
         id="parameters",
-        caption=f"{caption}. {NO_NUMBER}",
+        caption=f"{caption}. {NO_NUMBER}" if "missing" in counts else f"{caption}.",
         columns=(
             Column("Parameter"),
             Column("Condition"),
@@ -191,7 +218,7 @@ def parameter_table(
             Column("Limits", True),
             *figure_columns(),
             *outcome_columns(outcomes),
-            *count_columns(),
+            *count_columns(counts),
         ),
         rows=tuple(rows),
         empty="No parameter was measured.",

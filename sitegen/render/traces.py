@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
+from sitegen.model.campaign import CampaignRecord
 from sitegen.model.results import CampaignContext, TraceGroup
 from sitegen.render.marks import marked
 from sitegen.render.page import FrameArt
-from sitegen.render.phrases import plain, why
+from sitegen.render.phrases import capital, plain, why
 from sitegen.render.pieces import Text
 
 
@@ -27,7 +28,6 @@ class Frame:
     """A frame as its page names it; the same for every die of the wafer."""
 
     href: str
-    description: str
     width: int
     height: int
     left: int
@@ -53,9 +53,19 @@ class TraceFigure:
     id: str
     frame: Frame
     title: str
+    """'|S21|'."""
     curves: tuple[Curve, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DieTraces:
+    """The traces of one device of a die under one condition, side by side."""
+
+    id: str
+    title: str
     sweeps: tuple[Text, ...]
     """For each sweep its touchdown, calibration and standing."""
+    figures: tuple[TraceFigure, ...]
 
 
 class TraceMaker:
@@ -74,6 +84,10 @@ class TraceMaker:
         self.arts = [frames[key] for key in sorted(frames)]
         self.frames = [_frame(art, page) for art in self.arts]
         self.groups = groups
+        self.conditions = {
+            each.id: f"{each.id} ({each.description})" for each in context.record.conditions
+        }
+        self.order = _declared_order(groups, context.record)
         self.keys = [group.keys.to_pydict() for group in groups]
         self.rows = [_rows_by_die(keys) for keys in self.keys]
         self.calibrations = {
@@ -84,20 +98,38 @@ class TraceMaker:
         }
         self.said: dict[tuple[object, ...], Text] = {}
 
-    def of(self, die_x: int, die_y: int, name: str) -> tuple[TraceFigure, ...]:
-        """The trace figures of one die; none where it has no sweeps."""
-        found = []
-        for number, (art, frame) in enumerate(zip(self.arts, self.frames, strict=True), 1):
-            rows = self.rows[art.group].get((die_x, die_y))
-            if rows:
-                found.append(self._figure(f"trace-{number}", art, frame, rows, name))
-        return tuple(found)
+    def of(self, die_x: int, die_y: int) -> tuple[DieTraces, ...]:
+        """The traces of one die, as the campaign orders devices and conditions; none without."""
+        return tuple(
+            self._together(number, rows)
+            for number in self.order
+            if (rows := self.rows[number].get((die_x, die_y)))
+        )
+
+    def _together(self, number: int, rows: Sequence[int]) -> DieTraces:
+        keys, group = self.keys[number], self.groups[number]
+        counting = self._counting([keys["touchdown"][row] for row in rows])
+        device = self.devices.get(group.device, group.device)
+        return DieTraces(
+            id=f"traces-{group.device}-{group.condition}",
+            title=f"{capital(device)}, {self.conditions.get(group.condition, group.condition)}",
+            sweeps=tuple(dict.fromkeys(self._said(keys, row, counting) for row in rows)),
+            figures=tuple(
+                self._figure(f"trace-{place + 1}", art, self.frames[place], rows, counting)
+                for place, art in enumerate(self.arts)
+                if art.group == number
+            ),
+        )
 
     def _figure(
-        self, identity: str, art: FrameArt, frame: Frame, rows: Sequence[int], name: str
+        self,
+        identity: str,
+        art: FrameArt,
+        frame: Frame,
+        rows: Sequence[int],
+        counting: frozenset[int],
     ) -> TraceFigure:
-        keys, group = self.keys[art.group], self.groups[art.group]
-        counting = self._counting([keys["touchdown"][row] for row in rows])
+        keys = self.keys[art.group]
         curves = []
         for row in rows:
             touchdown = keys["touchdown"][row]
@@ -105,14 +137,8 @@ class TraceMaker:
             if keys["standing"][row] == "without standing":
                 style += " without-standing"
             curves += [Curve(points, style) for points in art.polylines[row]]
-        device = self.devices.get(group.device, group.device)
-        return TraceFigure(
-            id=identity,
-            frame=frame,
-            title=f"{art.y_title.partition(' / ')[0]} of {device}, {group.condition}, die {name}",
-            curves=tuple(curves),
-            sweeps=tuple(dict.fromkeys(self._said(keys, row, counting) for row in rows)),
-        )
+        title = art.y_title.partition(" / ")[0]
+        return TraceFigure(identity, frame, title, tuple(curves))
 
     def _counting(self, touchdowns: Sequence[int]) -> frozenset[int]:
         if self.counts == "mean":
@@ -138,6 +164,18 @@ class TraceMaker:
         return self.said[key]
 
 
+def _declared_order(groups: Sequence[TraceGroup], record: CampaignRecord) -> list[int]:
+    """The places of the groups, by device and then by condition as the campaign declares them."""
+    devices = {device.id: place for place, device in enumerate(record.devices)}
+    conditions = {condition.id: place for place, condition in enumerate(record.conditions)}
+
+    def place(number: int) -> tuple[int, int]:
+        group = groups[number]
+        return devices.get(group.device, 0), conditions.get(group.condition, 0)
+
+    return sorted(range(len(groups)), key=place)
+
+
 def _rows_by_die(
     keys: Mapping[str, Sequence[object]],
 ) -> Mapping[tuple[object, object], list[int]]:
@@ -150,7 +188,6 @@ def _rows_by_die(
 def _frame(art: FrameArt, page: str) -> Frame:
     return Frame(
         href=addresses.relative(art.address, page),
-        description=art.description,
         width=art.width,
         height=art.height,
         left=art.left,

@@ -10,7 +10,7 @@ from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignContext, Drawing, WaferResults
 from sitegen.model.wafer import WaferRecord
 from sitegen.render import die as die_page
-from sitegen.render import sentences, summaries, wafer_tables
+from sitegen.render import downloads, sentences, summaries, wafer_tables
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
@@ -65,6 +65,8 @@ class WaferView:
     thermal: Table
     states: Table | None
     notes: tuple[NoteText, ...]
+    files: tuple[Markup, ...]
+    """The files that hold the wafer's values and sweeps, each a link with its size."""
     links: tuple[Link, ...]
 
 
@@ -131,6 +133,7 @@ def view(
         thermal=_thermal(record),
         states=_states(record),
         notes=(note_text(note),) if note else (),
+        files=downloads.files(context, home, (record.id,)),
         links=_links(shared),
     )
 
@@ -147,18 +150,16 @@ def _conditions(shared: Shared) -> frozenset[str]:
 
 
 def _maps(shared: Shared, maps: Mapping[str, Drawing]) -> tuple[Figure, ...]:
-    parameters = summaries.parameters_of(shared.context.record)
     found = []
-    data = Link("Data", shared.to(addresses.DATA))
-    for name in sorted(maps):
-        parameter, slash, condition = name.partition("/")
-        if not slash or parameter not in parameters:
-            continue
-        target = addresses.relative(addresses.parameter(parameter), shared.home)
-        caption = Markup("{}, {}").format(
-            link(parameters[parameter].name, target), condition
-        )  # fmt: skip
-        found.append(figure(maps[name], shared.home, caption, data))
+    for parameter in shared.context.record.parameters:
+        target = addresses.relative(addresses.parameter(parameter.id), shared.home)
+        for condition in parameter.conditions:
+            name = f"{parameter.id}/{condition}"
+            if name in maps:
+                caption = Markup('<a href="{}">{} {}</a> ({})').format(
+                    target, summaries.symbol(parameter), parameter.name, condition
+                )
+                found.append(figure(maps[name], shared.home, caption))
     return tuple(found)
 
 
@@ -183,7 +184,7 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
         ("DC instrument", record.dc_instrument),
     ):
         if instrument:
-            facts.append(Fact(word, instrument))
+            facts.append(Fact(word, shared.instrument(instrument)))
     stood = [
         Markup("{} ({} values)").format(
             link(name, addresses.relative(addresses.calibration(name), home)), number_of(count)
@@ -249,4 +250,4 @@ def _links(shared: Shared) -> tuple[Link, ...]:
         for name in shared.context.wafers
         if name != shared.wafer
     ]
-    return (Link("Download the data", shared.to(addresses.DATA)), *others)
+    return (Link("What the columns mean", shared.to(addresses.DATA)), *others)

@@ -13,7 +13,13 @@ from sitegen.render import cautions, sentences
 from sitegen.render.page import FrameArt
 from sitegen.render.phrases import limits, link
 from sitegen.render.pieces import Caution, Cell
-from sitegen.render.summaries import conditions_of, parameter_cell, parameters_of, scale
+from sitegen.render.summaries import (
+    condition_cell,
+    conditions_of,
+    parameter_cell,
+    parameters_of,
+    scale,
+)
 from sitegen.render.traces import TraceMaker
 
 COLUMNS = (
@@ -109,6 +115,9 @@ class Shared:
                 zip(self.columns["calibration"], self.columns["calibration_basis"], strict=True)
             )
         }
+        self.dc_instrument_cell = Cell(
+            self.instrument(record.dc_instrument) if record.dc_instrument else units.MISSING
+        )
         self.planned_conditions = frozenset(
             condition
             for parameter in context.record.parameters
@@ -125,6 +134,19 @@ class Shared:
             return Cell(units.MISSING)
         text = self.calibration(str(name))
         return Cell(text + Markup(' <span class="why">{}</span>').format(basis) if basis else text)
+
+    def evidence_cell(self, row: int) -> Cell:
+        """The calibration behind a value of `columns`; the instrument where it needs none."""
+        kind = self.kinds[self.columns["parameter"][row], self.columns["condition"][row]]
+        if kind.parameter.kind == "dc" and self.columns["value"][row] is not None:
+            return self.dc_instrument_cell
+        key = self.columns["calibration"][row], self.columns["calibration_basis"][row]
+        return self.calibration_cells[key]
+
+    def instrument(self, name: str) -> Markup:
+        """An instrument, linked to its station's page."""
+        target = f"{addresses.station(self.record.station)}#instruments"
+        return link(name, self.to(target))
 
     def calibration(self, name: str) -> Markup:
         """A calibration, linked where it has a page."""
@@ -164,7 +186,7 @@ class Shared:
             factor=factor,
             unit=unit,
             head=parameter_cell(parameter, self.home),
-            condition_cell=Cell(Markup(escape(str(key[1])))),
+            condition_cell=condition_cell(condition, str(key[1])),
             unit_cell=Cell(unit),
             limits_cell=Cell(limits(parameter.lower, parameter.upper, factor), "", True),
         )

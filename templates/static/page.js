@@ -98,7 +98,10 @@
   /* Search */
 
   function matches(entries, text) {
-    var words = text.toLowerCase().replace(/-/g, "\u2212").split(/\s+/).filter(Boolean);
+    var words = text.toLowerCase().replace(/-/g, "\u2212").replace(/_/g, " ")
+      // A die's place may be typed as its address has it: x1 y-2.
+      .replace(/\bx(\u2212?\d+)/g, "($1,").replace(/\by(\u2212?\d+)/g, "\u00a0$1)")
+      .split(" ").filter(Boolean);
     if (!words.length) { return []; }
     return entries.filter(function (entry) {
       var label = (entry[2] + " " + entry[0]).toLowerCase().replace(/-/g, "\u2212");

@@ -111,7 +111,8 @@ def test_a_table_is_filtered(origin: str, watched: Watched) -> None:
 def test_search_finds_a_die_a_parameter_and_an_event(origin: str, watched: Watched) -> None:
     page = watched.page
     for words, heading in (
-        ("LK7-3 x0 y0", "Die x0 y0"),
+        ("LK7-3 x0 y0", "Die (0,\u00a00)"),
+        ("LK7-3 (1, -2)", "Die (1,\u00a0−2)"),
         ("drain breakdown", "breakdown"),
         ("VER-5", "VER-5"),
     ):
@@ -146,10 +147,13 @@ def test_the_traces_lie_exactly_over_their_frames(origin: str, watched: Watched)
     places = figure.evaluate(
         """one => {
           const outer = one.getBoundingClientRect();
-          const inner = one.querySelector(':scope > svg').getBoundingClientRect();
+          // Its own rectangle holds the curve only: the corners of its viewBox are the plot's.
+          const plot = one.querySelector(':scope > svg'), size = plot.viewBox.baseVal;
+          const [start, end] = [[0, 0], [size.width, size.height]].map(
+            ([x, y]) => new DOMPoint(x, y).matrixTransform(plot.getScreenCTM()));
           const scale = one.viewBox.baseVal.width / outer.width;
-          return [(inner.left - outer.left) * scale, (inner.top - outer.top) * scale,
-                  inner.width * scale, inner.height * scale];
+          return [(start.x - outer.left) * scale, (start.y - outer.top) * scale,
+                  (end.x - start.x) * scale, (end.y - start.y) * scale];
         }"""
     )
     page.goto(page.url.rsplit("/", 1)[0] + "/" + str(address))

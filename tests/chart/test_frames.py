@@ -56,9 +56,9 @@ def test_known_value_lies_on_its_pixel() -> None:
 
 
 def test_grid_lines_are_not_rounded_to_pixels() -> None:
-    """20 GHz of 100 on 408 pixels lies at 81.6."""
+    """20 GHz of 100 on 308 pixels lies at 61.6."""
     grid = [p for p in plot_of(samples.frame()).iter("line") if p.get("class") == "line-grid"]
-    assert any("translate(81.6," in part.get("transform", "") for part in grid)
+    assert any("translate(61.6," in part.get("transform", "") for part in grid)
 
 
 def test_logarithmic_axis_follows_its_law() -> None:
@@ -133,8 +133,8 @@ def test_lone_point_is_written_twice() -> None:
     values = np.full((1, FREQUENCY_HZ.size), np.nan)
     values[0, 50] = -10.0
     frame = samples.frame()
-    assert polylines(frame, FREQUENCY_HZ, values) == [("2040,1150,2040,1150",)]
-    assert (frame.width, frame.height) == (408, 230)
+    assert polylines(frame, FREQUENCY_HZ, values) == [("1540,900,1540,900",)]
+    assert (frame.width, frame.height) == (308, 180)
 
 
 def test_band_leaves_out_what_is_not_known() -> None:

@@ -318,5 +318,5 @@ def test_captions_say_what_the_drawings_do_with_readings_below_the_floor() -> No
     low = replace(samples.parameter_result("VTH", "room"), summary=samples.summary(below_floor=2))
     page = render.parameter_page(samples.VTH, replace(results, parameters=(low,)), drawn)
     text = text_of(page)
-    assert "distribution-room. Readings below the floor are left out, and counted" in text
-    assert "by-wafer-room. Readings below the floor are drawn at the floor." in text
+    assert "Distribution on each wafer. Readings below the floor are left out, and counted" in text
+    assert "Wafer by wafer. Readings below the floor are drawn at the floor." in text

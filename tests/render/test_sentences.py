@@ -237,7 +237,7 @@ def test_the_rule_names_its_factors() -> None:
 
 
 WITHIN = DieFacts(
-    name="x0 y0",
+    name="(0, 0)",
     outcome="within",
     reason="",
     planned=True,
@@ -311,4 +311,4 @@ WITHIN = DieFacts(
 )
 def test_a_die(changes: dict[str, Any], text: str) -> None:
 
-    assert said(die_sentences.die(replace(WITHIN, **changes), RULE, "last")) == f"Die x0 y0 {text}"
+    assert said(die_sentences.die(replace(WITHIN, **changes), RULE, "last")) == f"Die (0, 0) {text}"

@@ -14,7 +14,7 @@ def test_the_search_index_sets_one_variable_with_every_entry() -> None:
     name, _, value = script.rstrip().removesuffix(";").partition("=")
     assert name == f"window.{VARIABLE}"
     entries = json.loads(value)
-    assert ["W1 x3 y\u22122", "wafers/W1/x3_y-2.html", "die"] in entries
+    assert ["W1 (3,\u00a0\u22122)", "wafers/W1/x3_y-2.html", "die"] in entries
     assert ["CAL-1", "calibrations/CAL-1/index.html", "calibration"] in entries
     assert ["V_th threshold voltage (VTH)", "parameters/VTH/index.html", "parameter"] in entries
     kinds = {kind for _, _, kind in entries}

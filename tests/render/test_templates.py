@@ -57,7 +57,10 @@ MACRO_ARGUMENTS: dict[str, object] = {
     "findings.findings": tuple[pieces.Finding, ...],
     "cautions.cautions": tuple[pieces.Caution, ...],
     "notes.notes": tuple[pieces.NoteText, ...],
+    "traces.traces": traces.DieTraces,
     "trace.trace": traces.TraceFigure,
+    "trace.group": str,
+    "file_list.files": tuple[str, ...],
     "die_list.dies": pieces.DieList,
 }
 """'macro.argument' -> the type that it is given."""

@@ -1,5 +1,7 @@
 """The pages of a wafer and of its dies from hand-made results, in odd cases too."""
 
+import re
+
 import pytest
 
 from sitegen import render
@@ -81,7 +83,7 @@ def test_a_wafer_warns_only_of_what_was_or_must_be_measured_on_it(
 def test_a_die_leads_with_its_verdict_and_what_decided_it() -> None:
     text = text_of(wafer_pages()[1])
     assert (
-        "Die x0 y0 is outside under the guarded rule (w = U, k = 2): one value lies outside its"
+        "Die (0, 0) is outside under the guarded rule (w = U, k = 2): one value lies outside its"
         " limits (threshold voltage (hot) −2.450 V, above −2.5 V)." in text
     )
     assert "One value is without standing. " not in text
@@ -144,3 +146,41 @@ def test_traces_of_touchdowns_that_do_not_count_or_do_not_stand_differ() -> None
     assert '<polyline class="trace repeat"' in pages[1].html
     assert '<polyline class="trace without-standing"' in pages[1].html
     assert "Touchdown 1 (does not count)" in text_of(pages[1])
+
+
+def test_a_die_leads_straight_to_its_files_with_their_sizes() -> None:
+    wafer, die, *_ = wafer_pages()
+    for page in (wafer, die):
+        assert '<a href="../../data/results.csv" download>results.csv</a> 9.9\u202fkB' in page.html
+        assert "sweeps-W1.parquet</a> 1.2\u202fMB" in page.html
+        assert "sweeps-W2" not in page.html
+
+
+def test_a_dc_value_shows_the_instrument_behind_it_and_an_rf_value_its_calibration() -> None:
+    record = samples.wafer_record().model_copy(update={"dc_instrument": "SMU-A"})
+    _, die, *_ = render.wafer_pages(
+        context=samples.context(),
+        record=record,
+        results=samples.wafer_results(
+            results=samples.values(
+                {"calibration": None, "calibration_basis": None},
+                {"parameter": "H21", "condition": "room", "calibration": "CAL-1"},
+            ),
+            traces=(),
+        ),
+        note=None,
+        frames={},
+        maps={},
+        bars={},
+    )
+    dc, rf = re.findall(r"<tr><th scope=\"row\".*?</tr>", die.html)
+    assert '<a href="../../stations/PS-A/index.html#instruments">SMU-A</a>' in dc
+    assert "SMU-A" not in rf and "CAL-1" in rf
+
+
+def test_a_condition_is_described_beside_its_name() -> None:
+    wafer, die, *_ = wafer_pages()
+    for page in (wafer, die):
+        assert (
+            '<td data-sort-value="room">room <span class="name">saturation</span></td>' in page.html
+        )

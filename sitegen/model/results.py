@@ -171,7 +171,7 @@ class Summary:
     not_closed: int
     """Of n."""
     below_floor: int
-    """Of n; they rank lowest, and mean and standard deviation are then not stated."""
+    """Of n; they rank around zero, and mean and standard deviation are then not stated."""
     highest_floor: float | None
     """Highest floor of those values, for text such as '< 10 pA'."""
     mean: float | None

@@ -32,7 +32,7 @@ PARAMETER_COLUMNS: Columns = (
     ("missing", WHOLE, "values expected and not measured"),
     ("without_standing", WHOLE, "values that count and have no standing; not part of n"),
     ("not_closed", WHOLE, "values of n that no passed verification followed"),
-    ("below_floor", WHOLE, "values of n below the stored floor; they rank lowest"),
+    ("below_floor", WHOLE, "values of n below the stored floor; they rank around zero"),
     ("mean", REAL, "arithmetic mean; null: not stated"),
     ("standard_deviation", REAL, "sample standard deviation, divisor n - 1"),
     ("median", REAL, "median; null where it lies below the floor"),

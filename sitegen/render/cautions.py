@@ -72,7 +72,7 @@ def _greatest_voltage_v(condition: Condition) -> float:
 
 def _voltage(highest_v: float) -> Caution:
     reached = (
-        f"The bias reaches {stated(highest_v, 'V')}"
+        f"The set points reach {stated(highest_v, 'V')} between two terminals"
         if highest_v > HAZARDOUS_DC_V
         else "The station's record names hazardous voltage, though no set point shown here"
         f" exceeds {HAZARDOUS_DC_V:g}{units.THIN}V"

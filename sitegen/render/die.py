@@ -7,9 +7,9 @@ from datetime import datetime
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.render import die_sentences, die_values, downloads
+from sitegen.render import die_sentences, die_values, downloads, summaries
 from sitegen.render.phrases import die_name, figure_of, stretch, with_unit
-from sitegen.render.pieces import Caution, Fact, Link, Table
+from sitegen.render.pieces import Caution, Fact, Link, Table, Text
 from sitegen.render.traces import DieTraces
 from sitegen.render.wafer_shared import DieRow, Kind, Shared, as_float
 
@@ -140,7 +140,23 @@ def _facts_of_verdict(shared: Shared, die: DieRow, rows: Sequence[int]) -> die_s
         standing_reasons=tuple(reasons),
         not_closed=sum(columns["standing"][row] == "not closed" for row in stands),
         repeated=sum(_number(columns["touchdowns"][row]) > 1 for row in counting),
+        hinging=_hinging(shared, rows),
     )
+
+
+def _hinging(shared: Shared, rows: Sequence[int]) -> tuple[Text, ...]:
+    """Parameters whose outcome another touchdown would have changed, by their symbols."""
+    columns = shared.columns
+    outcomes: dict[tuple[object, ...], set[object]] = {}
+    for row in rows:
+        if _number(columns["touchdown"][row]) > 0:
+            key = tuple(columns[name][row] for name in ("parameter", "condition", "site"))
+            outcomes.setdefault(key, set()).add(columns["outcome"][row])
+    names = [str(key[0]) for key, found in outcomes.items() if len(found) > 1]
+    if not names:
+        return ()
+    parameters = summaries.parameters_of(shared.context.record)
+    return tuple(summaries.symbol(parameters[name]) for name in dict.fromkeys(names))
 
 
 def _number(value: object) -> float:

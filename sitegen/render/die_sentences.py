@@ -36,6 +36,8 @@ class DieFacts:
     not_closed: int
     repeated: int
     """Values with more than one touchdown."""
+    hinging: tuple[Text, ...]
+    """Symbols of the parameters whose outcome another touchdown would have changed."""
 
 
 def die(facts: DieFacts, decided: Markup, counts: str) -> Sentences:
@@ -134,10 +136,12 @@ def _touchdowns(facts: DieFacts, counts: str) -> Sentences:
         "last": "the last touchdown counts",
         "mean": "the mean of all touchdowns counts",
     }[counts]
+    hinging = Markup("; another one would change the outcome of {}").format(joined(facts.hinging))
     return (
-        Markup("{} {} taken at more than one touchdown; {}.").format(
+        Markup("{} {} taken at more than one touchdown; {}{}.").format(
             capital(counted(facts.repeated, "value")),
             "was" if facts.repeated == 1 else "were",
             rule,
+            hinging if facts.hinging else "",
         ),
     )

@@ -250,6 +250,7 @@ WITHIN = DieFacts(
     standing_reasons=(),
     not_closed=0,
     repeated=0,
+    hinging=(),
 )
 
 
@@ -306,6 +307,12 @@ WITHIN = DieFacts(
             "is within: all three values with limits lie within them under the guarded rule. One"
             " value is not closed, with no passed verification after. Two values were taken at more"
             " than one touchdown; the last touchdown counts.",
+        ),
+        (
+            {"repeated": 2, "hinging": ("RON",)},
+            "is within: all three values with limits lie within them under the guarded rule. Two"
+            " values were taken at more than one touchdown; the last touchdown counts; another one"
+            " would change the outcome of RON.",
         ),
     ],
 )

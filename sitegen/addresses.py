@@ -1,4 +1,7 @@
-"""The one address of every page, drawing and table, relative to the publication's root."""
+"""The one address of every page, drawing and table, relative to the publication's root.
+
+Ids may hold hyphens, so where several make one name a tilde, which no id holds, parts them.
+"""
 
 import posixpath
 
@@ -31,12 +34,17 @@ def die_stem(die_x: int, die_y: int) -> str:
 
 def wafer_map(wafer_id: str, parameter_id: str, condition_id: str) -> str:
     """Map of one parameter and condition over a wafer, as a drawing of its own."""
-    return f"wafers/{wafer_id}/map-{parameter_id}-{condition_id}.svg"
+    return f"wafers/{wafer_id}/map~{parameter_id}~{condition_id}.svg"
+
+
+def verdict_map(wafer_id: str, form: str) -> str:
+    """Map of a wafer's verdicts: form is 'linked' or 'small'."""
+    return f"wafers/{wafer_id}/verdicts-{form}.svg"
 
 
 def frame(wafer_id: str, device_id: str, condition_id: str, trace: str) -> str:
     """Shared frame of a trace: axes, median and band of the wafer."""
-    return f"wafers/{wafer_id}/frame-{device_id}-{condition_id}-{trace}.svg"
+    return f"wafers/{wafer_id}/frame~{device_id}~{condition_id}~{trace}.svg"
 
 
 def parameter(parameter_id: str) -> str:

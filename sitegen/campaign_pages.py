@@ -85,7 +85,7 @@ def _campaign_drawings(
 
 def _parameter_maps(parameter: str, published: Mapping[str, Published]) -> dict[str, Drawing]:
     return {
-        f"map-{wafer}-{name.partition('/')[2]}": drawing
+        f"map/{wafer}/{name.partition('/')[2]}": drawing
         for wafer, one in published.items()
         for name, drawing in one.maps.items()
         if name.startswith(f"{parameter}/")

@@ -218,7 +218,7 @@ def verdict_map(
         for x, y, outcome, without, open_, reason in zip(*columns, strict=True)
     ]
     return wafer_map(
-        address=addresses.wafer_map(wafer, "verdicts", "linked" if linked else "small"),
+        address=addresses.verdict_map(wafer, "linked" if linked else "small"),
         title=f"Verdicts of the dies on wafer {wafer}",
         description=f"{results.summary.conforming} of the {results.summary.assessable} dies whose"
         " every value could be judged are within every limit.",

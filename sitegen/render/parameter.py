@@ -73,7 +73,7 @@ def parameter_page(
 ) -> Page:
     """The page of one parameter, all its conditions and wafers.
 
-    drawings: 'distribution-<condition>', 'by-wafer-<condition>', 'map-<wafer>-<condition>'.
+    drawings: 'distribution-<condition>', 'by-wafer-<condition>', 'map/<wafer>/<condition>'.
     """
     address = addresses.parameter(parameter.id)
     return Page(
@@ -250,13 +250,13 @@ def _condition(
     ]
     maps = [
         figure(
-            drawings[f"map-{wafer}-{name}"],
+            drawings[f"map/{wafer}/{name}"],
             page,
             link(f"Wafer {wafer}", addresses.relative(addresses.wafer(wafer), page)),
             behind,
         )
         for wafer in results.context.wafers
-        if f"map-{wafer}-{name}" in drawings
+        if f"map/{wafer}/{name}" in drawings
     ]
     told = summaries.condition_text(condition, name)
     return ConditionView(

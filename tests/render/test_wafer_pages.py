@@ -125,7 +125,7 @@ def test_a_die_leads_to_its_neighbours_and_to_itself_on_other_wafers() -> None:
 
 def test_a_trace_lies_over_its_frame() -> None:
     page = wafer_pages()[1]
-    assert '<image href="frame-hemt-room-s21_db.svg" width="480" height="300"/>' in page.html
+    assert '<image href="frame~hemt~room~s21_db.svg" width="480" height="300"/>' in page.html
     assert 'x="58" y="26" width="408" height="230" viewBox="0 0 4080 2300"' in page.html
     assert page.html.count('<polyline class="trace"') == 2
 

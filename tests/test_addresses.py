@@ -1,0 +1,19 @@
+"""Addresses: one for each thing, and links between them."""
+
+from sitegen import addresses
+
+
+def test_ids_with_hyphens_never_share_an_address() -> None:
+    assert addresses.frame("W", "a-b", "c", "s21_db") != addresses.frame("W", "a", "b-c", "s21_db")
+    assert addresses.wafer_map("W", "a-b", "c") != addresses.wafer_map("W", "a", "b-c")
+    assert addresses.wafer_map("W", "verdicts", "small") != addresses.verdict_map("W", "small")
+
+
+def test_links_are_relative_to_their_page() -> None:
+    die = addresses.die("W1", 3, -2)
+    assert addresses.relative(addresses.HOME, die) == "../../index.html"
+    assert addresses.relative(addresses.wafer("W1"), die) == "index.html"
+    assert addresses.relative(f"{addresses.METHOD}#standing", die) == (
+        "../../method/index.html#standing"
+    )
+    assert addresses.relative(f"{die}#values", die) == "#values"

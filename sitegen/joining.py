@@ -26,7 +26,7 @@ from sitegen.model.results import (
 from sitegen.problems import Fault
 from sitegen.publish import record_tables
 from sitegen.publish.tables import read_columns, write_table
-from sitegen.wafer_jobs import Computed
+from sitegen.wafer_jobs import Computed, traces_beside
 
 JOINED = [*NEEDED, "die_x", "die_y", "calibration", "standing_reasons"]
 """Columns of the results that are looked at over all wafers."""
@@ -132,7 +132,7 @@ def _write_wafer_tables(computed: Sequence[Computed], root: Path) -> tuple[Table
             f"sweeps-{one.record.id}",
             f"Corrected sweeps of wafer {one.record.id}, one row a frequency.",
             schema_of(record_tables.SWEEP_COLUMNS),
-            record_tables.sweeps(kept(one).traces),
+            record_tables.sweeps(jobs.kept(traces_beside(one.kept))),
             forms=("parquet",),
         )
         for one in computed

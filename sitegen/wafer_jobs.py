@@ -97,7 +97,8 @@ def compute(argument: ComputeArgument) -> Computed:
     )
     results = compute_wafer(record, tables, _setting(argument), argument.layout)
     results = replace(results, faults=tuple(sorted({*faults, *results.faults})))
-    jobs.keep(argument.kept, results)
+    jobs.keep(argument.kept, replace(results, traces=()))
+    jobs.keep(traces_beside(argument.kept), results.traces)
     return Computed(
         record=record,
         key=argument.key,
@@ -112,7 +113,10 @@ def compute(argument: ComputeArgument) -> Computed:
 def publish(argument: PagesArgument) -> Published:
     """Draw a wafer's frames and maps, and write its pages."""
     results: WaferResults = replace(
-        jobs.kept(argument.kept), findings=argument.findings, faults=argument.faults
+        jobs.kept(argument.kept),
+        traces=jobs.kept(traces_beside(argument.kept)),
+        findings=argument.findings,
+        faults=argument.faults,
     )
     frames = drawings.frames(argument.record.id, results, argument.context)
     maps = drawings.wafer_maps(argument.record.id, results, argument.context)
@@ -132,6 +136,11 @@ def publish(argument: PagesArgument) -> Published:
         write_text(argument.root, page.address, page.html)
         pages += 1
     return Published(pages, {name: replace(drawing, svg="") for name, drawing in maps.items()})
+
+
+def traces_beside(kept: Path) -> Path:
+    """Where a wafer's curves are kept: apart, since most of what follows needs the tables only."""
+    return kept.with_suffix(".traces")
 
 
 def _setting(argument: ComputeArgument) -> WaferSetting:

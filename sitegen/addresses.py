@@ -82,5 +82,8 @@ def relative(target: str, page: str) -> str:
     path, mark, anchor = target.partition("#")
     if path == page and mark:
         return f"#{anchor}"
-    start = posixpath.dirname(page) or "."
-    return posixpath.relpath(path, start) + mark + anchor
+    goal, start = path.split("/"), page.split("/")
+    shared = 0
+    while shared < min(len(goal), len(start)) - 1 and goal[shared] == start[shared]:
+        shared += 1
+    return "../" * (len(start) - 1 - shared) + "/".join(goal[shared:]) + mark + anchor

@@ -1,5 +1,9 @@
 """Addresses: one for each thing, and links between them."""
 
+import posixpath
+
+import pytest
+
 from sitegen import addresses
 
 
@@ -17,3 +21,10 @@ def test_links_are_relative_to_their_page() -> None:
         "../../method/index.html#standing"
     )
     assert addresses.relative(f"{die}#values", die) == "#values"
+
+
+@pytest.mark.parametrize("page", ["index.html", "a/index.html", "a/b/c.html", "d/e.html"])
+@pytest.mark.parametrize("target", ["index.html", "a/x.svg", "a/b/c.html", "a/b/d.html", "e/f/g.h"])
+def test_a_relative_link_leads_from_its_page_to_its_target(page: str, target: str) -> None:
+    link = addresses.relative(target, page)
+    assert posixpath.normpath(posixpath.join(posixpath.dirname(page), link)) == target

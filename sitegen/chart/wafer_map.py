@@ -15,7 +15,7 @@ from sitegen.chart import marks, svg
 from sitegen.chart.axis import fixed
 from sitegen.chart.map_key import NOT_MEASURED, MapDie, MapKey, corner, legend
 from sitegen.model.campaign import Layout
-from sitegen.model.geometry import die_centers_mm
+from sitegen.model.geometry import die_center_mm
 from sitegen.model.results import Drawing
 from sitegen.units import axis_title, shown_unit
 
@@ -43,8 +43,7 @@ class _Plane:
         return self.size / 2 + x_mm * self.scale, self.size / 2 - y_mm * self.scale
 
     def centre(self, die_x: int, die_y: int) -> tuple[float, float]:
-        x_mm, y_mm = die_centers_mm(self.layout, die_x, die_y)
-        return self.at(float(x_mm), float(y_mm))
+        return self.at(*die_center_mm(self.layout, die_x, die_y))
 
     @property
     def die_size(self) -> tuple[float, float]:

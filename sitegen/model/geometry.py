@@ -13,13 +13,29 @@ def die_centers_mm(
     layout: Layout, die_x: npt.ArrayLike, die_y: npt.ArrayLike
 ) -> tuple[FloatArray, FloatArray]:
     """Centres of dies right of and above the wafer's centre, in millimetres."""
-    right = 1.0 if layout.x_increases == "right" else -1.0
-    up = 1.0 if layout.y_increases == "up" else -1.0
-    steps_x = np.asarray(die_x, dtype=np.float64) - layout.origin_die[0]
-    steps_y = np.asarray(die_y, dtype=np.float64) - layout.origin_die[1]
+    step_x_mm, step_y_mm = _steps_mm(layout)
     return (
-        layout.origin_die_center_x_mm + right * layout.die_pitch_x_mm * steps_x,
-        layout.origin_die_center_y_mm + up * layout.die_pitch_y_mm * steps_y,
+        layout.origin_die_center_x_mm
+        + step_x_mm * (np.asarray(die_x, dtype=np.float64) - layout.origin_die[0]),
+        layout.origin_die_center_y_mm
+        + step_y_mm * (np.asarray(die_y, dtype=np.float64) - layout.origin_die[1]),
+    )
+
+
+def die_center_mm(layout: Layout, die_x: int, die_y: int) -> tuple[float, float]:
+    """The same for one die."""
+    step_x_mm, step_y_mm = _steps_mm(layout)
+    return (
+        layout.origin_die_center_x_mm + step_x_mm * (die_x - layout.origin_die[0]),
+        layout.origin_die_center_y_mm + step_y_mm * (die_y - layout.origin_die[1]),
+    )
+
+
+def _steps_mm(layout: Layout) -> tuple[float, float]:
+    """From one die to the next, right and up."""
+    return (
+        layout.die_pitch_x_mm if layout.x_increases == "right" else -layout.die_pitch_x_mm,
+        layout.die_pitch_y_mm if layout.y_increases == "up" else -layout.die_pitch_y_mm,
     )
 
 

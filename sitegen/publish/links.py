@@ -34,12 +34,16 @@ def broken_links(root: Path) -> tuple[BrokenLink, ...]:
         for path in sorted(root.rglob("*.html"))
     }
     files = {path.relative_to(root).as_posix() for path in root.rglob("*") if path.is_file()}
-    broken = {
-        BrokenLink(name, link, reason)
-        for name, page in pages.items()
-        for link in page.links
-        if (reason := _reason_against(name, link, files, pages))
-    }
+    found: dict[tuple[str, str], str] = {}
+    broken = set()
+    for name, page in pages.items():
+        folder = posixpath.dirname(name)
+        for link in page.links:
+            key = (name if link.startswith("#") else folder, link)
+            if key not in found:
+                found[key] = _reason_against(name, link, files, pages)
+            if found[key]:
+                broken.add(BrokenLink(name, link, found[key]))
     return tuple(sorted(broken))
 
 

@@ -145,6 +145,16 @@ DICTIONARY_COLUMNS: Columns = (
     ("type", TEXT, "Arrow type"),
     ("meaning", TEXT, "meaning, with unit"),
 )
+SWEEP_KEYS = [
+    "die_x",
+    "die_y",
+    "site",
+    "device",
+    "condition",
+    "touchdown",
+    "calibration",
+    "standing",
+]
 SWEEP_COLUMNS: Columns = (
     ("die_x", pa.int32(), "column of the die"),
     ("die_y", pa.int32(), "row of the die"),
@@ -364,13 +374,8 @@ def sweeps(groups: Iterable[TraceGroup]) -> Iterable[pa.Table]:
     for group in groups:
         n_freq, n_port = len(group.frequency_hz), group.s.shape[-1]
         repeat = np.repeat(np.arange(len(group.s)), n_freq)
-        keys = group.keys.take(pa.array(repeat))
-        columns: dict[str, Any] = {
-            name: keys.column(name)
-            for name in ("die_x", "die_y", "site", "device", "condition", "touchdown")
-        }
-        columns["calibration"] = keys.column("calibration")
-        columns["standing"] = keys.column("standing")
+        keys = group.keys.select(SWEEP_KEYS).take(pa.array(repeat))
+        columns: dict[str, Any] = {name: keys.column(name) for name in SWEEP_KEYS}
         columns["frequency_hz"] = np.tile(group.frequency_hz, len(group.s))
         for to, source in ((1, 1), (2, 1), (1, 2), (2, 2)):
             known = max(to, source) <= n_port

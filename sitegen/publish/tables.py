@@ -30,7 +30,10 @@ def write_table(
     for path in paths.values():
         path.parent.mkdir(parents=True, exist_ok=True)
     rows = 0
-    with pq.ParquetWriter(paths["parquet"], schema, compression=COMPRESSION) as parquet:
+    words = [field.name for field in schema if pa.types.is_string(field.type)]
+    with pq.ParquetWriter(
+        paths["parquet"], schema, compression=COMPRESSION, use_dictionary=words
+    ) as parquet:
         text = pa_csv.CSVWriter(paths["csv"], schema) if "csv" in paths else None
         try:
             for part in parts:

@@ -3,7 +3,7 @@
 import pytest
 
 from sitegen.model.campaign import Layout
-from sitegen.model.geometry import die_centers_mm, full_dies, is_full, is_on_wafer
+from sitegen.model.geometry import die_center_mm, die_centers_mm, full_dies, is_full, is_on_wafer
 
 
 def layout(diameter_mm: float, pitch_mm: float, center_mm: float, exclusion_mm: float) -> Layout:
@@ -58,7 +58,7 @@ def test_senses_of_the_axes_place_a_die() -> None:
         update={"x_increases": "left", "y_increases": "down"}
     )
     x_mm, y_mm = die_centers_mm(mirrored, [2], [3])
-    assert (x_mm[0], y_mm[0]) == (-10.0, -15.0)
+    assert (x_mm[0], y_mm[0]) == die_center_mm(mirrored, 2, 3) == (-10.0, -15.0)
 
 
 def test_a_die_at_the_edge_is_on_the_wafer_and_not_full() -> None:

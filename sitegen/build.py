@@ -16,6 +16,7 @@ from sitegen import __version__, addresses, jobs, render, wafer_jobs
 from sitegen.campaign_pages import write_campaign_pages
 from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.evidence import facts
+from sitegen.compute.in_force import CalibrationFacts
 from sitegen.compute.verification import judge_verification
 from sitegen.joining import join
 from sitegen.model.campaign import CampaignRecord, Instrument
@@ -147,7 +148,11 @@ def compute_jobs(
     campaign: Campaign, events: Events, work: Path
 ) -> tuple[jobs.Job[wafer_jobs.ComputeArgument, wafer_jobs.Computed], ...]:
     """One job a wafer, each with the key of what its results depend on."""
-    return tuple(_compute_job(campaign, events, wafer, work) for wafer in campaign.wafers)
+    known = tuple(
+        replace(one, result=replace(one.result, terms=(), reported=()))
+        for one in facts(events.results(), events.verifications)
+    )
+    return tuple(_compute_job(campaign, events, known, wafer, work) for wafer in campaign.wafers)
 
 
 def publish_wafers(
@@ -187,18 +192,16 @@ def finish(results: CampaignResults, root: Path, work: Path, pages: int) -> None
 
 
 def _compute_job(
-    campaign: Campaign, events: Events, wafer: LoadedWafer, work: Path
+    campaign: Campaign,
+    events: Events,
+    known: tuple[CalibrationFacts, ...],
+    wafer: LoadedWafer,
+    work: Path,
 ) -> jobs.Job[wafer_jobs.ComputeArgument, wafer_jobs.Computed]:
     """The first job of a wafer; its key holds its own files and its station's calibrations."""
     record = campaign.record
     station = next(one for one in record.stations if one.id == wafer.record.station)
     assert record.layout is not None  # reading refuses wafers without a layout
-    known = tuple(
-        replace(one, result=replace(one.result, terms=(), reported=()))
-        for one in facts([solved.result for solved in events.calibrations], events.verifications)
-        if one.result.record.station == station.id
-    )
-    names = {one.result.record.id for one in known}
     upstream = {
         f"{kind} {one.record.id}": [source.sha256 for source in one.sources]
         for kind, events_read in (
@@ -213,6 +216,7 @@ def _compute_job(
         {
             "wafer": [source.sha256 for source in wafer.sources],
             "events": upstream,
+            "calibrations": sorted(_ids(campaign)),
             "campaign": record.model_dump(
                 mode="json", exclude={"campaign", "plan"}, exclude_none=True
             ),
@@ -238,7 +242,7 @@ def _compute_job(
             terms={
                 one.result.record.id: one.terms
                 for one in events.calibrations
-                if one.terms is not None and one.result.record.id in names
+                if one.terms is not None and one.result.record.station == station.id
             },
             known_calibrations=_ids(campaign),
             kept=work / f"{wafer.record.id}.kept",

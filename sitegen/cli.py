@@ -106,6 +106,10 @@ def simulate(folder: Path, wafers: int, dies: int, seed: int) -> None:
     except SitegenError as problem:
         click.echo(f"{problem}\nNothing was written.", err=True)
         sys.exit(NOTHING)
+    except OSError as problem:
+        told = f"{folder}: cannot be written ({problem.strerror}). Choose another folder."
+        click.echo(told, err=True)
+        sys.exit(NOTHING)
     click.echo(
         f"{count(wafers, 'wafer')} of {count(dies, 'die')} each; start with"
         f" 'sitegen build {folder} --out PUBLICATION'."

@@ -136,6 +136,13 @@ def test_simulate_does_not_write_over_anything(tiny: Path) -> None:
     assert (tiny / "campaign.toml").read_bytes() == before
 
 
+def test_simulate_says_where_it_cannot_write(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("a file")
+    done = run("simulate", tmp_path / "file" / "made")
+    assert done.exit_code == 2
+    assert "cannot be written" in done.output and "Traceback" not in done.output
+
+
 def test_the_reference_is_the_committed_one() -> None:
     path = Path(__file__).parent.parent / "campaigns_demo" / "RECORDS.md"
     assert run("reference").output == path.read_text("utf-8"), (

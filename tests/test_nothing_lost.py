@@ -1,5 +1,6 @@
 """What cannot be corrected or determined is named with its reason, counted, and never just gone."""
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -145,3 +146,21 @@ def test_check_tells_every_fault_that_build_tells(tiny: Path) -> None:
     report, _ = published(tiny)
     assert report.faults
     assert check(tiny, quiet).faults == report.faults
+
+
+def test_a_calibration_named_from_another_station_is_told(tiny: Path) -> None:
+    text = (tiny / "campaign.toml").read_text("utf-8")
+    station = text[text.index("[[stations]]") : text.index("[[conditions]]")]
+    (tiny / "campaign.toml").write_text(f"{text}\n{station.replace('ST1', 'ST2')}", "utf-8")
+    shutil.copytree(tiny / "calibrations" / "CAL1", tiny / "calibrations" / "CAL2")
+    other = "calibrations/CAL2/record.toml"
+    replaced(other, 'id = "CAL1"', 'id = "CAL2"')(tiny)
+    replaced(other, 'station = "ST1"', 'station = "ST2"')(tiny)
+    path = tiny / "wafers" / "W1" / "sweeps.parquet"
+    table = pq.read_table(path)
+    names = pa.array(["CAL2"] * table.num_rows, pa.string())
+    if "calibration" in table.column_names:
+        table = table.drop_columns(["calibration"])
+    pq.write_table(table.append_column("calibration", names), path)
+    report = check(tiny, quiet)
+    assert [fault.found for fault in report.faults] == ["calibration CAL2, made at another station"]

@@ -19,7 +19,7 @@ CodeArray = npt.NDArray[np.int8]
 
 
 class Outcome(IntEnum):
-    """Outcome of a decision; arrays hold these numbers as int8. `OUTCOMES` has the words."""
+    """Outcome of a decision; arrays hold these places in `model.results.OUTCOMES` as int8."""
 
     WITHIN = 0
     NOT_PROVEN = 1
@@ -38,9 +38,6 @@ class Reason(IntEnum):
     FLOOR_ABOVE_LIMIT = 3
     FLOOR_AND_LOWER_LIMIT = 4
 
-
-OUTCOMES = ("within", "not proven", "outside", "not assessable", "not measured", "no limits")
-"""Word of each outcome at its number, ready for `pandas.Categorical.from_codes`."""
 
 REASONS = (
     "",

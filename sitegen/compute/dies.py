@@ -6,10 +6,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sitegen.compute.conformity import OUTCOMES, Outcome, die_verdict
+from sitegen.compute.conformity import Outcome, die_verdict
 from sitegen.compute.stats.zones import ZONES, zone_index
 from sitegen.model.campaign import CampaignRecord, Die, Layout, Parameter
 from sitegen.model.geometry import die_centers_mm, full_dies, usable_radius_mm
+from sitegen.model.results import OUTCOMES
 
 COMBINATION = ["parameter", "condition", "site"]
 

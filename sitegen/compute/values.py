@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sitegen.compute.conformity import OUTCOMES, REASONS, Conformity, DecisionRule, decide
+from sitegen.compute.conformity import REASONS, Conformity, DecisionRule, decide
 from sitegen.compute.evidence import dc_evidence, reason_text, rf_evidence
 from sitegen.compute.sweeps import (
     WaferSetting,
@@ -17,6 +17,7 @@ from sitegen.compute.sweeps import (
     texts_or_none,
 )
 from sitegen.model.campaign import CampaignRecord, Floor, Parameter
+from sitegen.model.results import OUTCOMES
 from sitegen.model.uncertainty import standard_uncertainty
 from sitegen.problems import Fault
 from sitegen.units import conversion, parse

@@ -26,12 +26,6 @@ class AttenuatorModel(Record):
     attenuation_db: NotNegative
 
 
-ReferenceModel = Annotated[
-    LineModel | AttenuatorModel | ShortDefinition | OpenDefinition | LoadDefinition,
-    Field(discriminator="kind"),
-]
-
-
 class MeasuredReference(Record):
     """What the structure showed when the system was accepted."""
 

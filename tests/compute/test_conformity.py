@@ -11,7 +11,6 @@ from scipy.stats import norm
 
 from sitegen.compute.conformity import (
     DIE_VERDICT_LOGIC,
-    OUTCOMES,
     REASONS,
     RULE_LOGIC,
     Conformity,
@@ -22,6 +21,7 @@ from sitegen.compute.conformity import (
     die_verdict,
     probability_of_conformity,
 )
+from sitegen.model.results import OUTCOMES
 
 NAN = math.nan
 SIMPLE = DecisionRule("simple")

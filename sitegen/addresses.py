@@ -62,6 +62,11 @@ def verification(verification_id: str) -> str:
     return f"verifications/{verification_id}/index.html"
 
 
+def acceptance(acceptance_id: str) -> str:
+    """Page of an acceptance."""
+    return f"acceptances/{acceptance_id}/index.html"
+
+
 def station(station_id: str) -> str:
     """Page of a station over time."""
     return f"stations/{station_id}/index.html"

@@ -14,14 +14,14 @@ import orjson
 
 from sitegen import __version__, addresses, jobs, render, wafer_jobs
 from sitegen.campaign_pages import write_campaign_pages
-from sitegen.compute.calibration import SolvedCalibration, solve
+from sitegen.compute.calibration import without_arrays
+from sitegen.compute.events import Events, solve_events
 from sitegen.compute.evidence import facts
 from sitegen.compute.in_force import CalibrationFacts
-from sitegen.compute.verification import judge_verification
 from sitegen.joining import join
-from sitegen.model.campaign import CampaignRecord, Instrument
+from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Campaign, LoadedWafer, Note
-from sitegen.model.results import CalibrationResult, CampaignResults, VerificationResult
+from sitegen.model.results import CampaignResults
 from sitegen.problems import Fault, Finding, NotPublished
 from sitegen.publish.links import broken_links
 from sitegen.publish.staging import MARK, refuse_nested, staged, write_bytes
@@ -43,22 +43,6 @@ class Report:
     findings: tuple[Finding, ...]
     first: str
     """What the reader should know first, as plain text."""
-
-
-@dataclass(frozen=True)
-class Events:
-    """The station's events, solved and judged."""
-
-    calibrations: tuple[SolvedCalibration, ...]
-    verifications: tuple[VerificationResult, ...]
-
-    def results(self) -> tuple[CalibrationResult, ...]:
-        """The calibrations' results, without what only correction needs."""
-        return tuple(one.result for one in self.calibrations)
-
-    def faults(self) -> tuple[Fault, ...]:
-        """What kept a calibration from being solved."""
-        return tuple(fault for one in self.calibrations for fault in one.faults)
 
 
 def check(folder: Path, progress: Progress) -> Report:
@@ -87,8 +71,7 @@ def build(folder: Path, out: Path, progress: Progress, workers: int | None = Non
         progress("joining wafers", 0, 1)
         results = join(
             campaign,
-            events.results(),
-            events.verifications,
+            events,
             computed,
             (*faults, *events.faults()),
             root,
@@ -105,21 +88,6 @@ def build(folder: Path, out: Path, progress: Progress, workers: int | None = Non
         results.findings,
         render.first_words(results),
     )
-
-
-def solve_events(campaign: Campaign) -> Events:
-    """Solve every calibration from its raw sweeps, then judge every verification."""
-    instruments = _instruments(campaign.record)
-    calibrations = tuple(
-        solve(one, instruments[one.record.station, one.record.instrument])
-        for one in campaign.calibrations
-    )
-    by_id = {one.result.record.id: one for one in calibrations}
-    verifications = tuple(
-        judge_verification(one, by_id, instruments[one.record.station, one.record.instrument])
-        for one in campaign.verifications
-    )
-    return Events(calibrations, verifications)
 
 
 def check_wafers(campaign: Campaign, events: Events, progress: Progress) -> tuple[Fault, ...]:
@@ -149,7 +117,7 @@ def compute_jobs(
 ) -> tuple[jobs.Job[wafer_jobs.ComputeArgument, wafer_jobs.Computed], ...]:
     """One job a wafer, each with the key of what its results depend on."""
     known = tuple(
-        replace(one, result=replace(one.result, terms=(), reported=()))
+        replace(one, result=without_arrays(one.result))
         for one in facts(events.results(), events.verifications)
     )
     return tuple(_compute_job(campaign, events, known, wafer, work) for wafer in campaign.wafers)
@@ -289,10 +257,6 @@ def _counter(progress: Progress, stage: str, listed: Sequence[Any]) -> Callable[
     done = itertools.count(1)
     progress(stage, 0, len(listed))
     return lambda _: progress(stage, next(done), len(listed))
-
-
-def _instruments(record: CampaignRecord) -> Mapping[tuple[str, str], Instrument]:
-    return {(station.id, one.id): one for station in record.stations for one in station.instruments}
 
 
 def _ids(campaign: Campaign) -> frozenset[str]:

@@ -19,15 +19,8 @@ from sitegen.chart.timeline import evidence_over_time
 from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Parameter
-from sitegen.model.results import (
-    AxisRange,
-    CalibrationResult,
-    CampaignContext,
-    Drawing,
-    StationRecord,
-    VerificationResult,
-    WaferResults,
-)
+from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.results import AxisRange, CampaignContext, Drawing, StationRecord, WaferResults
 from sitegen.render.page import FrameArt
 from sitegen.units import axis_title, count
 

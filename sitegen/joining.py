@@ -8,21 +8,16 @@ import pandas as pd
 
 from sitegen import __version__, drawings, jobs
 from sitegen.compute.calibration_use import calibration_uses
+from sitegen.compute.events import Events
 from sitegen.compute.evidence import facts
 from sitegen.compute.findings import findings_of
+from sitegen.compute.followed import follow_station
 from sitegen.compute.population import NEEDED, summarise_results
 from sitegen.compute.station_record import station_record
 from sitegen.compute.suspicions import suspicions
 from sitegen.model.loaded import Campaign, Note
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
-from sitegen.model.results import (
-    CalibrationResult,
-    CampaignContext,
-    CampaignResults,
-    TableFile,
-    VerificationResult,
-    WaferResults,
-)
+from sitegen.model.results import CampaignContext, CampaignResults, TableFile, WaferResults
 from sitegen.problems import Fault
 from sitegen.publish import record_tables
 from sitegen.publish.tables import read_columns, write_table
@@ -34,14 +29,14 @@ JOINED = [*NEEDED, "die_x", "die_y", "calibration", "standing_reasons"]
 
 def join(
     campaign: Campaign,
-    calibrations: tuple[CalibrationResult, ...],
-    verifications: tuple[VerificationResult, ...],
+    events: Events,
     computed: Sequence[Computed],
     faults: Sequence[Fault],
     root: Path,
 ) -> CampaignResults:
     """Everything that the pages beyond the wafers are made from; writes the tables of data/."""
     record = campaign.record
+    calibrations, verifications = events.results(), events.verifications
     tables = _write_wafer_tables(computed, root)
     values = joined_values(root)
     every_fault = {*faults, *(fault for one in computed for fault in one.faults)}
@@ -84,6 +79,10 @@ def join(
         faults=tuple(sorted(every_fault)),
         findings=findings,
         tables=(),
+        acceptances=events.acceptances,
+        followed=tuple(
+            follow_station(station, calibrations, verifications) for station in record.stations
+        ),
     )
     return replace(
         results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)
@@ -100,6 +99,7 @@ def notes_of(campaign: Campaign) -> tuple[Note, ...]:
     beside = (
         *(one.note for one in campaign.calibrations),
         *(one.note for one in campaign.verifications),
+        *(one.note for one in campaign.acceptances),
         *(one.note for one in campaign.wafers),
     )
     return (*campaign.notes, *(note for note in beside if note is not None))

@@ -11,7 +11,8 @@ from sitegen.chart import marks, svg, vega, words
 from sitegen.chart.axis import Axis, frequency_axis, snapped_range, value_axis
 from sitegen.chart.theme import colour
 from sitegen.model.arrays import FloatArray
-from sitegen.model.results import Drawing, MaskResult
+from sitegen.model.event_results import MaskResult
+from sitegen.model.results import Drawing
 from sitegen.units import THIN, number, shown_unit
 
 WIDTH, HEIGHT = 640, 300

@@ -13,7 +13,8 @@ from sitegen.chart import marks, svg, vega, words
 from sitegen.chart.axis import Axis, frequency_axis, snapped_range, value_axis
 from sitegen.chart.theme import colour
 from sitegen.model.arrays import FloatArray
-from sitegen.model.results import Drawing, Term
+from sitegen.model.event_results import Term
+from sitegen.model.results import Drawing
 
 COLUMNS = 2
 PANEL_WIDTH, PANEL_HEIGHT = 286, 150

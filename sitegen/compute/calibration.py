@@ -1,43 +1,35 @@
 """One calibration event: its raw sweeps solved again, and its own checks judged."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
-from typing import TypeVar
-
-import numpy as np
+from typing import Literal
 
 from sitegen.compute.calibration_checks import checks_of, reported_check, reported_terms
 from sitegen.compute.clocks import reference_time
-from sitegen.compute.rf.definitions import (
-    Load,
-    Open,
-    Short,
-    Thru,
-    reflection,
-    transmission,
-)
-from sitegen.compute.rf.lrrm import LrrmDefinitions, LrrmSweeps, SwitchTerms, solve_lrrm
-from sitegen.compute.rf.one_port import Reflects, solve_one_port
-from sitegen.compute.rf.solt import solve_solt
-from sitegen.compute.rf.solution import CalibrationNotSolvable, CalibrationSolution, Port
+from sitegen.compute.rf.propagation import CalibrationUncertainty
+from sitegen.compute.rf.solution import CalibrationNotSolvable, CalibrationSolution
 from sitegen.compute.rf.terms import ErrorTerms, term_rows
-from sitegen.compute.standards import at_port, of_the_day, reflect_standard, thru_standard
+from sitegen.compute.solving import solution_of
 from sitegen.model import calibration as records
 from sitegen.model.campaign import Instrument
-from sitegen.model.loaded import LoadedCalibration, LoadedStandard
-from sitegen.model.results import CalibrationResult, Term
+from sitegen.model.event_results import CalibrationResult, Term
+from sitegen.model.loaded import LoadedCalibration
 from sitegen.problems import Fault
 
-D = TypeVar("D", records.ShortDefinition, records.OpenDefinition)
+Outcome = Literal["usable", "checks failed", "not solved"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SolvedCalibration:
     """A calibration's result, and the error terms that correct sweeps with it."""
 
     result: CalibrationResult
     terms: ErrorTerms | None
     faults: tuple[Fault, ...]
+    loaded: LoadedCalibration
+    solution: CalibrationSolution | None = None
+    uncertainty: CalibrationUncertainty | None = None
+    """None: the record states none, or nothing was solved."""
 
 
 def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibration:
@@ -51,7 +43,7 @@ def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibratio
     faults: tuple[Fault, ...] = ()
     if not unsolved:
         try:
-            solution = _solution(loaded)
+            solution = solution_of(loaded)
             if not solution.determined.any():
                 raise CalibrationNotSolvable("its sweeps determine the terms at no frequency")
         except CalibrationNotSolvable as reason:
@@ -68,7 +60,6 @@ def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibratio
     reported = reported_terms(loaded, terms)
     if solution is not None:
         checks += reported_check(record, terms, reported, frequency_hz)
-    failed = any(check.passed is False for check in checks)
     made_at = reference_time(record.at, instrument)
     result = CalibrationResult(
         record=record,
@@ -78,123 +69,26 @@ def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibratio
         checks=checks,
         notes=() if solution is None else solution.notes,
         unsolved=unsolved,
-        outcome="not solved" if solution is None else "checks failed" if failed else "usable",
+        outcome="not solved" if solution is None else "usable",
         made_at=made_at,
         expires_at=made_at + timedelta(hours=record.validity.hours),
+        determined=None if solution is None else solution.determined,
+        condition=None if solution is None else solution.condition,
+        redundancy=None if solution is None else solution.redundancy,
+        redundancy_of="" if solution is None else solution.redundancy_of,
     )
-    return SolvedCalibration(result, None if solution is None else solution.terms, faults)
+    terms_found = None if solution is None else solution.terms
+    return judged(SolvedCalibration(result, terms_found, faults, loaded, solution))
 
 
-def _solution(loaded: LoadedCalibration) -> CalibrationSolution:
-    record = loaded.record
-    match record.method:
-        case "one-port":
-            port: Port = 1 if record.ports[0] == 1 else 2
-            return solve_one_port(
-                loaded.frequency_hz,
-                record.reference_impedance_ohm,
-                _reflects(loaded, port),
-                port=port,
-            )
-        case "SOLT":
-            thru, definition = _thru_sweep(loaded)
-            return solve_solt(
-                loaded.frequency_hz,
-                record.reference_impedance_ohm,
-                _reflects(loaded, 1),
-                _reflects(loaded, 2),
-                thru.sweep.s,
-                transmission(definition, loaded.frequency_hz, record.reference_impedance_ohm),
-            )
-        case "LRRM":
-            return _lrrm(loaded)
-
-
-def _reflects(loaded: LoadedCalibration, port: Port) -> Reflects:
-    """The port's standards with what their definitions promise; a load takes the day's value."""
-    record = loaded.record
-    raw, ideal = [], []
-    for standard in loaded.standards:
-        name = standard.contact.port_1 if port == 1 else standard.contact.port_2
-        if name is None:
-            continue
-        definition = record.definitions[name]
-        if isinstance(definition, records.ThruDefinition):
-            raise CalibrationNotSolvable(
-                f"{standard.contact.file} is said to contact {name} at port {port}, which is a thru"
-            )
-        raw.append(at_port(standard.sweep.s, port))
-        ideal.append(
-            reflection(
-                reflect_standard(of_the_day(definition, record, port)),
-                loaded.frequency_hz,
-                record.reference_impedance_ohm,
-            )
-        )
-    if not raw:
-        raise CalibrationNotSolvable(f"no sweep contacts a standard at port {port}")
-    return Reflects(np.array(raw), np.array(ideal))
-
-
-def _thru_sweep(loaded: LoadedCalibration) -> tuple[LoadedStandard, Thru]:
-    for standard in loaded.standards:
-        if standard.contact.between is not None:
-            definition = loaded.record.definitions[standard.contact.between]
-            if isinstance(definition, records.ThruDefinition):
-                return standard, thru_standard(definition)
-    raise CalibrationNotSolvable("no sweep connects the ports through a thru")
-
-
-def _lrrm(loaded: LoadedCalibration) -> CalibrationSolution:
-    record = loaded.record
-    thru, thru_definition = _thru_sweep(loaded)
-    short, short_definition = _of_kind(loaded, records.ShortDefinition)
-    open_, open_definition = _of_kind(loaded, records.OpenDefinition)
-    match, match_definition, port = _match(loaded)
-    switch = None
-    if loaded.switch_forward is not None and loaded.switch_reverse is not None:
-        switch = SwitchTerms(loaded.switch_forward, loaded.switch_reverse)
-    as_standards = [
-        reflect_standard(one) for one in (short_definition, open_definition, match_definition)
-    ]
-    a_short, an_open, a_load = as_standards
-    assert isinstance(a_short, Short) and isinstance(an_open, Open) and isinstance(a_load, Load)
-    return solve_lrrm(
-        loaded.frequency_hz,
-        record.reference_impedance_ohm,
-        LrrmSweeps(thru.sweep.s, short.sweep.s, open_.sweep.s, match.sweep.s),
-        LrrmDefinitions(thru_definition, a_short, an_open, a_load),
-        match_port=port,
-        switch_terms=switch,
-    )
-
-
-def _of_kind(loaded: LoadedCalibration, kind: type[D]) -> tuple[LoadedStandard, D]:
-    """The sweep that contacts this kind of reflect at both ports."""
-    for standard in loaded.standards:
-        names = (standard.contact.port_1, standard.contact.port_2)
-        definitions = [loaded.record.definitions.get(name or "") for name in names]
-        if all(isinstance(one, kind) for one in definitions):
-            found = definitions[0]
-            assert isinstance(found, kind)
-            return standard, found
-    word = "short" if kind is records.ShortDefinition else "open"
-    raise CalibrationNotSolvable(f"no sweep contacts a {word} at both ports")
-
-
-def _match(loaded: LoadedCalibration) -> tuple[LoadedStandard, records.LoadDefinition, Port]:
-    """The sweep that contacts a load, at port 1 where it has the choice."""
-    record = loaded.record
-    ports: tuple[Port, Port] = (1, 2)
-    for port in ports:
-        for standard in loaded.standards:
-            name = standard.contact.port_1 if port == 1 else standard.contact.port_2
-            definition = record.definitions.get(name or "")
-            if isinstance(definition, records.LoadDefinition):
-                load = of_the_day(definition, record, port)
-                assert isinstance(load, records.LoadDefinition)
-                return standard, load, port
-    raise CalibrationNotSolvable("no sweep contacts a load at port 1 or port 2")
+def judged(solved: SolvedCalibration) -> SolvedCalibration:
+    """With the outcome that its checks and comparisons ask for, whoever added them."""
+    result = solved.result
+    if solved.solution is None:
+        return solved
+    passed = [one.passed for one in result.checks] + [one.passed for one in result.comparisons]
+    outcome: Outcome = "checks failed" if False in passed else "usable"
+    return replace(solved, result=replace(result, outcome=outcome))
 
 
 def _not_solvable(record: records.CalibrationRecord, reason: str) -> Fault:
@@ -204,4 +98,19 @@ def _not_solvable(record: records.CalibrationRecord, reason: str) -> Fault:
         found=f"a {record.method} calibration that cannot be solved: {reason}",
         expected="the sweeps and definitions that its method needs",
         remedy="Complete or correct the record; until then its values show 'not solved'.",
+    )
+
+
+def without_arrays(result: CalibrationResult) -> CalibrationResult:
+    """What a wafer's job needs of a calibration: its facts, not its curves."""
+    return replace(
+        result,
+        terms=(),
+        reported=(),
+        determined=None,
+        condition=None,
+        curves=(),
+        comparisons=(),
+        budgets=(),
+        monte_carlo=None,
     )

@@ -8,8 +8,8 @@ from sitegen.compute.rf.solution import CalibrationSolution, Port
 from sitegen.compute.standards import at_port, reflect_standard
 from sitegen.model import calibration as records
 from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.event_results import Check, Term
 from sitegen.model.loaded import LoadedCalibration
-from sitegen.model.results import Check, Term
 from sitegen.units import frequency, number
 
 

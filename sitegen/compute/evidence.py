@@ -20,7 +20,8 @@ from sitegen.compute.in_force import (
     choose_by_time,
 )
 from sitegen.model.campaign import Instrument, Station
-from sitegen.model.results import REASONS, CalibrationResult, VerificationResult
+from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.results import REASONS
 from sitegen.model.station_state import StationState, differences
 from sitegen.problems import Fault
 

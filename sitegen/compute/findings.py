@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 
 from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord, Parameter
-from sitegen.model.results import CalibrationResult, VerificationResult, WaferSummary
+from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.results import WaferSummary
 from sitegen.problems import WEIGHTS, Finding, Weight
 from sitegen.units import count, frequency
 

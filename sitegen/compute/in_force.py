@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from sitegen.compute.clocks import Times, clock_margin, instant
 from sitegen.model.campaign import Instrument, Station
-from sitegen.model.results import CalibrationResult
+from sitegen.model.event_results import CalibrationResult
 from sitegen.problems import Fault
 
 Texts = npt.NDArray[np.object_]

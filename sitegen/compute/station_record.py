@@ -5,13 +5,8 @@ from datetime import UTC, datetime
 
 from sitegen import addresses
 from sitegen.compute.evidence import facts
-from sitegen.model.results import (
-    CalibrationResult,
-    Span,
-    StationRecord,
-    VerificationResult,
-    WaferSummary,
-)
+from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.results import Span, StationRecord, WaferSummary
 from sitegen.model.wafer import WaferRecord
 
 

@@ -22,14 +22,14 @@ from sitegen.compute.rf.verification import (
 from sitegen.compute.standards import GHZ, reflect_standard
 from sitegen.model import verification as records
 from sitegen.model.arrays import ComplexArray
-from sitegen.model.campaign import Instrument
+from sitegen.model.campaign import Decision, Instrument
+from sitegen.model.event_results import MaskResult, StructureResult, VerificationResult
 from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import (
     LoadedStructure,
     LoadedVerification,
     Sweep,
 )
-from sitegen.model.results import MaskResult, StructureResult, VerificationResult
 from sitegen.model.station_state import differences
 
 
@@ -37,6 +37,7 @@ def judge_verification(
     loaded: LoadedVerification,
     calibrations: Mapping[str, SolvedCalibration],
     instrument: Instrument,
+    decision: Decision,
 ) -> VerificationResult:
     """Judge every structure; the verification is as good as its worst one.
 

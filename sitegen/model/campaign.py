@@ -5,7 +5,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from sitegen.model.base import Identifier, NotNegative, Positive, Record, Text
+from sitegen.model.base import Identifier, Instant, NotNegative, Positive, Record, Text
 from sitegen.model.figures import FigureName
 
 LARGEST_DIE_NUMBER = 1_000_000
@@ -76,6 +76,14 @@ class Floor(Record):
     basis: Text = Field(description="how it was found, for example mean plus three times spread")
 
 
+class Exchange(Record):
+    """A part that was replaced, cleaned or serviced: a step in what is followed over time."""
+
+    at: Instant
+    part: Text
+    description: Text
+
+
 Hazard = Literal["hazardous voltage", "cryogen", "light source", "heavy test head"]
 
 
@@ -91,6 +99,9 @@ class Station(Record):
     switch_paths: tuple[Part, ...] = ()
     bias_tees: tuple[Part, ...] = ()
     floors: tuple[Floor, ...] = ()
+    exchanges: tuple[Exchange, ...] = Field(
+        default=(), description="parts exchanged, cleaned or serviced, each with its time"
+    )
     hazards: tuple[Hazard, ...] = Field(
         default=(), description="hazards whose cautions the pages show"
     )

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
+from sitegen.model.acceptance import AcceptanceRecord
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.campaign import CampaignRecord
@@ -85,6 +86,8 @@ class LoadedStructure:
     sweep: Sweep | None
     reference: Sweep | None
     """The measured reference; None for a modelled one or an unreadable file."""
+    repeats: tuple[Sweep, ...] = ()
+    """Further contacts, on the sweep's frequencies."""
 
 
 @dataclass(frozen=True)
@@ -94,6 +97,15 @@ class LoadedVerification:
     record: VerificationRecord
     structures: tuple[LoadedStructure, ...]
     missing: tuple[str, ...]
+    note: Note | None
+    sources: tuple[SourceFile, ...]
+
+
+@dataclass(frozen=True)
+class LoadedAcceptance:
+    """An acceptance record."""
+
+    record: AcceptanceRecord
     note: Note | None
     sources: tuple[SourceFile, ...]
 
@@ -131,6 +143,7 @@ class Campaign:
     """Notes about the campaign as a whole."""
     sources: tuple[SourceFile, ...]
     """Every file of the folder that was read."""
+    acceptances: tuple[LoadedAcceptance, ...] = ()
 
 
 VALUE_SCHEMA = pa.schema(

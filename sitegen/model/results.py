@@ -8,10 +8,14 @@ from typing import Literal
 import pyarrow as pa
 
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.event_results import (
+    AcceptanceResult,
+    CalibrationResult,
+    StationFollowed,
+    VerificationResult,
+)
 from sitegen.model.loaded import Note, SourceFile
-from sitegen.model.verification import Mask, Structure, VerificationRecord
 from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Fault, Finding
 
@@ -43,98 +47,6 @@ REASONS: Mapping[str, str] = {
     "floor missing": "No open-circuit floor is stored for this range and path.",
 }
 """The closed list of reasons that take standing from a value, with the sentence for each."""
-
-
-@dataclass(frozen=True)
-class Check:
-    """One check of a calibration, judged where its record gives a bound."""
-
-    name: str
-    figure: float | None
-    """None where it could not be determined; the text says why."""
-    unit: str
-    lower: float | None
-    upper: float | None
-    passed: bool | None
-    """None: shown, not judged."""
-    text: str
-    """What was found, as one sentence."""
-
-
-@dataclass(frozen=True)
-class Term:
-    """One error term over frequency."""
-
-    name: str
-    """For example 'directivity, port 1'."""
-    symbol: str
-    """For example 'e00'."""
-    values: ComplexArray
-    """Shape (n_freq,); NaN where not determined."""
-
-
-@dataclass(frozen=True)
-class CalibrationResult:
-    """A calibration solved again from its raw sweeps."""
-
-    record: CalibrationRecord
-    frequency_hz: FloatArray
-    terms: tuple[Term, ...]
-    """Empty when it could not be solved."""
-    reported: tuple[Term, ...]
-    """The instrument's own terms of the same names, where in the record."""
-    checks: tuple[Check, ...]
-    notes: tuple[str, ...]
-    """What the solution said of itself: warnings, ranges not determined."""
-    unsolved: str
-    """Why there is no solution; empty when there is one."""
-    outcome: Literal["usable", "checks failed", "not solved"]
-    made_at: datetime
-    """Reference time: stamped time less the clock's offset."""
-    expires_at: datetime
-
-
-@dataclass(frozen=True)
-class MaskResult:
-    """A structure's deviation under one mask."""
-
-    mask: Mask
-    frequency_hz: FloatArray
-    deviation: FloatArray
-    """Absolute deviation in the mask's quantity, shape (n_freq,)."""
-    limit: FloatArray
-    """The mask at each frequency; NaN outside it."""
-    outcome: Literal["passed", "failed", "not assessable"]
-    reason: str
-    worst_ratio: float | None
-    """Greatest deviation divided by the limit."""
-    worst_margin: float | None
-    """Limit less deviation where the ratio is greatest, in the mask's quantity."""
-    worst_frequency_hz: float | None
-    points_judged: int
-    points_outside_mask: int
-
-
-@dataclass(frozen=True)
-class StructureResult:
-    """A structure of a verification, judged under each of its masks."""
-
-    structure: Structure
-    masks: tuple[MaskResult, ...]
-    outcome: Literal["passed", "failed", "not assessable"]
-    reason: str
-
-
-@dataclass(frozen=True)
-class VerificationResult:
-    """A verification with its verdict: the worst of its structures."""
-
-    record: VerificationRecord
-    structures: tuple[StructureResult, ...]
-    outcome: Literal["passed", "failed", "not assessable"]
-    reason: str
-    made_at: datetime
-    """Reference time."""
 
 
 @dataclass(frozen=True)
@@ -350,6 +262,9 @@ class CampaignResults:
     faults: tuple[Fault, ...]
     findings: tuple[Finding, ...]
     tables: tuple["TableFile", ...]
+    acceptances: tuple[AcceptanceResult, ...] = ()
+    followed: tuple[StationFollowed, ...] = ()
+    """What each station's events say over time, by station in the campaign's order."""
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,16 @@ class MeasuredReference(Record):
     kind: Literal["measured"]
     file: FileName = Field(description="Touchstone file of the corrected sweep at acceptance")
     standard_uncertainty: Positive = Field(
-        description="of each real and imaginary part, linear magnitude"
+        description="of each real and imaginary part, linear magnitude, without what it shares"
+        " with the verification"
+    )
+    shares: Literal["nothing", "definitions"] = Field(
+        default="nothing",
+        description="'definitions': it was measured with the same standards' definitions, whose"
+        " errors are common to both and leave their difference",
+    )
+    reference_plane: Text | None = Field(
+        default=None, description="where it refers to; none: the calibration's reference plane"
     )
     measured_on: Text = Field(description="when and where, with its certificate or record")
 
@@ -69,15 +78,57 @@ class Mask(Record):
         return self
 
 
+class LineQuantity(Record):
+    """A quantity of a line at one frequency, held against its reference."""
+
+    quantity: Literal["effective permittivity", "attenuation db per mm", "phase deg per mm"]
+    frequency_hz: Positive
+    reference: float
+    reference_u: NotNegative = Field(
+        default=0.0, description="standard uncertainty of the reference"
+    )
+    tolerance: Positive = Field(description="greatest accepted difference from the reference")
+
+
 class Structure(Record):
     """One structure of a verification."""
 
     id: Identifier
     description: Text
     file: FileName = Field(description="Touchstone file")
+    repeats: tuple[FileName, ...] = Field(
+        default=(), description="further sweeps of it, lifted and contacted again"
+    )
     sweep: Literal["raw", "corrected"]
     reference: Reference
+    reference_u: NotNegative = Field(
+        default=0.0,
+        description="standard uncertainty of each part of a modelled reference",
+    )
     masks: tuple[Mask, ...] = Field(min_length=1)
+    length_um: Positive | None = Field(default=None, description="of a line")
+    line_quantities: tuple[LineQuantity, ...] = ()
+    agreement: Literal["shown", "share of points", "greatest value"] = Field(
+        default="shown",
+        description="rule by which the normalised deviation of the whole sweep is judged",
+    )
+    false_alarm_rate: Annotated[float, Field(gt=0, le=0.5)] = Field(
+        default=0.05, description="chance that the rule refuses a sweep that agrees"
+    )
+    passive: bool = Field(default=False, description="true: judged for passivity")
+    reciprocal: bool = Field(default=False, description="true: judged for reciprocity")
+    passivity_tolerance: NotNegative = Field(
+        default=0.01, description="how far the largest singular value may exceed 1"
+    )
+    reciprocity_tolerance: Positive = Field(
+        default=0.01, description="greatest accepted |S21 - S12|"
+    )
+
+    @model_validator(mode="after")
+    def _line_has_length(self) -> Self:
+        if self.line_quantities and self.length_um is None:
+            raise ValueError("quantities of a line need its 'length_um'")
+        return self
 
 
 class VerificationRecord(Record):

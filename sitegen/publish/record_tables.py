@@ -7,15 +7,9 @@ import numpy as np
 import pyarrow as pa
 
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.event_results import CalibrationResult, VerificationResult
 from sitegen.model.result_tables import schema_of
-from sitegen.model.results import (
-    CalibrationResult,
-    ParameterResult,
-    TableFile,
-    TraceGroup,
-    VerificationResult,
-    WaferSummary,
-)
+from sitegen.model.results import ParameterResult, TableFile, TraceGroup, WaferSummary
 from sitegen.problems import Fault, Finding
 
 Columns = tuple[tuple[str, pa.DataType, str], ...]

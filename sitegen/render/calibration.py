@@ -7,15 +7,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
+from sitegen.model.event_results import CalibrationResult, Check, Term
 from sitegen.model.loaded import SourceFile
-from sitegen.model.results import (
-    CalibrationResult,
-    CalibrationUse,
-    CampaignResults,
-    Check,
-    Drawing,
-    Term,
-)
+from sitegen.model.results import CalibrationUse, CampaignResults, Drawing
 from sitegen.render import calibration_record, event_sentences
 from sitegen.render.die_lists import die_list
 from sitegen.render.environment import render

@@ -4,7 +4,7 @@ from markupsafe import Markup
 
 from sitegen import units
 from sitegen.model.calibration import CalibrationRecord, RawSweep
-from sitegen.model.results import CalibrationResult
+from sitegen.model.event_results import CalibrationResult
 from sitegen.render.phrases import figure_of, frequency, instant, number_of, stated, time_tag
 from sitegen.render.pieces import Cell, Column, Fact, Row, Table
 from sitegen.render.standards import defined

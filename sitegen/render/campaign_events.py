@@ -3,12 +3,8 @@
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import (
-    CalibrationResult,
-    CalibrationUse,
-    CampaignResults,
-    VerificationResult,
-)
+from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.results import CalibrationUse, CampaignResults
 from sitegen.render import event_sentences
 from sitegen.render.marks import marked
 from sitegen.render.phrases import frequency, link, number_of, plain, time_tag

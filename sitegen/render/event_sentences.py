@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import CalibrationResult, CalibrationUse, Check, VerificationResult
+from sitegen.model.event_results import CalibrationResult, Check, VerificationResult
+from sitegen.model.results import CalibrationUse
 from sitegen.render.die_lists import number_of_dies
 from sitegen.render.phrases import (
     capital,

@@ -9,11 +9,8 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from sitegen.model.campaign import Decision
-from sitegen.model.results import (
-    CalibrationResult,
-    VerificationResult,
-    WaferSummary,
-)
+from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.results import WaferSummary
 from sitegen.problems import Finding
 from sitegen.render.phrases import (
     capital,

@@ -6,14 +6,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import (
-    CalibrationUse,
-    CampaignResults,
-    Drawing,
-    MaskResult,
-    StructureResult,
-    VerificationResult,
-)
+from sitegen.model.event_results import MaskResult, StructureResult, VerificationResult
+from sitegen.model.results import CalibrationUse, CampaignResults, Drawing
 from sitegen.model.verification import MeasuredReference
 from sitegen.render import event_sentences
 from sitegen.render.calibration import sources

@@ -17,7 +17,8 @@ from sitegen.chart.timeline import evidence_over_time
 from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Layout
-from sitegen.model.results import Drawing, MaskResult, Span, StationRecord, Term
+from sitegen.model.event_results import MaskResult, Term
+from sitegen.model.results import Drawing, Span, StationRecord
 from sitegen.model.verification import Mask
 
 NASTY = "a<b>&\"c'</title>\x07"

@@ -8,7 +8,8 @@ import pytest
 from sitegen.chart import by_wafer, distribution, mask, terms, value_rows
 from sitegen.chart.axis import snapped_range, value_axis
 from sitegen.model.arrays import FloatArray
-from sitegen.model.results import Drawing, Term
+from sitegen.model.event_results import Term
+from sitegen.model.results import Drawing
 from tests.chart import samples
 from tests.chart.samples import FREQUENCY_HZ, KINDS, parsed, texts
 

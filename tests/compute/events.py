@@ -8,7 +8,7 @@ import numpy as np
 from sitegen.compute.in_force import Rows
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import Instrument, Station
-from sitegen.model.results import CalibrationResult, VerificationResult
+from sitegen.model.event_results import CalibrationResult, VerificationResult
 from sitegen.model.station_state import StationState
 from sitegen.model.verification import VerificationRecord
 

@@ -9,7 +9,8 @@ import pytest
 from sitegen.compute.evidence import Evidence, dc_evidence, facts, reason_text, rf_evidence
 from sitegen.compute.in_force import Rows
 from sitegen.model.campaign import Instrument, Station
-from sitegen.model.results import REASONS, CalibrationResult, VerificationResult
+from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.results import REASONS
 from tests.compute.events import STATE, calibration, instrument, rows, station, verification
 
 PORT_1, PORT_2, BOTH = 1, 2, 3

@@ -38,25 +38,27 @@ from sitegen.model.campaign import (
     Touchdowns,
     UncertaintySource,
 )
+from sitegen.model.event_results import (
+    CalibrationResult,
+    Check,
+    MaskResult,
+    StructureResult,
+    Term,
+    VerificationResult,
+)
 from sitegen.model.loaded import Note, SourceFile
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
 from sitegen.model.results import (
-    CalibrationResult,
     CalibrationUse,
     CampaignContext,
     CampaignResults,
-    Check,
     Drawing,
-    MaskResult,
     ParameterResult,
     Span,
     StationRecord,
-    StructureResult,
     Summary,
     TableFile,
-    Term,
     TraceGroup,
-    VerificationResult,
     WaferResults,
     WaferSummary,
 )

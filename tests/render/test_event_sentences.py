@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 from markupsafe import Markup
 
-from sitegen.model.results import CalibrationUse, VerificationResult
+from sitegen.model.event_results import VerificationResult
+from sitegen.model.results import CalibrationUse
 from sitegen.render import event_sentences
 from tests.render.samples import UNUSED, calibration_result, calibration_use, verification_result
 from tests.render.test_sentences import said

@@ -17,8 +17,9 @@ from sitegen.compute.suspicions import suspicions
 from sitegen.compute.sweeps import WaferSetting
 from sitegen.compute.verification import judge_verification
 from sitegen.compute.wafer import compute_wafer
+from sitegen.model.event_results import VerificationResult
 from sitegen.model.loaded import Campaign
-from sitegen.model.results import VerificationResult, WaferResults
+from sitegen.model.results import WaferResults
 from sitegen.read import read_campaign, read_wafer_tables
 from sitegen.simulate.demo import demo_scenario
 from tests.simulate import demo_expected as expected
@@ -42,7 +43,10 @@ def _solved() -> dict[str, SolvedCalibration]:
 @cache
 def _verified() -> tuple[VerificationResult, ...]:
     analyser = _read().record.stations[0].instruments[0]
-    return tuple(judge_verification(one, _solved(), analyser) for one in _read().verifications)
+    return tuple(
+        judge_verification(one, _solved(), analyser, _read().record.decision)
+        for one in _read().verifications
+    )
 
 
 @cache

@@ -212,6 +212,11 @@ def _compute_job(
                 for one in events.calibrations
                 if one.terms is not None and one.result.record.station == station.id
             },
+            uncertainties={
+                one.result.record.id: one.uncertainty
+                for one in events.calibrations
+                if one.uncertainty is not None and one.result.record.station == station.id
+            },
             known_calibrations=_ids(campaign),
             kept=work / f"{wafer.record.id}.kept",
             key=key,

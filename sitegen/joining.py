@@ -19,7 +19,7 @@ from sitegen.model.loaded import Campaign, Note
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
 from sitegen.model.results import CampaignContext, CampaignResults, TableFile, WaferResults
 from sitegen.problems import Fault
-from sitegen.publish import record_tables
+from sitegen.publish import record_tables, sweep_tables
 from sitegen.publish.tables import read_columns, write_table
 from sitegen.wafer_jobs import Computed, traces_beside
 
@@ -44,8 +44,8 @@ def join(
     if record.layout is not None:
         from_wafers += suspicions(values, record.layout)
     wafers = tuple(one.summary for one in computed)
-    findings = findings_of(record, calibrations, verifications, wafers, from_wafers)
     parameters = summarise_results(values, record, "")
+    findings = findings_of(record, calibrations, verifications, wafers, parameters, from_wafers)
     counting = values[values["counts"].astype(bool)]
     context = CampaignContext(
         record=record,
@@ -131,8 +131,8 @@ def _write_wafer_tables(computed: Sequence[Computed], root: Path) -> tuple[Table
             root,
             f"sweeps-{one.record.id}",
             f"Corrected sweeps of wafer {one.record.id}, one row a frequency.",
-            schema_of(record_tables.SWEEP_COLUMNS),
-            record_tables.sweeps(jobs.kept(traces_beside(one.kept))),
+            schema_of(sweep_tables.SWEEP_COLUMNS),
+            sweep_tables.sweeps(jobs.kept(traces_beside(one.kept))),
             forms=("parquet",),
         )
         for one in computed

@@ -12,6 +12,7 @@ import numpy as np
 
 from sitegen import drawings, jobs
 from sitegen.compute.in_force import CalibrationFacts
+from sitegen.compute.rf.propagation import CalibrationUncertainty
 from sitegen.compute.rf.terms import ErrorTerms
 from sitegen.compute.sweeps import WaferSetting
 from sitegen.compute.wafer import compute_wafer, evidence_faults
@@ -36,6 +37,7 @@ class ComputeArgument:
     station: Station
     calibrations: tuple[CalibrationFacts, ...]
     terms: Mapping[str, ErrorTerms]
+    uncertainties: Mapping[str, CalibrationUncertainty]
     known_calibrations: frozenset[str]
     kept: Path
     """Where its results are kept for the second job."""
@@ -156,6 +158,7 @@ def _setting(argument: ComputeArgument) -> WaferSetting:
         states={state.id: state for state in record.states},
         calibrations=argument.calibrations,
         terms=argument.terms,
+        uncertainties=argument.uncertainties,
     )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.event_results import CalibrationResult, VerificationResult
-from sitegen.model.results import WaferSummary
+from sitegen.model.results import ParameterResult, WaferSummary
 from sitegen.problems import WEIGHTS, Finding, Weight
 from sitegen.units import count, frequency
 
@@ -15,6 +15,7 @@ def findings_of(
     calibrations: Sequence[CalibrationResult],
     verifications: Sequence[VerificationResult],
     wafers: Sequence[WaferSummary],
+    parameters: Sequence[ParameterResult],
     from_wafers: Sequence[Finding],
 ) -> tuple[Finding, ...]:
     """All findings of the campaign, those that need a decision first."""
@@ -23,7 +24,7 @@ def findings_of(
         *_verification_findings(verifications),
         *(finding for one in wafers for finding in _wafer_findings(one)),
         *_plan_findings(campaign, wafers),
-        *_uncertainty_findings(campaign),
+        *_uncertainty_findings(campaign, parameters),
         *from_wafers,
     ]
     return tuple(
@@ -232,11 +233,14 @@ def _plan_findings(campaign: CampaignRecord, wafers: Sequence[WaferSummary]) -> 
     ]
 
 
-def _uncertainty_findings(campaign: CampaignRecord) -> list[Finding]:
+def _uncertainty_findings(
+    campaign: CampaignRecord, parameters: Sequence[ParameterResult]
+) -> list[Finding]:
     def has_limits(parameter: Parameter) -> bool:
         return parameter.lower is not None or parameter.upper is not None
 
     guarded = campaign.decision.rule == "guarded"
+    propagated = {one.parameter for one in parameters if one.summary.u_common is not None}
     return [
         Finding(
             "no uncertainty stated",
@@ -251,5 +255,5 @@ def _uncertainty_findings(campaign: CampaignRecord) -> list[Finding]:
             addresses.parameter(parameter.id),
         )
         for parameter in campaign.parameters
-        if not parameter.uncertainty
+        if not parameter.uncertainty and parameter.id not in propagated
     ]

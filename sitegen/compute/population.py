@@ -16,6 +16,9 @@ NEEDED = [
     "condition",
     "zone",
     "value",
+    "u",
+    "u_common",
+    "u_own",
     "floor",
     "below_floor",
     "outcome",
@@ -95,4 +98,12 @@ def summary_of(rows: pd.DataFrame) -> Summary:
         robust_spread=found.robust_spread,
         below=below,
         **figures,
+        **{name: _median(valid[name]) for name in ("u", "u_common", "u_own")},
     )
+
+
+def _median(column: "pd.Series[float]") -> float | None:
+    """Of what is stated; None where nothing is."""
+    stated = column.to_numpy(dtype=np.float64)
+    stated = stated[~np.isnan(stated)]
+    return float(np.median(stated)) if len(stated) else None

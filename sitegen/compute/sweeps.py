@@ -12,10 +12,19 @@ from sitegen.compute.evidence import REASON_CODES, Evidence, reason_text, rf_evi
 from sitegen.compute.in_force import CalibrationFacts, Rows
 from sitegen.compute.rf.checks import likeness
 from sitegen.compute.rf.figures import FIGURES, figure_at
+from sitegen.compute.rf.propagation import CalibrationUncertainty, Deviation
 from sitegen.compute.rf.terms import ErrorTerms
+from sitegen.compute.sweep_uncertainty import (
+    Stated,
+    at_frequencies,
+    deviations_of,
+    figure_uncertainty,
+    sweep_covariance,
+    uncertainty_at,
+)
 from sitegen.compute.verification import correct_sweeps
-from sitegen.model.arrays import ComplexArray
-from sitegen.model.campaign import CampaignRecord, Device, Instrument, Parameter, Station
+from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.campaign import CampaignRecord, Device, FromSweep, Instrument, Parameter, Station
 from sitegen.model.figures import FIGURE_UNITS
 from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import SweepGroup
@@ -38,6 +47,8 @@ class WaferSetting:
     calibrations: tuple[CalibrationFacts, ...]
     terms: Mapping[str, ErrorTerms]
     """Error terms of each solved calibration, by its id."""
+    uncertainties: Mapping[str, CalibrationUncertainty]
+    """Of each solved calibration whose record states one, by its id."""
 
     def devices(self) -> dict[str, Device]:
         """The campaign's devices by id."""
@@ -51,6 +62,9 @@ class CorrectedGroup:
     group: SweepGroup
     """Corrected; NaN where it could not be."""
     evidence: Evidence
+    covariance: FloatArray | None
+    """(*s.shape, 3) of real and imaginary part; NaN where no calibration states its uncertainty,
+    None where none does."""
 
 
 def correct_group(group: SweepGroup, setting: WaferSetting, file: str) -> CorrectedGroup:
@@ -63,14 +77,42 @@ def correct_group(group: SweepGroup, setting: WaferSetting, file: str) -> Correc
     evidence = group_evidence(group, setting, file)
     evidence = _check_frequency_lists(group, evidence, setting)
     if group.corrected:
-        return CorrectedGroup(group, evidence)
+        return CorrectedGroup(group, evidence, None)
     s = np.full(group.s.shape, complex(np.nan, np.nan))
     allowed = (evidence.reasons & DIFFERENT_STATE) == 0
     for name, terms in setting.terms.items():
         mine = (evidence.calibration == name) & allowed
         if mine.any():
             s[mine] = correct_sweeps(terms, group.s[mine], device.port)
-    return CorrectedGroup(replace(group, s=s), evidence)
+    found = CorrectedGroup(replace(group, s=s), evidence, None)
+    return replace(found, covariance=_covariance(found, setting))
+
+
+def _covariance(corrected: CorrectedGroup, setting: WaferSetting) -> FloatArray | None:
+    """Of every sweep that a calibration with a stated uncertainty corrected."""
+    group = corrected.group
+    parts = [(name, mine) for name, mine in _stated_rows(corrected, setting) if mine.any()]
+    if not parts:
+        return None
+    found: FloatArray = np.full((*group.s.shape, 3), np.nan, np.float32)
+    port = setting.devices()[group.device].port
+    for name, mine in parts:
+        found[mine] = sweep_covariance(
+            group.s[mine], setting.terms[name], setting.uncertainties[name], port
+        )
+    return found
+
+
+def _stated_rows(
+    corrected: CorrectedGroup, setting: WaferSetting
+) -> tuple[tuple[str, npt.NDArray[np.bool_]], ...]:
+    """Each calibration with a stated uncertainty, and the raw sweeps that it corrected."""
+    if corrected.group.corrected:
+        return ()
+    known = ~np.isnan(corrected.group.s).all(axis=(1, 2, 3))
+    return tuple(
+        (name, (corrected.evidence.calibration == name) & known) for name in setting.uncertainties
+    )
 
 
 def group_evidence(group: SweepGroup, setting: WaferSetting, file: str) -> Evidence:
@@ -159,16 +201,55 @@ def values_from_sweeps(
             values[mine] = unit * figure_at(
                 FIGURES[figure], two_port, group.frequency_hz, at_hz, float(z_ref_ohm)
             )
+        stated = _stated(corrected, parameter.from_sweep, setting)
         wanted = keys["condition"].isin(parameter.conditions).to_numpy()
         rows = keys[wanted].copy()
         rows["parameter"] = parameter.id
         rows["value"] = values[wanted]
+        rows["u_common"] = abs(unit) * stated.common[wanted]
+        rows["u_own"] = abs(unit) * stated.own[wanted]
         rows["no_value"] = _why_no_value(corrected, at_hz)[wanted]
         parts.append(rows)
     if not parts:
-        return keys.iloc[:0].assign(parameter="", value=np.nan, no_value="")
+        return keys.iloc[:0].assign(
+            parameter="", value=np.nan, u_common=np.nan, u_own=np.nan, no_value=""
+        )
     table: pd.DataFrame = pd.concat(parts, ignore_index=True)
     return table
+
+
+def _stated(corrected: CorrectedGroup, wanted: FromSweep, setting: WaferSetting) -> Stated:
+    """Propagated uncertainty of a figure of each sweep; only the points around it are moved."""
+    group = corrected.group
+    nothing = np.full(len(group.s), np.nan)
+    stated = Stated(nothing.copy(), nothing.copy())
+    after = int(np.searchsorted(group.frequency_hz, wanted.frequency_hz))
+    near = slice(max(after - 1, 0), after + 1)
+    frequency_hz = group.frequency_hz[near]
+    port = setting.devices()[group.device].port
+    impedances = reference_impedances_ohm(corrected, setting)
+    for name, mine in _stated_rows(corrected, setting):
+        if not mine.any() or not len(frequency_hz):
+            continue
+        s = group.s[mine][:, near]
+        found: dict[bool, list[Deviation]] = {True: [], False: []}
+        for common, one in deviations_of(
+            s,
+            at_frequencies(setting.terms[name], near),
+            uncertainty_at(setting.uncertainties[name], near),
+            port,
+        ):
+            found[common].append(replace(one, values=_as_two_port(one.values)))
+        one_figure = figure_uncertainty(
+            FIGURES[wanted.figure],
+            _as_two_port(s),
+            frequency_hz,
+            wanted.frequency_hz,
+            float(impedances[mine][0]),
+            found,
+        )
+        stated.common[mine], stated.own[mine] = one_figure.common, one_figure.own
+    return stated
 
 
 def joined_evidence(rows: pd.DataFrame, found: Evidence) -> pd.DataFrame:
@@ -248,6 +329,9 @@ def trace_groups(corrected: CorrectedGroup) -> tuple[TraceGroup, ...]:
             frequency_hz=group.frequency_hz,
             keys=keys.filter(pa.array(conditions == condition)),
             s=group.s[conditions == condition],
+            covariance=None
+            if corrected.covariance is None
+            else corrected.covariance[conditions == condition],
         )
         for condition in sorted(set(conditions))
     )

@@ -42,7 +42,7 @@ def with_evidence(
     parameters = {one.id: one for one in setting.campaign.parameters}
     devices = setting.devices()
     kinds = values["parameter"].map({name: one.kind for name, one in parameters.items()})
-    values = values.assign(floor=np.nan, below_floor=False)
+    values = values.assign(floor=np.nan, below_floor=False, u_common=np.nan, u_own=np.nan)
     parts: list[pd.DataFrame] = []
     faults: tuple[Fault, ...] = ()
     rf = values[kinds == "rf"]
@@ -178,6 +178,8 @@ def _with_means(values: pd.DataFrame) -> pd.DataFrame:
             mean["value"], mean["no_value"] = np.nan, "touchdowns lie on both sides of the floor"
         elif np.isnan(mean["value"]):
             mean["no_value"] = "a touchdown has no value"
+        mean["u_common"] = rows["u_common"].mean(skipna=False)
+        mean["u_own"] = float(np.sqrt((rows["u_own"] ** 2).sum(skipna=False))) / len(rows)
         mean["ev_reasons"] = int(np.bitwise_or.reduce(rows["ev_reasons"].to_numpy(np.int64)))
         for name in ("ev_not_closed", "ev_never_verified"):
             mean[name] = bool(rows[name].any()) and mean["ev_reasons"] == 0
@@ -189,6 +191,9 @@ def _with_means(values: pd.DataFrame) -> pd.DataFrame:
 
 def judged(values: pd.DataFrame, campaign: CampaignRecord) -> pd.DataFrame:
     """Add uncertainty, acceptance limits, outcome and standing to every row.
+
+    Uncertainty: what the calibration and the sweep give, and what the parameter declares, in
+    quadrature.
 
     A row that is there and has no value was measured and could not be determined: it is not
     assessable, for the reason in `no_value`. Uncertainty at a reading below the floor is that at
@@ -216,11 +221,19 @@ def judged(values: pd.DataFrame, campaign: CampaignRecord) -> pd.DataFrame:
     return table
 
 
+def _combined(*parts: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Parts in quadrature; NaN is a part that is not stated, and only where none is stays NaN."""
+    squares = np.array(parts, dtype=np.float64) ** 2
+    total: npt.NDArray[np.float64] = np.sqrt(np.nansum(squares, axis=0))
+    return np.where(np.isnan(squares).all(axis=0), np.nan, total)
+
+
 def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, rule: DecisionRule) -> pd.DataFrame:
     value = rows["value"].to_numpy(dtype=np.float64)
     below = rows["below_floor"].to_numpy(dtype=bool)
     floor = rows["floor"].to_numpy(dtype=np.float64)
-    u = standard_uncertainty(parameter, np.where(below, floor, value))
+    declared = standard_uncertainty(parameter, np.where(below, floor, value))
+    u = _combined(declared, rows["u_common"].to_numpy(), rows["u_own"].to_numpy())
     found: Conformity = decide(value, u, parameter.lower, parameter.upper, rule, below, floor)
     low = -np.inf if parameter.plausible_lower is None else parameter.plausible_lower
     high = np.inf if parameter.plausible_upper is None else parameter.plausible_upper

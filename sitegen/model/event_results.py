@@ -389,6 +389,19 @@ class Forecast:
 
 
 @dataclass(frozen=True)
+class Segment:
+    """Points of a metric between two exchanges of parts; limits begin anew with each."""
+
+    first: int
+    """Place of its first point."""
+    last: int
+    """Place of its last point."""
+    exchanged: str
+    """What was exchanged before it; empty: nothing was."""
+    limits: ControlLimits | None
+
+
+@dataclass(frozen=True)
 class Metric:
     """Something of a station that is followed over time, in reference time."""
 
@@ -398,7 +411,7 @@ class Metric:
     """Stem of its drawing's address."""
     points: tuple[Point, ...]
     limits: ControlLimits | None
-    """None: fewer than 2 points."""
+    """Of its last segment; None: fewer than 2 points there, or points that do not vary."""
     ewma: tuple[float, ...]
     ewma_lower: tuple[float, ...]
     ewma_upper: tuple[float, ...]
@@ -410,6 +423,11 @@ class Metric:
     forecast_text: str
     """Why there is none, or what it says."""
     trend_text: str
+    subject: str = ""
+    """Whose wear it shows: 'set CS-1/A', 'probe RF-1'; empty: nobody's."""
+    segments: tuple[Segment, ...] = ()
+    left_out: int = 0
+    """Events at which it was not determined."""
 
 
 @dataclass(frozen=True)

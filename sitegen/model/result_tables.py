@@ -19,6 +19,12 @@ RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("value", pa.float64(), "measured value in 'unit'; null: not measured"),
     ("unit", pa.string(), "unit of value, uncertainty and limits"),
     ("u", pa.float64(), "standard uncertainty; null: not stated"),
+    (
+        "u_common",
+        pa.float64(),
+        "part of u that is common to all values of a calibration; null: not propagated",
+    ),
+    ("u_own", pa.float64(), "part of u from the sweep's own noise and touchdown"),
     ("expanded_uncertainty", pa.float64(), "k times u"),
     ("floor", pa.float64(), "stored floor for this range and path, in 'unit'"),
     ("below_floor", pa.bool_(), "true: the reading lies below the floor"),

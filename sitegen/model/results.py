@@ -99,6 +99,12 @@ class Summary:
     maximum: float | None
     below: tuple[str, ...]
     """Names of the figures that fall below the floor (their field is None)."""
+    u: float | None = None
+    """Median of the standard uncertainties of the n values; None: not stated."""
+    u_common: float | None = None
+    """Median of their parts common to all values of a calibration; None: not propagated."""
+    u_own: float | None = None
+    """Median of their parts that come from each sweep's own noise and touchdown."""
 
 
 @dataclass(frozen=True)
@@ -173,6 +179,9 @@ class TraceGroup:
     Its 'calibration' is the one in force."""
     s: ComplexArray
     """Shape (n_sweep, n_freq, n_port, n_port); NaN where the calibration is not determined."""
+    covariance: FloatArray | None = None
+    """(*s.shape, 3): variances of real and imaginary part, and their covariance; None: not
+    stated."""
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,12 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-import numpy as np
 import pyarrow as pa
 
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.event_results import CalibrationResult, VerificationResult
 from sitegen.model.result_tables import schema_of
-from sitegen.model.results import ParameterResult, TableFile, TraceGroup, WaferSummary
+from sitegen.model.results import ParameterResult, TableFile, WaferSummary
 from sitegen.problems import Fault, Finding
 
 Columns = tuple[tuple[str, pa.DataType, str], ...]
@@ -30,6 +29,9 @@ PARAMETER_COLUMNS: Columns = (
     ("mean", REAL, "arithmetic mean; null: not stated"),
     ("standard_deviation", REAL, "sample standard deviation, divisor n - 1"),
     ("median", REAL, "median; null where it lies below the floor"),
+    ("u", REAL, "median of the values' standard uncertainties; null: not stated"),
+    ("u_common", REAL, "median of their parts common to all values of a calibration"),
+    ("u_own", REAL, "median of their parts from each sweep's own noise and touchdown"),
     ("robust_spread", REAL, "1.4826 times the median absolute deviation"),
     ("q05", REAL, "5 % quantile, linear interpolation (type 7)"),
     ("q25", REAL, "25 % quantile, type 7"),
@@ -138,32 +140,6 @@ DICTIONARY_COLUMNS: Columns = (
     ("column", TEXT, "column"),
     ("type", TEXT, "Arrow type"),
     ("meaning", TEXT, "meaning, with unit"),
-)
-SWEEP_KEYS = [
-    "die_x",
-    "die_y",
-    "site",
-    "device",
-    "condition",
-    "touchdown",
-    "calibration",
-    "standing",
-]
-SWEEP_COLUMNS: Columns = (
-    ("die_x", pa.int32(), "column of the die"),
-    ("die_y", pa.int32(), "row of the die"),
-    ("site", TEXT, "place inside the die"),
-    ("device", TEXT, "device"),
-    ("condition", TEXT, "declared set point of bias and temperature"),
-    ("touchdown", pa.int32(), "number of the touchdown"),
-    ("calibration", TEXT, "calibration in force"),
-    ("standing", TEXT, "stands, not closed, without standing"),
-    ("frequency_hz", REAL, "frequency, Hz"),
-    *(
-        (f"s{to}{source}_{part}", pa.float32(), f"{word} part of corrected S{to}{source}")
-        for to, source in ((1, 1), (2, 1), (1, 2), (2, 2))
-        for part, word in (("re", "real"), ("im", "imaginary"))
-    ),
 )
 
 
@@ -361,25 +337,3 @@ def dictionary(tables: Sequence[TableFile]) -> pa.Table:
             for name, kind, meaning in table.columns
         ),
     )
-
-
-def sweeps(groups: Iterable[TraceGroup]) -> Iterable[pa.Table]:
-    """Corrected sweeps, one row a frequency, one part a group."""
-    for group in groups:
-        n_freq, n_port = len(group.frequency_hz), group.s.shape[-1]
-        repeat = np.repeat(np.arange(len(group.s)), n_freq)
-        keys = group.keys.select(SWEEP_KEYS).take(pa.array(repeat))
-        columns: dict[str, Any] = {name: keys.column(name) for name in SWEEP_KEYS}
-        columns["frequency_hz"] = np.tile(group.frequency_hz, len(group.s))
-        for to, source in ((1, 1), (2, 1), (1, 2), (2, 2)):
-            known = max(to, source) <= n_port
-            s = group.s[:, :, to - 1, source - 1].ravel() if known else None
-            for part in ("re", "im"):
-                columns[f"s{to}{source}_{part}"] = (
-                    pa.nulls(len(repeat), pa.float32())
-                    if s is None
-                    else pa.array(
-                        (s.real if part == "re" else s.imag).astype(np.float32), from_pandas=True
-                    )
-                )
-        yield pa.table(columns).cast(schema_of(SWEEP_COLUMNS))

@@ -205,21 +205,34 @@ def _uncertainty(parameter: Parameter, found: Sequence[ParameterResult]) -> Tabl
             return with_unit(figure_of(absolute * factor), unit)
         return f"{figure_of((relative or 0.0) * 100)}{units.THIN}% of the value"
 
+    propagated = [
+        (f"{source}, {result.condition}", u)
+        for result in found
+        if not result.wafer
+        for source, u in (
+            ("calibration, common to all its values", result.summary.u_common),
+            ("each sweep's own noise and touchdown", result.summary.u_own),
+        )
+        if u is not None
+    ]
     return Table(
         id="uncertainty",
-        caption="Sources of standard uncertainty, as the laboratory declares them; they add in"
+        caption="Sources of standard uncertainty; they add in quadrature. What comes from the"
+        " calibration and the sweep is propagated for each value (here its median), the rest is as"
+        " the laboratory declares it"
+        if propagated
+        else "Sources of standard uncertainty, as the laboratory declares them; they add in"
         " quadrature",
         columns=(Column("Source"), Column("Standard uncertainty", True)),
         rows=tuple(
-            Row(Cell(each.source), (Cell(size(each.absolute, each.relative), "", True),))
-            for each in parameter.uncertainty
+            Row(Cell(source), (Cell(text, "", True),))
+            for source, text in (
+                *((source, size(u, None)) for source, u in propagated),
+                *((one.source, size(one.absolute, one.relative)) for one in parameter.uncertainty),
+            )
         ),
-        empty="No uncertainty is stated for this parameter"
-        + (
-            "; under a guarded rule its values cannot be judged."
-            if not parameter.uncertainty
-            else "."
-        ),
+        empty="No uncertainty is stated for this parameter; under a guarded rule its values cannot"
+        " be judged.",
         wide=True,
     )
 

@@ -94,6 +94,8 @@ def _sure(parameter: Parameter, summary: Summary, decision: Decision) -> str:
     """How sure the median's value is; nothing where the median lies below the floor."""
     if summary.median is None:
         return ""
+    if summary.u_common is not None and summary.u is not None:
+        return _propagated(parameter, summary, decision.coverage_factor, summary.u)
     if not parameter.uncertainty:
         return "; no uncertainty is stated"
     expanded = decision.coverage_factor * float(standard_uncertainty(parameter, summary.median))
@@ -102,6 +104,17 @@ def _sure(parameter: Parameter, summary: Summary, decision: Decision) -> str:
     return (
         f"; {whose} {with_unit(units.number(expanded * factor, 2), unit)}"
         f" (k = {figure_of(decision.coverage_factor)}), as declared"
+    )
+
+
+def _propagated(parameter: Parameter, summary: Summary, k: float, u: float) -> str:
+    """A typical expanded uncertainty, and how much of it no number of dies would average out."""
+    factor, unit = summaries.scale_beside(k * u, parameter, [summary])
+    common = units.number(k * (summary.u_common or 0.0) * factor, 2)
+    whose = "expanded uncertainty" if summary.n == 1 else "median expanded uncertainty"
+    return (
+        f"; {whose} {with_unit(units.number(k * u * factor, 2), unit)} (k = {figure_of(k)}), of"
+        f" which {with_unit(common, unit)} is common to all values of a calibration"
     )
 
 

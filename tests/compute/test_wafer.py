@@ -83,7 +83,7 @@ def setting(
             "plan": {"wafers": ({"id": "W", "dies": ((0, 0), (1, 0), (2, 0))},)},
         }
     )
-    return WaferSetting(campaign, here, None, here.instruments[0], {}, (), {})
+    return WaferSetting(campaign, here, None, here.instruments[0], {}, (), {}, {})
 
 
 def compute(here: WaferSetting, *rows: dict[str, Any]) -> WaferResults:

@@ -63,6 +63,7 @@ def _computed(number: int) -> WaferResults:
         {state.id: state for state in wafer.record.states},
         facts([one.result for one in _solved().values()], _verified()),
         terms,
+        {name: one.uncertainty for name, one in _solved().items() if one.uncertainty is not None},
     )
     assert campaign.record.layout is not None
     return compute_wafer(wafer.record, tables, setting, campaign.record.layout)

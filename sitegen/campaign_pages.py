@@ -6,7 +6,10 @@ from pathlib import Path
 import pandas as pd
 
 from sitegen import addresses, drawings, render
+from sitegen.chart.calibration import calibration_drawings
+from sitegen.chart.station import followed_drawings
 from sitegen.chart.theme import CHART_CSS
+from sitegen.chart.verification import acceptance_drawings, verification_drawings
 from sitegen.joining import joined_values
 from sitegen.model.results import CampaignResults, Drawing
 from sitegen.publish.staging import write_bytes, write_text
@@ -39,6 +42,7 @@ def _pages(
     results: CampaignResults, published: Mapping[str, Published], values: pd.DataFrame
 ) -> Iterator[tuple[Page, Mapping[str, Drawing]]]:
     """Each page with the drawings that are to be written beside it."""
+    coverage_factor = results.context.record.decision.coverage_factor
     drawn = _campaign_drawings(results, published)
     yield render.campaign_page(results, drawn), drawn
     usable = values[
@@ -54,14 +58,19 @@ def _pages(
         }
         yield render.parameter_page(parameter, results, drawn), drawn
     for calibration in results.calibrations:
-        drawn = dict(drawings.calibration_drawings(calibration))
+        drawn = dict(calibration_drawings(calibration))
         yield render.calibration_page(calibration, results, drawn), drawn
     for verification in results.verifications:
-        drawn = dict(drawings.verification_drawings(verification))
+        drawn = dict(verification_drawings(verification, coverage_factor))
         yield render.verification_page(verification, results, drawn), drawn
-    for station, record in zip(results.context.record.stations, results.stations, strict=True):
-        address = addresses.station(station.id)
-        drawn = {"evidence": drawings.station_drawing(record, address, "evidence")}
+    for acceptance in results.acceptances:
+        drawn = dict(acceptance_drawings(acceptance, coverage_factor))
+        yield render.acceptance_page(acceptance, results, drawn), drawn
+    for station, record, followed in zip(
+        results.context.record.stations, results.stations, results.followed, strict=True
+    ):
+        evidence = drawings.station_drawing(record, addresses.station(station.id), "evidence")
+        drawn = {"evidence": evidence, **followed_drawings(station, followed)}
         yield render.station_page(station, results, drawn), drawn
     yield render.problems_page(results), {}
     yield render.method_page(results), {}

@@ -13,13 +13,10 @@ from sitegen.chart.distribution import distribution
 from sitegen.chart.frames import Frame, polylines, trace_frame
 from sitegen.chart.limit_bar import limit_bar
 from sitegen.chart.map_key import MapDie
-from sitegen.chart.mask import deviation
-from sitegen.chart.terms import error_terms
 from sitegen.chart.timeline import evidence_over_time
 from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Parameter
-from sitegen.model.event_results import CalibrationResult, VerificationResult
 from sitegen.model.results import AxisRange, CampaignContext, Drawing, StationRecord, WaferResults
 from sitegen.render.page import FrameArt
 from sitegen.units import axis_title, count
@@ -273,41 +270,6 @@ def _by_wafer(rows: pd.DataFrame, wafers: Sequence[str]) -> Mapping[str, FloatAr
         wafer: rows.loc[rows["wafer"] == wafer, "value"].to_numpy(dtype=np.float64)
         for wafer in wafers
     }
-
-
-def calibration_drawings(result: CalibrationResult) -> Mapping[str, Drawing]:
-    """The solved error terms over frequency, and those that the instrument reported."""
-    if not result.terms:
-        return {}
-    page = addresses.calibration(result.record.id)
-    return {
-        "terms-all": error_terms(
-            address=addresses.drawing(page, "terms"),
-            title=f"Error terms of calibration {result.record.id}",
-            description="Magnitude of each solved error term over frequency; rings show what the"
-            " instrument reported, where it is in the record.",
-            frequency_hz=result.frequency_hz,
-            terms=result.terms,
-            reported=result.reported,
-        )
-    }
-
-
-def verification_drawings(result: VerificationResult) -> Mapping[str, Drawing]:
-    """Each deviation under its mask."""
-    page = addresses.verification(result.record.id)
-    drawn = {}
-    for structure in result.structures:
-        for number, mask in enumerate(structure.masks):
-            name = f"{structure.structure.id}-{number}"
-            drawn[name] = deviation(
-                address=addresses.drawing(page, name),
-                title=f"{mask.mask.parameter.upper()} of {structure.structure.id}:"
-                f" {mask.mask.quantity} against its mask",
-                description=f"{mask.outcome}; {mask.points_judged} frequencies judged.",
-                result=mask,
-            )
-    return drawn
 
 
 def station_drawing(record: StationRecord, page: str, name: str) -> Drawing:

@@ -19,7 +19,13 @@ from sitegen.model.loaded import Campaign, Note
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
 from sitegen.model.results import CampaignContext, CampaignResults, TableFile, WaferResults
 from sitegen.problems import Fault
-from sitegen.publish import record_tables, sweep_tables
+from sitegen.publish import (
+    acceptance_tables,
+    record_tables,
+    station_tables,
+    sweep_tables,
+    verification_tables,
+)
 from sitegen.publish.tables import read_columns, write_table
 from sitegen.wafer_jobs import Computed, traces_beside
 
@@ -45,7 +51,15 @@ def join(
         from_wafers += suspicions(values, record.layout)
     wafers = tuple(one.summary for one in computed)
     parameters = summarise_results(values, record, "")
-    findings = findings_of(record, calibrations, verifications, wafers, parameters, from_wafers)
+    findings = findings_of(
+        record,
+        calibrations,
+        verifications,
+        events.acceptances,
+        wafers,
+        parameters,
+        from_wafers,
+    )
     counting = values[values["counts"].astype(bool)]
     context = CampaignContext(
         record=record,
@@ -160,16 +174,9 @@ def _write_event_tables(results: CampaignResults, root: Path) -> tuple[TableFile
             "Solved error terms over frequency.",
             record_tables.error_terms(results.calibrations),
         ),
-        (
-            "verifications",
-            "Each structure of each verification under each mask.",
-            record_tables.verifications(results.verifications),
-        ),
-        (
-            "deviations",
-            "Deviation and mask over frequency.",
-            record_tables.deviations(results.verifications),
-        ),
+        *verification_tables.contents(results.verifications),
+        *acceptance_tables.contents(results.acceptances),
+        *station_tables.contents(results.followed),
         ("faults", "Faults of the input.", record_tables.faults(results.faults)),
         ("findings", "What the measurements show.", record_tables.findings(results.findings)),
     )

@@ -5,6 +5,7 @@ boxes around standards and devices whose S-parameters are known in closed form. 
 solves, the verification passes, and every inductor is 1 nH plus what `inductance_h` says.
 """
 
+import shutil
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -263,6 +264,36 @@ quantity = "complex deviation"
 points = [[1e9, 0.01], [11e9, 0.02]]
 """
 
+ACCEPTANCE = """
+id = "ACC1"
+title = "Acceptance of the station (simulated)"
+station = "ST1"
+at = 2026-03-02T12:00:00Z
+factory = "VER1"
+factory_place = "hall of the supplier (invented)"
+site = "VER2"
+site_place = "room 1 (invented)"
+supplier = "a supplier that does not exist"
+customer = "a laboratory that does not exist"
+
+[[performance]]
+name = "transmission of the line"
+structure = "line"
+parameter = "s21"
+quantity = "complex deviation"
+frequency_start_hz = 1e9
+frequency_stop_hz = 11e9
+limit = 0.02
+
+[[differences]]
+structure = "line"
+
+[differences.mask]
+parameter = "s21"
+quantity = "complex deviation"
+points = [[1e9, 0.01], [11e9, 0.02]]
+"""
+
 WAFER = f"""
 id = "W1"
 identity_read = "W1"
@@ -331,6 +362,15 @@ def tiny_campaign(folder: Path) -> Path:
     pq.write_table(values_table(), campaign / "wafers/W1/values.parquet")
     pq.write_table(sweeps_table(), campaign / "wafers/W1/sweeps.parquet")
     return campaign
+
+
+def acceptance_of_tiny(campaign: Path) -> None:
+    """Add a second verification, equal to the first, and an acceptance that rests on both."""
+    shutil.copytree(campaign / "verifications/VER1", campaign / "verifications/VER2")
+    again = VERIFICATION.replace('"VER1"', '"VER2"').replace("T10:05", "T10:35")
+    _write(campaign / "verifications/VER2/record.toml", again)
+    (campaign / "acceptances/ACC1").mkdir(parents=True)
+    _write(campaign / "acceptances/ACC1/record.toml", ACCEPTANCE)
 
 
 def in_prober_frame(x: int, y: int) -> tuple[int, int]:

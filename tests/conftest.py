@@ -1,4 +1,4 @@
-"""Fixtures for all tests: the tiny campaign, and the demo's publication, built once a run."""
+"""Fixtures for all tests: the tiny campaign, and the demos' publications, built once a run."""
 
 import os
 import shutil
@@ -12,6 +12,7 @@ from tests.campaigns import tiny_campaign
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "campaigns_demo" / "lark-7"
+STATION_DEMO = ROOT / "campaigns_demo" / "teasel-4"
 
 
 def quiet(stage: str, done: int, total: int) -> None:
@@ -40,23 +41,37 @@ def tiny(tmp_path: Path) -> Path:
     return tiny_campaign(tmp_path / "tiny")
 
 
-@pytest.fixture(scope="session")
-def demo_publication(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's publication, built once for all processes of a test run."""
-    shared = tmp_path_factory.getbasetemp()
+def _built_once(campaign: Path, name: str, factory: pytest.TempPathFactory) -> Path:
+    """A campaign's publication, built once for all processes of a test run.
+
+    All of them stand beside each other in one folder.
+    """
+    shared = factory.getbasetemp()
     if os.environ.get("PYTEST_XDIST_WORKER"):
         shared = shared.parent
-    out, lock = shared / "demo", shared / "demo-building"
+    out, lock = shared / name, shared / f"{name}-building"
     try:
         lock.mkdir()
     except FileExistsError:
         while not out.is_dir():
             time.sleep(0.2)
-            assert not (lock / "failed").exists(), "the demo was not built, see the other process"
+            assert not (lock / "failed").exists(), f"{name} was not built, see the other process"
         return out
     try:
-        build(DEMO, out, quiet)
+        build(campaign, out, quiet)
     except BaseException:
         (lock / "failed").touch()
         raise
     return out
+
+
+@pytest.fixture(scope="session")
+def demo_publication(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The publication of the demo with wafers."""
+    return _built_once(DEMO, "demo", tmp_path_factory)
+
+
+@pytest.fixture(scope="session")
+def station_publication(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The publication of the demo of a station without wafers."""
+    return _built_once(STATION_DEMO, "station-demo", tmp_path_factory)

@@ -1,18 +1,23 @@
 """One calibration event: its raw sweeps solved again, and its own checks judged."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Literal
 
-from sitegen.compute.calibration_checks import checks_of, reported_check, reported_terms
+from sitegen.compute.calibration_checks import checks_of
+from sitegen.compute.candidates import candidates
+from sitegen.compute.checks.curves import curves_of
+from sitegen.compute.checks.reported import against_reported, reported_terms
+from sitegen.compute.checks.solution import checks_of_solution
 from sitegen.compute.clocks import reference_time
 from sitegen.compute.rf.propagation import CalibrationUncertainty
 from sitegen.compute.rf.solution import CalibrationNotSolvable, CalibrationSolution
 from sitegen.compute.rf.terms import ErrorTerms, term_rows
 from sitegen.compute.solving import solution_of
 from sitegen.model import calibration as records
-from sitegen.model.campaign import Instrument
-from sitegen.model.event_results import CalibrationResult, Term
+from sitegen.model.campaign import Instrument, Probe
+from sitegen.model.event_results import CalibrationResult, Comparison, Term
 from sitegen.model.loaded import LoadedCalibration
 from sitegen.problems import Fault
 
@@ -32,10 +37,16 @@ class SolvedCalibration:
     """None: the record states none, or nothing was solved."""
 
 
-def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibration:
+def solve(
+    loaded: LoadedCalibration, instrument: Instrument, probes: Sequence[Probe] = ()
+) -> SolvedCalibration:
     """Solve a calibration from its raw sweeps and judge its own checks.
 
     What keeps it from being solved is a fault of the record; what its checks show is not.
+
+    Args:
+        instrument: the analyser, whose clock stamped the record.
+        probes: of the station, for the bounds on their contacts.
     """
     record = loaded.record
     solution: CalibrationSolution | None = None
@@ -51,15 +62,15 @@ def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibratio
             unsolved = str(reason)
             faults = (_not_solvable(record, unsolved),)
     frequency_hz = loaded.frequency_hz
-    checks = checks_of(loaded, solution) if frequency_hz.size else ()
-    terms = (
-        ()
-        if solution is None
-        else tuple(Term(row.name, row.symbol, row.values) for row in term_rows(solution.terms))
-    )
-    reported = reported_terms(loaded, terms)
+    checks = checks_of(loaded, solution, probes) if frequency_hz.size else ()
+    terms: tuple[Term, ...] = ()
+    reported: tuple[Term, ...] = ()
+    comparisons: tuple[Comparison, ...] = ()
     if solution is not None:
-        checks += reported_check(record, terms, reported, frequency_hz)
+        terms = tuple(Term(row.name, row.symbol, row.values) for row in term_rows(solution.terms))
+        reported = reported_terms(loaded, solution.terms)
+        compared, comparisons = against_reported(loaded, solution.terms, reported)
+        checks += compared
     made_at = reference_time(record.at, instrument)
     result = CalibrationResult(
         record=record,
@@ -76,6 +87,8 @@ def solve(loaded: LoadedCalibration, instrument: Instrument) -> SolvedCalibratio
         condition=None if solution is None else solution.condition,
         redundancy=None if solution is None else solution.redundancy,
         redundancy_of="" if solution is None else solution.redundancy_of,
+        curves=() if solution is None else tuple(curves_of(loaded, solution)),
+        comparisons=comparisons,
     )
     terms_found = None if solution is None else solution.terms
     return judged(SolvedCalibration(result, terms_found, faults, loaded, solution))
@@ -88,7 +101,21 @@ def judged(solved: SolvedCalibration) -> SolvedCalibration:
         return solved
     passed = [one.passed for one in result.checks] + [one.passed for one in result.comparisons]
     outcome: Outcome = "checks failed" if False in passed else "usable"
-    return replace(solved, result=replace(result, outcome=outcome))
+    causes = candidates(result.checks, comparisons=result.comparisons)
+    return replace(solved, result=replace(result, outcome=outcome, candidates=causes))
+
+
+def restated(solved: SolvedCalibration) -> SolvedCalibration:
+    """With the checks and curves of a solution whose uncertainty has become known since."""
+    if solved.solution is None:
+        return solved
+    checks = {one.name: one for one in checks_of_solution(solved.loaded, solved.solution)}
+    result = replace(
+        solved.result,
+        checks=tuple(checks.get(one.name, one) for one in solved.result.checks),
+        curves=tuple(curves_of(solved.loaded, solved.solution)),
+    )
+    return replace(solved, result=result)
 
 
 def _not_solvable(record: records.CalibrationRecord, reason: str) -> Fault:

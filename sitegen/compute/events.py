@@ -39,11 +39,17 @@ def solve_events(campaign: Campaign) -> Events:
     then verifications, then acceptances.
     """
     instruments = _instruments(campaign.record)
+    stations = campaign.record.stations
+    probes = {station.id: station.probes for station in stations}
     alone = (
-        solve(one, instruments[one.record.station, one.record.instrument])
+        solve(
+            one,
+            instruments[one.record.station, one.record.instrument],
+            probes[one.record.station],
+        )
         for one in campaign.calibrations
     )
-    related = with_history([with_uncertainty(one) for one in alone])
+    related = with_history([with_uncertainty(one) for one in alone], stations)
     calibrations = tuple(judged(with_budgets(one)) for one in related)
     by_id = {one.result.record.id: one for one in calibrations}
     verifications = tuple(

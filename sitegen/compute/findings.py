@@ -4,7 +4,12 @@ from collections.abc import Mapping, Sequence
 
 from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord, Parameter
-from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.event_results import (
+    AcceptanceResult,
+    CalibrationResult,
+    Judged,
+    VerificationResult,
+)
 from sitegen.model.results import ParameterResult, WaferSummary
 from sitegen.problems import WEIGHTS, Finding, Weight
 from sitegen.units import count, frequency
@@ -14,6 +19,7 @@ def findings_of(
     campaign: CampaignRecord,
     calibrations: Sequence[CalibrationResult],
     verifications: Sequence[VerificationResult],
+    acceptances: Sequence[AcceptanceResult],
     wafers: Sequence[WaferSummary],
     parameters: Sequence[ParameterResult],
     from_wafers: Sequence[Finding],
@@ -22,6 +28,7 @@ def findings_of(
     found = [
         *_calibration_findings(calibrations),
         *_verification_findings(verifications),
+        *_acceptance_findings(acceptances),
         *(finding for one in wafers for finding in _wafer_findings(one)),
         *_plan_findings(campaign, wafers),
         *_uncertainty_findings(campaign, parameters),
@@ -71,37 +78,61 @@ def _calibration_findings(calibrations: Sequence[CalibrationResult]) -> list[Fin
 
 
 def _verification_findings(verifications: Sequence[VerificationResult]) -> list[Finding]:
+    words: Mapping[Judged, tuple[str, Weight]] = {
+        "failed": ("failed", "decision"),
+        "not proven": ("is not proven", "attention"),
+        "not assessable": ("could not be assessed", "decision"),
+    }
     found = []
     for one in verifications:
-        page, name = addresses.verification(one.record.id), one.record.id
-        if one.outcome == "failed":
-            worst = max(
-                (mask for structure in one.structures for mask in structure.masks),
-                key=lambda mask: mask.worst_ratio or 0.0,
+        if one.outcome not in words:
+            continue
+        told, weight = words[one.outcome]
+        name = one.record.id
+        found.append(
+            Finding(
+                f"verification {one.outcome}",
+                f"verification {name}",
+                f"Verification {name} of calibration {one.record.calibration} {told}:"
+                f" {one.reason}{_worst(one)}.",
+                weight,
+                addresses.verification(name),
             )
-            at = "" if worst.worst_frequency_hz is None else frequency(worst.worst_frequency_hz)
-            found.append(
-                Finding(
-                    "verification failed",
-                    f"verification {name}",
-                    f"Verification {name} of calibration {one.record.calibration} failed:"
-                    f" {one.reason}, worst {worst.worst_ratio or 0.0:.2f} times the mask in"
-                    f" {worst.mask.parameter.upper()} at {at}.",
-                    "decision",
-                    page,
-                )
-            )
-        if one.outcome == "not assessable":
-            found.append(
-                Finding(
-                    "verification not assessable",
-                    f"verification {name}",
-                    f"Verification {name} could not be assessed: {one.reason}.",
-                    "decision",
-                    page,
-                )
-            )
+        )
     return found
+
+
+def _worst(one: VerificationResult) -> str:
+    """', worst 1.18 times the mask in S21 at 92 GHz'; empty where no mask is reached."""
+    judged = [mask for structure in one.structures for mask in structure.masks]
+    worst = max(judged, key=lambda mask: mask.worst_ratio or 0.0, default=None)
+    if worst is None or worst.worst_frequency_hz is None or (worst.worst_ratio or 0.0) <= 1.0:
+        return ""
+    guarded = "" if worst.guard is None else " with its guard band"
+    return (
+        f", worst {worst.worst_ratio:.2f} times the mask{guarded} in"
+        f" {worst.mask.parameter.upper()} at {frequency(worst.worst_frequency_hz)}"
+    )
+
+
+def _acceptance_findings(acceptances: Sequence[AcceptanceResult]) -> list[Finding]:
+    words: Mapping[Judged, str] = {
+        "failed": "is not accepted",
+        "not proven": "is not proven",
+        "not assessable": "cannot be assessed",
+    }
+    return [
+        Finding(
+            f"acceptance {one.outcome}",
+            f"acceptance {one.record.id}",
+            f"Acceptance {one.record.id} of station {one.record.station} {words[one.outcome]}:"
+            f" {one.reason}.",
+            "decision",
+            addresses.acceptance(one.record.id),
+        )
+        for one in acceptances
+        if one.outcome in words
+    ]
 
 
 def _wafer_findings(one: WaferSummary) -> list[Finding]:

@@ -6,12 +6,13 @@ from sitegen.model import calibration as records
 from sitegen.model.arrays import ComplexArray
 
 GHZ = 1e9
+KnownReflect = records.ShortDefinition | records.OpenDefinition | records.LoadDefinition
+ReflectDefinition = KnownReflect | records.ReflectDefinition
+"""What is contacted at one port."""
 
 
-def reflect_standard(
-    definition: records.ShortDefinition | records.OpenDefinition | records.LoadDefinition,
-) -> ReflectStandard:
-    """A record's definition in SI units."""
+def reflect_standard(definition: ReflectDefinition) -> ReflectStandard:
+    """A record's definition in SI units; of an unknown reflect the short or open it is near."""
     offset = Offset(
         definition.offset.delay_ps * 1e-12,
         definition.offset.z0_ohm,
@@ -29,6 +30,8 @@ def reflect_standard(
                 definition.capacitance_ff * 1e-15,
                 offset,
             )
+        case records.ReflectDefinition():
+            return Short(0.0, offset) if definition.near == "short" else Open(0.0, offset)
 
 
 def _coefficients(given: tuple[float, ...], unit: float) -> tuple[float, ...]:
@@ -37,15 +40,13 @@ def _coefficients(given: tuple[float, ...], unit: float) -> tuple[float, ...]:
 
 
 def thru_standard(definition: records.ThruDefinition) -> Thru:
-    """A thru\'s definition in SI units."""
+    """A thru's definition in SI units."""
     return Thru(definition.delay_ps * 1e-12, definition.z0_ohm, definition.loss_gohm_per_s * GHZ)
 
 
 def of_the_day(
-    definition: records.ShortDefinition | records.OpenDefinition | records.LoadDefinition,
-    record: records.CalibrationRecord,
-    port: Port,
-) -> records.ShortDefinition | records.OpenDefinition | records.LoadDefinition:
+    definition: ReflectDefinition, record: records.CalibrationRecord, port: Port
+) -> ReflectDefinition:
     """A load with the resistance measured through the probe that day, where one was taken."""
     substrate = record.substrate
     measured = (
@@ -54,6 +55,13 @@ def of_the_day(
     if isinstance(definition, records.LoadDefinition) and measured is not None:
         return definition.model_copy(update={"resistance_ohm": measured})
     return definition
+
+
+def standard_at(record: records.CalibrationRecord, name: str, port: Port) -> ReflectStandard:
+    """What a definition promises at a port, with the day's resistance of a load."""
+    definition = record.definitions[name]
+    assert isinstance(definition, ReflectDefinition)
+    return reflect_standard(of_the_day(definition, record, port))
 
 
 def at_port(s: ComplexArray, port: Port) -> ComplexArray:

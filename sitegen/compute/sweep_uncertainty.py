@@ -5,17 +5,18 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from sitegen.compute.correction import applicable
 from sitegen.compute.rf.correct import uncorrect
 from sitegen.compute.rf.figures import Figure, figure_at
 from sitegen.compute.rf.propagation import (
     CalibrationUncertainty,
     Deviation,
+    common_covariance,
     common_deviations,
     covariance,
     own_deviations,
 )
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms
-from sitegen.compute.verification import applicable
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 LARGEST_RELATIVE = 0.3
@@ -59,10 +60,16 @@ def sweep_covariance(
     s: ComplexArray, terms: ErrorTerms, uncertainty: CalibrationUncertainty, port: int
 ) -> FloatArray:
     """Covariance of each corrected S-parameter, all sources: (*s.shape, 3) float32."""
-    total: FloatArray = np.zeros((*s.shape, 3), np.float32)
-    for _, one in deviations_of(s, terms, uncertainty, port):
-        total += covariance([one], s.shape)
-    return total
+    n_ports = s.shape[-1]
+    fitting = applicable(terms, n_ports, port)
+    raw = uncorrect(fitting, s[..., 0, 0] if n_ports == 1 else s)
+    moved = [
+        replace(one, terms=applicable(one.terms, n_ports, port))
+        for one in uncertainty.perturbations
+    ]
+    total = common_covariance(fitting, moved, raw)
+    total += covariance(own_deviations(fitting, uncertainty.own, raw), raw.shape)
+    return total.reshape(*s.shape, 3).astype(np.float32)
 
 
 def figure_uncertainty(

@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 
+from sitegen.compute.correction import correct_sweeps
 from sitegen.compute.evidence import REASON_CODES, Evidence, reason_text, rf_evidence
 from sitegen.compute.in_force import CalibrationFacts, Rows
 from sitegen.compute.rf.checks import likeness
@@ -22,7 +23,6 @@ from sitegen.compute.sweep_uncertainty import (
     sweep_covariance,
     uncertainty_at,
 )
-from sitegen.compute.verification import correct_sweeps
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import CampaignRecord, Device, FromSweep, Instrument, Parameter, Station
 from sitegen.model.figures import FIGURE_UNITS

@@ -1,35 +1,15 @@
-"""One verification event: its sweeps corrected, compared with references, judged under masks."""
+"""One verification event: each of its structures judged, and what that says of the calibration."""
 
-from collections.abc import Mapping
-
-import numpy as np
+from collections.abc import Mapping, Sequence
 
 from sitegen.compute.calibration import SolvedCalibration
+from sitegen.compute.candidates import candidates
 from sitegen.compute.clocks import reference_time
-from sitegen.compute.rf.correct import correct
-from sitegen.compute.rf.definitions import Thru
-from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms, TwoPortTerms
-from sitegen.compute.rf.verification import (
-    Attenuator,
-    Mask,
-    Reference,
-    ReferenceData,
-    Verdict,
-    deviation,
-    judge,
-    reference_s,
-)
-from sitegen.compute.standards import GHZ, reflect_standard
+from sitegen.compute.structure_judgement import judge_structure, worst_of
 from sitegen.model import verification as records
-from sitegen.model.arrays import ComplexArray
 from sitegen.model.campaign import Decision, Instrument
-from sitegen.model.event_results import MaskResult, StructureResult, VerificationResult
-from sitegen.model.frequency_lists import first_difference, same_frequencies
-from sitegen.model.loaded import (
-    LoadedStructure,
-    LoadedVerification,
-    Sweep,
-)
+from sitegen.model.event_results import Judged, StructureResult, VerificationResult
+from sitegen.model.loaded import LoadedStructure, LoadedVerification
 from sitegen.model.station_state import differences
 
 
@@ -46,51 +26,51 @@ def judge_verification(
     record = loaded.record
     calibration = calibrations.get(record.calibration)
     reason = _reason_against(loaded, calibration, instrument)
-    structures = tuple(_judge_structure(one, calibration, reason) for one in loaded.structures)
-    outcomes = {one.outcome for one in structures}
-    outcome: Verdict
-    if "failed" in outcomes:
-        outcome, told = "failed", _named(structures, "failed")
-    elif outcomes == {"passed"} and not loaded.missing:
-        outcome, told = "passed", ""
-    else:
+    structures = tuple(
+        _judged(one, calibration, reason, decision, f"{record.id}/{one.structure.id}")
+        for one in loaded.structures
+    )
+    outcome = worst_of(one.outcome for one in structures)
+    if outcome != "failed" and loaded.missing:
         outcome = "not assessable"
-        told = reason or "; ".join(loaded.missing) or _named(structures, "not assessable")
+    told = ""
+    if outcome == "not assessable":
+        told = reason or "; ".join(loaded.missing) or _named(structures, outcome)
+    elif outcome != "passed":
+        told = _named(structures, outcome)
     return VerificationResult(
         record=record,
         structures=structures,
         outcome=outcome,
         reason=told,
         made_at=reference_time(record.at, instrument),
+        rule=rule_in_words(decision, _states_uncertainty(calibration)),
+        candidates=candidates(structures=structures),
     )
 
 
-def applicable(terms: ErrorTerms, n_ports: int, port: int = 1) -> ErrorTerms:
-    """Terms for sweeps of `n_ports`: a two-port calibration's terms of one port serve that port.
-
-    Raises ValueError where a two-port sweep is to be corrected by a one-port calibration.
-    """
-    if n_ports == 1 and isinstance(terms, TwoPortTerms):
-        driven: DrivenTerms = terms.forward if port == 1 else terms.reverse
-        return OnePortTerms(
-            terms.frequency_hz,
-            terms.z_ref_ohm,
-            driven.directivity,
-            driven.source_match,
-            driven.reflection_tracking,
+def rule_in_words(decision: Decision, stated: bool) -> str:
+    """The decision rule for deviations as one sentence; `stated`: their uncertainty is."""
+    simple = (
+        "a deviation passes where it does not exceed its limit, and its uncertainty is left out"
+    )
+    if decision.rule == "simple":
+        return f"Simple acceptance: {simple}."
+    if not stated:
+        return (
+            "Simple acceptance in place of guarded acceptance, because no uncertainty of the"
+            f" corrected sweeps is stated: {simple}."
         )
-    if n_ports == 2 and isinstance(terms, OnePortTerms):
-        raise ValueError("a one-port calibration cannot correct a two-port sweep")
-    return terms
+    return (
+        "Guarded acceptance (JCGM 106:2012): a deviation passes where it and its guard band"
+        f" w = r·k·u, with r = {decision.guard_factor:g} and k = {decision.coverage_factor:g},"
+        " together do not exceed the limit, fails where it exceeds the limit by itself, and is not"
+        " proven between; limits are exact."
+    )
 
 
-def correct_sweeps(terms: ErrorTerms, raw: ComplexArray, port: int = 1) -> ComplexArray:
-    """Corrected sweeps of shape (..., n_freq, n_port, n_port), two ports or the one named."""
-    n_ports = raw.shape[-1]
-    fitting = applicable(terms, n_ports, port)
-    if n_ports == 1:
-        return np.asarray(correct(fitting, raw[..., 0, 0]))[..., np.newaxis, np.newaxis]
-    return correct(fitting, raw)
+def _states_uncertainty(calibration: SolvedCalibration | None) -> bool:
+    return calibration is not None and calibration.uncertainty is not None
 
 
 def _reason_against(
@@ -100,9 +80,9 @@ def _reason_against(
     record = loaded.record
     if calibration is None:
         return f"calibration {record.calibration} is not in the record"
-    if calibration.result.record.station != record.station:
-        return f"calibration {record.calibration} was made on another station"
     calibrated = calibration.result.record
+    if calibrated.station != record.station:
+        return f"calibration {record.calibration} was made on another station"
     if calibration.terms is None:
         return f"calibration {record.calibration} is not solved"
     if calibrated.instrument != record.instrument:
@@ -112,105 +92,25 @@ def _reason_against(
     return "; ".join(differences(calibrated.state, record.state))
 
 
-def _judge_structure(
-    loaded: LoadedStructure, calibration: SolvedCalibration | None, reason: str
+def _judged(
+    loaded: LoadedStructure,
+    calibration: SolvedCalibration | None,
+    reason: str,
+    decision: Decision,
+    name: str,
 ) -> StructureResult:
     structure = loaded.structure
     if not reason and loaded.sweep is None:
         reason = f"{structure.file} could not be read"
     if not reason and isinstance(structure.reference, records.MeasuredReference):
         reason = "" if loaded.reference is not None else "its reference could not be read"
-    if reason or calibration is None or calibration.terms is None or loaded.sweep is None:
+    if reason or calibration is None:
         return StructureResult(structure, (), "not assessable", reason)
-    try:
-        masks = _judge_masks(loaded, loaded.sweep, calibration.terms)
-    except ValueError as problem:
-        return StructureResult(structure, (), "not assessable", str(problem))
-    outcomes = {mask.outcome for mask in masks}
-    if "failed" in outcomes:
-        return StructureResult(structure, masks, "failed", "")
-    if outcomes == {"passed"}:
-        return StructureResult(structure, masks, "passed", "")
-    told = "; ".join(mask.reason for mask in masks if mask.reason)
-    return StructureResult(structure, masks, "not assessable", told)
+    return judge_structure(loaded, calibration, decision, name)
 
 
-def _judge_masks(
-    loaded: LoadedStructure, sweep: Sweep, terms: ErrorTerms
-) -> tuple[MaskResult, ...]:
-    s = sweep.s
-    if loaded.structure.sweep == "raw":
-        if not same_frequencies(sweep.frequency_hz, terms.frequency_hz):
-            told = first_difference(sweep.frequency_hz, terms.frequency_hz)
-            raise ValueError(f"its frequency list differs from the calibration's: {told}")
-        s = correct_sweeps(terms, s)
-    n_ports = s.shape[-1]
-    reference = reference_s(_reference(loaded), sweep.frequency_hz, terms.z_ref_ohm, n_ports)
-    found = deviation(s[:, 0, 0] if n_ports == 1 else s, reference)
-    results = []
-    for mask in loaded.structure.masks:
-        to_port, from_port = int(mask.parameter[1]), int(mask.parameter[2])
-        if n_ports == 1 and mask.parameter != "s11":
-            raise ValueError(f"a mask for {mask.parameter} needs a two-port sweep")
-        judged = judge(
-            found,
-            sweep.frequency_hz,
-            Mask(
-                to_port,
-                from_port,
-                mask.quantity,
-                tuple(point[0] for point in mask.points),
-                tuple(point[1] for point in mask.points),
-            ),
-        )
-        results.append(
-            MaskResult(
-                mask=mask,
-                frequency_hz=sweep.frequency_hz,
-                deviation=judged.deviation,
-                limit=judged.limit,
-                outcome=judged.verdict,
-                reason=_not_assessable(judged.n_judged, judged.n_not_determined)
-                if judged.verdict == "not assessable"
-                else "",
-                worst_ratio=_finite(judged.worst_ratio),
-                worst_margin=_finite(judged.worst_margin),
-                worst_frequency_hz=_finite(judged.worst_at_hz),
-                points_judged=judged.n_judged,
-                points_outside_mask=judged.n_outside_mask,
-            )
-        )
-    return tuple(results)
-
-
-def _reference(loaded: LoadedStructure) -> Reference:
-    given = loaded.structure.reference
-    match given:
-        case records.MeasuredReference():
-            assert loaded.reference is not None
-            s = loaded.reference.s
-            return ReferenceData(
-                loaded.reference.frequency_hz, s[:, 0, 0] if s.shape[-1] == 1 else s
-            )
-        case records.LineModel():
-            return Thru(given.delay_ps * 1e-12, given.z0_ohm, given.loss_gohm_per_s * GHZ)
-        case records.AttenuatorModel():
-            return Attenuator(given.attenuation_db)
-        case _:
-            return reflect_standard(given)
-
-
-def _not_assessable(judged: int, undetermined: int) -> str:
-    if judged == 0:
-        return "no frequency of the sweep lies inside the mask"
-    return f"{undetermined} of {judged} frequencies inside the mask are not determined"
-
-
-def _finite(value: float) -> float | None:
-    return value if np.isfinite(value) else None
-
-
-def _named(structures: tuple[StructureResult, ...], outcome: str) -> str:
+def _named(structures: Sequence[StructureResult], outcome: Judged) -> str:
+    """'line, short failed', with the reasons of those that have one."""
     mine = [one for one in structures if one.outcome == outcome]
     reasons = sorted({one.reason for one in mine if one.reason})
     why = f" ({'; '.join(reasons)})" if reasons else ""

@@ -134,8 +134,8 @@ class SweepUncertainty(Record):
     )
     contact_repeatability: NotNegative = Field(
         default=0.0,
-        description="of each real and imaginary part of S at the probe tips, from one contact to"
-        " the next, the same over frequency",
+        description="of each real and imaginary part of a reflection at the probe tips from one"
+        " contact to the next, and of a transmission as a share of it, the same over frequency",
     )
     linearity: NotNegative = Field(
         default=0.0, description="of a raw S-parameter, as a share of it, the same over frequency"

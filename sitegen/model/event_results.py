@@ -293,6 +293,8 @@ class StructureResult:
     """(n_freq, n_port, n_port) as corrected; None where it could not be."""
     covariance: FloatArray | None = None
     """(n_freq, n_port, n_port, 3) of its parts; None: not stated."""
+    reference: ComplexArray | None = None
+    """(n_freq, n_port, n_port) what it is held against, on the same frequencies."""
 
 
 @dataclass(frozen=True)
@@ -343,115 +345,3 @@ class AcceptanceResult:
     differences: tuple[DifferenceResult, ...]
     outcome: Judged
     reason: str
-
-
-@dataclass(frozen=True)
-class Point:
-    """One value of a metric that is followed over time."""
-
-    at: datetime
-    value: float
-    u: float | None
-    source: str
-    """Id of the calibration or verification."""
-    signals: tuple[str, ...]
-    """Names of the rules that this point breaks."""
-
-
-@dataclass(frozen=True)
-class ControlLimits:
-    """Limits for one chart of a metric."""
-
-    centre: float
-    lower: float
-    upper: float
-    sigma: float
-    """From the average moving range, d2 = 1.128."""
-    basis: int
-    """Number of points that the limits come from."""
-    provisional: bool
-    """Fewer than 20 points."""
-
-
-@dataclass(frozen=True)
-class Forecast:
-    """When a metric would meet its bound if its trend went on; only for a significant slope."""
-
-    slope_per_day: float
-    p_value: float
-    bound: float
-    at: datetime | None
-    earliest: datetime | None
-    """None: open, the interval has no beginning in the future that can be named."""
-    latest: datetime | None
-    """None: open, it may never meet the bound."""
-    text: str
-
-
-@dataclass(frozen=True)
-class Segment:
-    """Points of a metric between two exchanges of parts; limits begin anew with each."""
-
-    first: int
-    """Place of its first point."""
-    last: int
-    """Place of its last point."""
-    exchanged: str
-    """What was exchanged before it; empty: nothing was."""
-    limits: ControlLimits | None
-
-
-@dataclass(frozen=True)
-class Metric:
-    """Something of a station that is followed over time, in reference time."""
-
-    name: str
-    unit: str
-    address: str
-    """Stem of its drawing's address."""
-    points: tuple[Point, ...]
-    limits: ControlLimits | None
-    """Of its last segment; None: fewer than 2 points there, or points that do not vary."""
-    ewma: tuple[float, ...]
-    ewma_lower: tuple[float, ...]
-    ewma_upper: tuple[float, ...]
-    ewma_signals: tuple[int, ...]
-    """Places of the points at which the EWMA leaves its limits."""
-    bound_lower: float | None
-    bound_upper: float | None
-    forecast: Forecast | None
-    forecast_text: str
-    """Why there is none, or what it says."""
-    trend_text: str
-    subject: str = ""
-    """Whose wear it shows: 'set CS-1/A', 'probe RF-1'; empty: nobody's."""
-    segments: tuple[Segment, ...] = ()
-    left_out: int = 0
-    """Events at which it was not determined."""
-
-
-@dataclass(frozen=True)
-class Spread:
-    """What lies between measurements of one structure on a station, each an rms |ΔS|."""
-
-    structure: str
-    parameter: str
-    repeatability: float | None
-    """Between contacts of one verification."""
-    drift: float | None
-    """Between verifications of one calibration, beyond repeatability."""
-    reproducibility: float | None
-    """Between first verifications of several calibrations, beyond repeatability."""
-    difference: float | None
-    """Mean deviation from the reference."""
-    counts: Mapping[str, int]
-    """How many differences each of the four rests on."""
-
-
-@dataclass(frozen=True)
-class StationFollowed:
-    """What a station's events say over time."""
-
-    station: str
-    metrics: tuple[Metric, ...]
-    spreads: tuple[Spread, ...]

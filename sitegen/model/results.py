@@ -9,12 +9,8 @@ import pyarrow as pa
 
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.event_results import (
-    AcceptanceResult,
-    CalibrationResult,
-    StationFollowed,
-    VerificationResult,
-)
+from sitegen.model.event_results import AcceptanceResult, CalibrationResult, VerificationResult
+from sitegen.model.followed_results import StationFollowed
 from sitegen.model.loaded import Note, SourceFile
 from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Fault, Finding

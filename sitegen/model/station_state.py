@@ -29,11 +29,15 @@ STATE_WORDS = {
 """What each field of the state is called on a page."""
 
 
-def differences(calibrated: StationState, measured: StationState) -> tuple[str, ...]:
-    """One phrase for each setting or part that differs between calibration and measurement."""
+def differences(
+    calibrated: StationState,
+    measured: StationState,
+    words: tuple[str, str] = ("calibrated", "measured"),
+) -> tuple[str, ...]:
+    """One phrase for each setting or part that differs, `words` before its two values."""
     return tuple(
-        f"{word}: calibrated {_told(getattr(calibrated, name))},"
-        f" measured {_told(getattr(measured, name))}"
+        f"{word}: {words[0]} {_told(getattr(calibrated, name))},"
+        f" {words[1]} {_told(getattr(measured, name))}"
         for name, word in STATE_WORDS.items()
         if getattr(calibrated, name) != getattr(measured, name)
     )

@@ -6,7 +6,7 @@ from typing import Any
 import pyarrow as pa
 
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.event_results import CalibrationResult
 from sitegen.model.result_tables import schema_of
 from sitegen.model.results import ParameterResult, TableFile, WaferSummary
 from sitegen.problems import Fault, Finding
@@ -94,31 +94,6 @@ TERM_COLUMNS: Columns = (
     ("frequency_hz", REAL, "frequency, Hz"),
     ("re", REAL, "real part; null where not determined"),
     ("im", REAL, "imaginary part"),
-)
-VERIFICATION_COLUMNS: Columns = (
-    ("verification", TEXT, "identity of the verification"),
-    ("station", TEXT, "station"),
-    ("calibration", TEXT, "calibration that it verifies"),
-    ("made_at", TIME, "reference time"),
-    ("outcome", TEXT, "verdict of the verification: passed, failed, not assessable"),
-    ("structure", TEXT, "structure that took no part in the calibration"),
-    ("parameter", TEXT, "S-parameter under the mask"),
-    ("quantity", TEXT, "complex deviation (linear), magnitude db, phase deg"),
-    ("structure_outcome", TEXT, "verdict under this mask"),
-    ("reason", TEXT, "why it is not assessable"),
-    ("worst_ratio", REAL, "greatest deviation divided by the mask"),
-    ("worst_margin", REAL, "mask less deviation where the ratio is greatest"),
-    ("worst_frequency_hz", REAL, "where that is, Hz"),
-    ("points_judged", WHOLE, "frequencies inside the mask"),
-)
-DEVIATION_COLUMNS: Columns = (
-    ("verification", TEXT, "identity of the verification"),
-    ("structure", TEXT, "structure"),
-    ("parameter", TEXT, "S-parameter"),
-    ("quantity", TEXT, "quantity of deviation and limit"),
-    ("frequency_hz", REAL, "frequency, Hz"),
-    ("deviation", REAL, "absolute deviation from the reference"),
-    ("limit", REAL, "mask; null outside it"),
 )
 FAULT_COLUMNS: Columns = (
     ("file", TEXT, "file of the campaign"),
@@ -253,62 +228,6 @@ def error_terms(results: Sequence[CalibrationResult]) -> pa.Table:
         ).cast(schema)
         for one in results
         for term in one.terms
-    ]
-    return pa.concat_tables(parts) if parts else schema.empty_table()
-
-
-def verifications(results: Sequence[VerificationResult]) -> pa.Table:
-    """One row a mask of a structure; a structure that was not judged has one row of its own."""
-    rows = []
-    for one in results:
-        event = {
-            "verification": one.record.id,
-            "station": one.record.station,
-            "calibration": one.record.calibration,
-            "made_at": one.made_at,
-            "outcome": one.outcome,
-        }
-        for structure in one.structures:
-            about = event | {
-                "structure": structure.structure.id,
-                "structure_outcome": structure.outcome,
-                "reason": structure.reason,
-            }
-            rows += [
-                about
-                | {
-                    "parameter": mask.mask.parameter,
-                    "quantity": mask.mask.quantity,
-                    "structure_outcome": mask.outcome,
-                    "reason": mask.reason,
-                    "worst_ratio": mask.worst_ratio,
-                    "worst_margin": mask.worst_margin,
-                    "worst_frequency_hz": mask.worst_frequency_hz,
-                    "points_judged": mask.points_judged,
-                }
-                for mask in structure.masks
-            ] or [about]
-    return table_of(VERIFICATION_COLUMNS, rows)
-
-
-def deviations(results: Sequence[VerificationResult]) -> pa.Table:
-    """Every deviation and mask over frequency."""
-    schema = schema_of(DEVIATION_COLUMNS)
-    parts = [
-        pa.table(
-            {
-                "verification": [one.record.id] * len(mask.frequency_hz),
-                "structure": [structure.structure.id] * len(mask.frequency_hz),
-                "parameter": [mask.mask.parameter] * len(mask.frequency_hz),
-                "quantity": [mask.mask.quantity] * len(mask.frequency_hz),
-                "frequency_hz": mask.frequency_hz,
-                "deviation": pa.array(mask.deviation, from_pandas=True),
-                "limit": pa.array(mask.limit, from_pandas=True),
-            }
-        ).cast(schema)
-        for one in results
-        for structure in one.structures
-        for mask in structure.masks
     ]
     return pa.concat_tables(parts) if parts else schema.empty_table()
 

@@ -6,7 +6,7 @@ from sitegen.model.arrays import ComplexArray, FloatArray
 
 
 def touchstone_text(frequency_hz: FloatArray, s: ComplexArray, says: str, z_ref_ohm: float) -> str:
-    """One line a frequency: hertz, then real and imaginary parts with nine significant digits.
+    """One line a frequency: hertz, then real and imaginary parts with seven significant digits.
 
     frequency_hz: (n_freq,), increasing. s: (n_freq, n, n) with n 1 or 2, receiving port first; two
     ports stand in the order S11 S21 S12 S22. Each line of `says` becomes a comment.
@@ -16,5 +16,5 @@ def touchstone_text(frequency_hz: FloatArray, s: ComplexArray, says: str, z_ref_
     lines = [f"! {line}" for line in says.splitlines()]
     lines.append(f"# Hz S RI R {z_ref_ohm:g}")
     for hertz, row in zip(frequency_hz.tolist(), numbers.tolist(), strict=True):
-        lines.append(f"{hertz:.12g} " + " ".join(f"{part:.8e}" for part in row))
+        lines.append(f"{hertz:.12g} " + " ".join(f"{part:.6e}" for part in row))
     return "\n".join(lines) + "\n"

@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.calibration import CalibrationRecord, RawSweep, ThruDefinition
+from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.campaign import Station
 from sitegen.model.frequency_lists import FREQUENCY_TOLERANCE, same_frequencies
 from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
+from sitegen.read.calibration_methods import check_method, check_probe_use
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.frequencies import (
     span,
@@ -20,7 +21,6 @@ from sitegen.read.references import (
     check_folder_name,
     check_state,
     has_instrument,
-    is_known,
     station_of,
 )
 from sitegen.read.reported_terms import read_reported_terms
@@ -28,8 +28,8 @@ from sitegen.read.toml_file import read_record
 from sitegen.read.touchstone import read_touchstone
 from sitegen.read.words import counted, frequency
 
-Opener = Callable[[str, str], Sweep | None]
-"""From a file's name beside the record and the key that names it to its sweep."""
+Opener = Callable[[str, str, Sequence[int]], Sweep | None]
+"""From a file's name beside the record, the key that names it and its ports to its sweep."""
 
 
 def read_calibration(
@@ -47,8 +47,7 @@ def read_calibration(
         return None
     check_folder_name(intake, file, record.id, name)
     missing: list[str] = []
-    _check_definitions(intake, file, record, missing)
-    _check_method(intake, file, record, missing)
+    check_method(intake, file, record, missing)
     standards = _standards(record, _opener(intake, file, record), missing)
     standards = _of_one_list(intake, file, record, standards, missing)
     frequency_hz = standards[0].sweep.frequency_hz if standards else np.empty(0)
@@ -79,49 +78,14 @@ def _is_placed(
     if station is None:
         return False
     check_state(intake, file, "state", record.state, station)
+    check_probe_use(intake, file, record, station)
     return has_instrument(intake, file, "instrument", record.instrument, station)
-
-
-def _check_definitions(
-    intake: Intake, file: str, record: CalibrationRecord, missing: list[str]
-) -> None:
-    """What each sweep contacts must be defined: thrus between the ports, all else at a port."""
-    thrus = {k for k, v in record.definitions.items() if isinstance(v, ThruDefinition)}
-    for number, sweep in enumerate(record.sweeps, 1):
-        for key in ("port_1", "port_2", "between"):
-            name: str | None = getattr(sweep, key)
-            if name is None:
-                continue
-            known = thrus if key == "between" else record.definitions.keys() - thrus
-            what = "definition of a thru" if key == "between" else "definition of a reflect"
-            remedy = f"Add [definitions.{name}] of that kind to the record."
-            place = f"sweeps[{number}].{key}"
-            if not is_known(intake, file, place, name, known, what, remedy):
-                missing.append(f"{place} names {name}, which is no {what}")
-
-
-def _check_method(intake: Intake, file: str, record: CalibrationRecord, missing: list[str]) -> None:
-    """A two-port method needs two ports, one-port one of them; ports are numbered 1 and 2."""
-    allowed = ((1,), (2,)) if record.method == "one-port" else ((1, 2),)
-    if record.ports in allowed:
-        return
-    expected = "[1] or [2]" if record.method == "one-port" else "[1, 2]"
-    found = "[" + ", ".join(str(port) for port in record.ports) + "]"
-    missing.append(f"the method {record.method} does not go with the ports {found}")
-    intake.tell(
-        file,
-        "ports",
-        found=found,
-        expected=f"{expected} for the method {record.method}",
-        remedy="Correct the ports or the method.",
-    )
 
 
 def _opener(intake: Intake, file: str, record: CalibrationRecord) -> Opener:
     """Reads the sweeps of the record."""
-    ports = [len(record.ports)]
 
-    def open_sweep(name: str, place: str) -> Sweep | None:
+    def open_sweep(name: str, place: str, ports: Sequence[int]) -> Sweep | None:
         path = beside(file, name)
         asked = Asked(file, place)
         return read_touchstone(intake, path, asked, ports, record.reference_impedance_ohm)
@@ -138,8 +102,14 @@ def _standards(
     """
     standards: list[LoadedStandard] = []
     for number, contact in enumerate(record.sweeps, 1):
-        sweep = open_sweep(contact.file, f"sweeps[{number}].file")
-        repeats = _repeats(contact, number, open_sweep)
+        ports = _ports_of(record, contact)
+        sweep = open_sweep(contact.file, f"sweeps[{number}].file", ports)
+        alike = ports if sweep is None else [sweep.s.shape[-1]]
+        opened = (
+            open_sweep(name, f"sweeps[{number}].repeats[{position}]", alike)
+            for position, name in enumerate(contact.repeats, 1)
+        )
+        repeats = tuple(one for one in opened if one is not None)
         if sweep is None:
             missing.append(f"the raw sweep {contact.file} could not be read")
         else:
@@ -147,12 +117,10 @@ def _standards(
     return tuple(standards)
 
 
-def _repeats(contact: RawSweep, number: int, open_sweep: Opener) -> tuple[Sweep, ...]:
-    opened = (
-        open_sweep(name, f"sweeps[{number}].repeats[{position}]")
-        for position, name in enumerate(contact.repeats, 1)
-    )
-    return tuple(sweep for sweep in opened if sweep is not None)
+def _ports_of(record: CalibrationRecord, contact: RawSweep) -> list[int]:
+    """The ports that a file may have: one is enough where only one port is contacted."""
+    one_alone = contact.between is None and None in (contact.port_1, contact.port_2)
+    return sorted({len(record.ports), 1}) if one_alone else [len(record.ports)]
 
 
 def _switch_terms(

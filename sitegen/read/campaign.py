@@ -10,12 +10,14 @@ from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import (
     Campaign,
+    LoadedAcceptance,
     LoadedCalibration,
     LoadedVerification,
     LoadedWafer,
     Note,
 )
 from sitegen.problems import Fault, NotACampaign
+from sitegen.read.acceptances import read_acceptance
 from sitegen.read.calibrations import read_calibration
 from sitegen.read.declarations import FILE, check_declarations
 from sitegen.read.files import Intake
@@ -26,12 +28,12 @@ from sitegen.read.verifications import read_verification
 from sitegen.read.wafers import read_wafer
 from sitegen.read.words import quoted
 
-Loaded = TypeVar("Loaded", LoadedCalibration, LoadedVerification, LoadedWafer)
+Loaded = TypeVar("Loaded", LoadedCalibration, LoadedVerification, LoadedAcceptance, LoadedWafer)
 
 
 @dataclass(frozen=True)
 class _Kind:
-    """One of the three folders of records."""
+    """One of the four folders of records."""
 
     folder: str
     record_file: str
@@ -40,6 +42,7 @@ class _Kind:
 
 _CALIBRATIONS = _Kind("calibrations", "record.toml", "calibration")
 _VERIFICATIONS = _Kind("verifications", "record.toml", "verification")
+_ACCEPTANCES = _Kind("acceptances", "record.toml", "acceptance")
 _WAFERS = _Kind("wafers", "wafer.toml", "wafer")
 
 
@@ -69,6 +72,12 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
         _VERIFICATIONS,
         lambda part, name: read_verification(part, name, stations, known),
     )
+    verified = _known_verifications(verifications)
+    acceptances = _records(
+        intake,
+        _ACCEPTANCES,
+        lambda part, name: read_acceptance(part, name, stations, verified),
+    )
     wafers = _records(intake, _WAFERS, lambda part, name: read_wafer(part, name, record))
     if record is not None and record.layout is None and wafers:
         _tell_no_layout(intake)
@@ -86,6 +95,7 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
             record=record,
             calibrations=_by_id(calibrations),
             verifications=_by_id(verifications),
+            acceptances=_by_id(acceptances),
             wafers=_by_id(wafers),
             notes=notes,
             sources=tuple(intake.sources[path] for path in sorted(intake.sources)),
@@ -200,6 +210,17 @@ def _known_calibrations(
     for loaded in calibrations.values():
         if loaded is not None:
             known[loaded.record.id] = loaded.record
+    return known
+
+
+def _known_verifications(
+    verifications: Mapping[str, LoadedVerification | None],
+) -> Mapping[str, LoadedVerification | None]:
+    """Verifications by id; None for a folder whose record could not be read, by its name."""
+    known: dict[str, LoadedVerification | None] = dict.fromkeys(verifications)
+    for loaded in verifications.values():
+        if loaded is not None:
+            known[loaded.record.id] = loaded
     return known
 
 

@@ -1,4 +1,4 @@
-"""Touchstone files to sweeps. The only module that uses scikit-rf for reading."""
+"""Touchstone files to sweeps. The only module that uses scikit-rf."""
 
 import io
 from collections.abc import Sequence

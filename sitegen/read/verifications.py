@@ -4,11 +4,9 @@ from collections.abc import Mapping, Sequence
 
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import Station
-from sitegen.model.frequency_lists import same_frequencies
-from sitegen.model.loaded import LoadedStructure, LoadedVerification, Sweep
-from sitegen.model.verification import MeasuredReference, Structure, VerificationRecord
-from sitegen.read.files import Asked, Intake, beside
-from sitegen.read.frequencies import tell_other_frequencies
+from sitegen.model.loaded import LoadedVerification
+from sitegen.model.verification import VerificationRecord
+from sitegen.read.files import Intake
 from sitegen.read.notes import note_beside
 from sitegen.read.references import (
     check_folder_name,
@@ -18,8 +16,8 @@ from sitegen.read.references import (
     is_known,
     station_of,
 )
+from sitegen.read.structures import read_structure
 from sitegen.read.toml_file import read_record
-from sitegen.read.touchstone import read_touchstone
 from sitegen.read.words import quoted
 
 
@@ -44,7 +42,7 @@ def read_verification(
     calibration = _calibration(intake, file, record, calibrations)
     missing: list[str] = []
     structures = tuple(
-        _structure(intake, file, number, structure, calibration, missing)
+        read_structure(intake, file, number, structure, calibration, missing)
         for number, structure in enumerate(record.structures, 1)
     )
     if stations is None:
@@ -86,52 +84,3 @@ def _calibration(
             remedy="Correct the station, or name a calibration of this station.",
         )
     return calibration
-
-
-def _structure(
-    intake: Intake,
-    file: str,
-    number: int,
-    structure: Structure,
-    calibration: CalibrationRecord | None,
-    missing: list[str],
-) -> LoadedStructure:
-    """A structure with its sweep and, where measured, its reference of the same frequencies."""
-    ports = _ports(structure, calibration)
-    z_ref_ohm = None if calibration is None else calibration.reference_impedance_ohm
-    place = f"structures[{number}]"
-    named = f"(id {quoted(structure.id)})"
-    path = beside(file, structure.file)
-    asked = Asked(file, f"{place}.file {named}")
-    sweep = read_touchstone(intake, path, asked, ports, z_ref_ohm)
-    if sweep is None:
-        missing.append(f"the sweep {path} could not be read")
-    reference: Sweep | None = None
-    if isinstance(structure.reference, MeasuredReference):
-        path = beside(file, structure.reference.file)
-        asked = Asked(file, f"{place}.reference.file {named}")
-        same_ports = ports if sweep is None else [sweep.s.shape[1]]
-        reference = read_touchstone(intake, path, asked, same_ports, z_ref_ohm)
-        if (
-            reference is not None
-            and sweep is not None
-            and not same_frequencies(reference.frequency_hz, sweep.frequency_hz)
-        ):
-            tell_other_frequencies(
-                intake, reference, sweep.frequency_hz, f"the structure's sweep {sweep.file}"
-            )
-            reference = None
-        if reference is None:
-            missing.append(f"the reference {path} could not be read")
-    return LoadedStructure(structure, sweep, reference)
-
-
-def _ports(structure: Structure, calibration: CalibrationRecord | None) -> list[int]:
-    """The numbers of ports that a structure's sweep may have: those of its masks and model, at
-    most those that were calibrated."""
-    needs_two = structure.reference.kind in {"line", "attenuator"} or any(
-        mask.parameter != "s11" for mask in structure.masks
-    )
-    if needs_two:
-        return [2]
-    return [1] if calibration is not None and len(calibration.ports) == 1 else [1, 2]

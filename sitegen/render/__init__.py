@@ -1,5 +1,6 @@
 """Results and drawings to HTML text: one view for each kind of page, one template beside it."""
 
+from sitegen.render.acceptance import acceptance_page
 from sitegen.render.calibration import calibration_page
 from sitegen.render.campaign import campaign_page, first_words
 from sitegen.render.data import data_page
@@ -18,6 +19,7 @@ from sitegen.render.wafer import wafer_pages
 __all__ = [
     "FrameArt",
     "Page",
+    "acceptance_page",
     "calibration_page",
     "campaign_page",
     "data_page",

@@ -1,16 +1,25 @@
-"""View of a calibration's page: its checks, its error terms, its record, and what stands on it."""
+"""View of a calibration's page: its verdict, the evidence for it, its record, what stands on it."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.event_results import CalibrationResult, Check, Term
+from sitegen.model.event_results import CalibrationResult, VerificationResult
 from sitegen.model.loaded import SourceFile
 from sitegen.model.results import CalibrationUse, CampaignResults, Drawing
-from sitegen.render import calibration_record, event_sentences
+from sitegen.render import (
+    calibration_budget,
+    calibration_checks,
+    calibration_quantities,
+    calibration_record,
+    event_sentences,
+)
+from sitegen.render.calibration_budget import BudgetPart
+from sitegen.render.calibration_checks import GroupOfChecks
+from sitegen.render.calibration_quantities import Compared
+from sitegen.render.calibration_sentences import evidence
 from sitegen.render.die_lists import die_list
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
@@ -19,13 +28,13 @@ from sitegen.render.markdown import note_text
 from sitegen.render.marks import marked
 from sitegen.render.page import Page
 from sitegen.render.phrases import (
+    capital,
     figure_of,
     frequency,
-    limits,
     link,
     number_of,
-    plain,
     time_tag,
+    unbroken,
 )
 from sitegen.render.pieces import (
     Cell,
@@ -34,20 +43,12 @@ from sitegen.render.pieces import (
     Fact,
     Figure,
     Finding,
-    Link,
     NoteText,
     Row,
     Table,
 )
 from sitegen.render.shell import shell
-
-SHOWN_FREQUENCIES = 9
-"""At how many frequencies the table of error terms has them; all are in the data."""
-
-SHARE_OF_FREQUENCIES = "frequencies determined"
-"""Check whose figure is the share of the frequencies that have error terms."""
-COUNTED = "contacts"
-"""First word of the check whose figure is a count."""
+from sitegen.render.verification_sentences import ratio_text, worst_point
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,23 +57,43 @@ class CalibrationView:
 
     title: str
     lead: tuple[Markup, ...]
+    causes: tuple[str, ...]
+    """Likely causes of what failed, most likely first."""
     findings: tuple[Finding, ...]
-    checks: Table
+    checks: tuple[GroupOfChecks, ...]
+    determined: tuple[Markup, ...]
+    """Where there is a solution, and what its redundancy lets it show."""
     remarks: tuple[str, ...]
     """What the solution said of itself."""
-    figures: tuple[Figure, ...]
+    verifications: Table
+    curves: tuple[Figure, ...]
+    """Solved quantities over frequency."""
+    quantities: Table
+    comparisons: tuple[Compared, ...]
+    term_figures: tuple[Figure, ...]
     terms: Table
+    uncertainty: Markup
+    uncertainty_sources: Table
+    meanings: tuple[Fact, ...]
+    """What each group of sources holds."""
+    overview: Table
+    """Each budget in a line."""
+    budgets: tuple[BudgetPart, ...]
+    monte_carlo: str
+    simulated: tuple[Figure, ...]
     uses: tuple[Fact, ...]
     """How many values stand on it, how many of them are not closed, how many were lost and why."""
     standing: DieList
     lost: DieList
-    verifications: Table
     facts: tuple[Fact, ...]
     """Every condition of the record."""
     state: tuple[Fact, ...]
     substrate: tuple[Fact, ...]
+    lines: tuple[Fact, ...]
+    """The line medium of TRL; none for other methods."""
     definitions: Table
     sweeps: Table
+    probes: Table
     notes: tuple[NoteText, ...]
     sources: Table
 
@@ -82,7 +103,7 @@ def calibration_page(
     results: CampaignResults,
     drawings: Mapping[str, Drawing],
 ) -> Page:
-    """The page of one calibration. drawings: 'terms-<family>'."""
+    """The page of one calibration. drawings: by the keys of `calibration_drawings`."""
     address = addresses.calibration(result.record.id)
     return Page(
         address,
@@ -102,47 +123,80 @@ def view(
     page = addresses.calibration(record.id)
     use = results.uses[record.id]
     station = link(record.station, addresses.relative(addresses.station(record.station), page))
+    verified = [one for one in results.verifications if one.record.calibration == record.id]
+    made, verdict, *rest = event_sentences.calibration(result, station, use, page)
     return CalibrationView(
         title=f"Calibration {record.id}",
-        lead=event_sentences.calibration(result, station, use, page),
-        findings=tuple(
-            finding_line(each, page)
-            for each in in_order(results.findings)
-            if each.address.partition("#")[0] == page
+        lead=(made, verdict, *evidence(result, verified, use, page), *rest),
+        causes=tuple(str(capital(each)) for each in result.candidates),
+        findings=_findings(results, page),
+        checks=calibration_checks.groups(result, station, page),
+        determined=tuple(
+            text
+            for text in (
+                calibration_checks.determined(result, page),
+                calibration_checks.redundancy(result, page),
+            )
+            if text
         ),
-        checks=_checks(result),
-        remarks=result.notes,
-        figures=tuple(
-            figure(drawing, page, None, Link("Table", "#terms"))
-            for key, drawing in drawings.items()
-            if key.startswith("terms-")
+        remarks=tuple(unbroken(str(capital(each))) for each in result.notes),
+        verifications=_verifications(verified, page),
+        curves=calibration_quantities.figures(result, drawings, page),
+        quantities=calibration_quantities.quantities(result),
+        comparisons=calibration_quantities.comparisons(result, drawings, page),
+        term_figures=calibration_quantities.term_figures(result, drawings, page),
+        terms=calibration_quantities.terms(result),
+        uncertainty=calibration_budget.introduction(result, page),
+        uncertainty_sources=calibration_budget.sources(result),
+        meanings=calibration_budget.meanings(result),
+        overview=calibration_budget.overview(result),
+        budgets=calibration_budget.budgets(result, drawings, page),
+        monte_carlo=calibration_budget.monte_carlo(result.monte_carlo),
+        simulated=tuple(
+            figure(drawing, page) for key, drawing in drawings.items() if key == "simulated"
         ),
-        terms=_terms(result),
         uses=_uses(use),
-        standing=die_list(
-            "standing",
-            "Dies with a value that stands on it",
-            use.dies_standing,
-            page,
-            "No value stands on this calibration.",
-        ),
-        lost=die_list(
-            "lost",
-            "Dies with a value that refers to it and has no standing",
-            use.dies_lost,
-            page,
-            "No value that refers to this calibration has lost its standing.",
-        ),
-        verifications=_verifications(record.id, results, page),
-        facts=calibration_record.facts(result, station),
+        standing=_standing(use, page),
+        lost=_lost(use, page),
+        facts=calibration_record.facts(result, station, page),
         state=calibration_record.state(record),
         substrate=calibration_record.substrate(record),
+        lines=calibration_record.line_medium(record),
         definitions=calibration_record.definitions(record),
         sweeps=calibration_record.sweeps(record),
+        probes=calibration_record.probes(record),
         notes=tuple(
             note_text(note) for note in results.notes if note.subject == f"calibration {record.id}"
         ),
         sources=sources(results.sources, f"calibrations/{record.id}/"),
+    )
+
+
+def _findings(results: CampaignResults, page: str) -> tuple[Finding, ...]:
+    return tuple(
+        finding_line(each, page)
+        for each in in_order(results.findings)
+        if each.address.partition("#")[0] == page
+    )
+
+
+def _standing(use: CalibrationUse, page: str) -> DieList:
+    return die_list(
+        "standing",
+        "Dies with a value that stands on it",
+        use.dies_standing,
+        page,
+        "No value stands on this calibration.",
+    )
+
+
+def _lost(use: CalibrationUse, page: str) -> DieList:
+    return die_list(
+        "lost",
+        "Dies with a value that refers to it and has no standing",
+        use.dies_lost,
+        page,
+        "No value that refers to this calibration has lost its standing.",
     )
 
 
@@ -168,89 +222,6 @@ def sources(found: Sequence[SourceFile], folder: str) -> Table:
     )
 
 
-def _checks(result: CalibrationResult) -> Table:
-    def word(check: Check) -> str:
-        if check.passed is not None:
-            return "met" if check.passed else "missed"
-        return "shown, not judged" if check.figure is not None else "not determined"
-
-    def row(check: Check) -> Row:
-        factor, unit = units.shown_unit([check.figure, check.lower, check.upper], check.unit)
-        return Row(
-            Cell(check.name),
-            (
-                Cell(_found(check, factor, len(result.frequency_hz)), plain(check.figure), True),
-                Cell(unit),
-                Cell(limits(check.lower, check.upper, factor), "", True),
-                Cell(marked(word(check))),
-                Cell(check.text),
-            ),
-        )
-
-    return Table(
-        id="checks",
-        caption="Checks of the calibration against the bounds that its record gives",
-        columns=(
-            Column("Check"),
-            Column("Found", True),
-            Column("Unit"),
-            Column("Bound", True),
-            Column("Outcome"),
-            Column("What was found"),
-        ),
-        rows=tuple(row(check) for check in result.checks),
-        empty="No check could be made.",
-        wide=True,
-    )
-
-
-def _found(check: Check, factor: float, frequencies: int) -> str:
-    """A check's figure: a count as a whole number, the share of frequencies as '201 of 201'."""
-    if check.figure is None:
-        return units.MISSING
-    if check.name == SHARE_OF_FREQUENCIES:
-        return f"{number_of(round(check.figure * frequencies))} of {number_of(frequencies)}"
-    if check.name.startswith(COUNTED):
-        return number_of(round(check.figure))
-    return units.number(check.figure * factor, 3)
-
-
-def _terms(result: CalibrationResult) -> Table:
-    places = _places(len(result.frequency_hz))
-    return Table(
-        id="terms",
-        caption="Magnitude of the error terms in dB at some frequencies",
-        columns=(
-            Column("Error term"),
-            Column("Symbol"),
-            *(Column(frequency(float(result.frequency_hz[at])), True) for at in places),
-        ),
-        rows=tuple(_term_row(term, places) for term in result.terms),
-        empty="There are no error terms: the calibration could not be solved.",
-    )
-
-
-def _places(length: int) -> tuple[int, ...]:
-    """At most `SHOWN_FREQUENCIES` places, evenly from the first to the last."""
-    if length <= SHOWN_FREQUENCIES:
-        return tuple(range(length))
-    last = SHOWN_FREQUENCIES - 1
-    return tuple(round(step * (length - 1) / last) for step in range(SHOWN_FREQUENCIES))
-
-
-def _term_row(term: Term, places: Sequence[int]) -> Row:
-    def cell(at: int) -> Cell:
-        magnitude = abs(complex(term.values[at]))
-        if not math.isfinite(magnitude):
-            return Cell("not determined", "", True)
-        if magnitude == 0:
-            return Cell("zero", "", True)
-        level_db = 20 * math.log10(magnitude)
-        return Cell(f"{level_db:.2f}".replace("-", units.MINUS), plain(level_db), True)
-
-    return Row(Cell(term.name), (Cell(term.symbol), *(cell(at) for at in places)))
-
-
 def _uses(use: CalibrationUse) -> tuple[Fact, ...]:
     reasons = ", ".join(
         f"{reason} {number_of(count)}" for reason, count in event_sentences.by_count(use)
@@ -263,7 +234,18 @@ def _uses(use: CalibrationUse) -> tuple[Fact, ...]:
     )
 
 
-def _verifications(calibration: str, results: CampaignResults, page: str) -> Table:
+def _worst(verification: VerificationResult) -> str:
+    """'S22 of line at 92 GHz: 118 % of its mask'."""
+    worst = worst_point(verification)
+    if worst is None:
+        return units.MISSING
+    return (
+        f"{worst.parameter} of {worst.structure} at {frequency(worst.frequency_hz)}:"
+        f" {ratio_text(worst.ratio)} of its mask"
+    )
+
+
+def _verifications(verified: Sequence[VerificationResult], page: str) -> Table:
     return Table(
         id="verifications",
         caption="Verifications of this calibration",
@@ -272,6 +254,7 @@ def _verifications(calibration: str, results: CampaignResults, page: str) -> Tab
             Column("Made"),
             Column("Outcome"),
             Column("Structures", True),
+            Column("Worst point"),
         ),
         rows=tuple(
             Row(
@@ -285,10 +268,10 @@ def _verifications(calibration: str, results: CampaignResults, page: str) -> Tab
                     Cell(time_tag(each.made_at)),
                     Cell(marked(each.outcome)),
                     Cell(figure_of(len(each.structures)), "", True),
+                    Cell(_worst(each)),
                 ),
             )
-            for each in results.verifications
-            if each.record.calibration == calibration
+            for each in verified
         ),
         empty="No verification of this calibration is in the record.",
     )

@@ -5,13 +5,14 @@ from markupsafe import Markup
 from sitegen import units
 from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.event_results import CalibrationResult
+from sitegen.render.method_links import explained
 from sitegen.render.phrases import figure_of, frequency, instant, number_of, stated, time_tag
-from sitegen.render.pieces import Cell, Column, Fact, Row, Table
-from sitegen.render.standards import defined
+from sitegen.render.pieces import Cell, Column, Fact, Row, Table, Text
+from sitegen.render.standards import defined, uncertain
 from sitegen.render.states import state_facts
 
 
-def facts(result: CalibrationResult, station: Markup) -> tuple[Fact, ...]:
+def facts(result: CalibrationResult, station: Markup, page: str) -> tuple[Fact, ...]:
     """Conditions of the calibration."""
     record = result.record
     stamped = record.at
@@ -22,10 +23,10 @@ def facts(result: CalibrationResult, station: Markup) -> tuple[Fact, ...]:
         Fact("Stamped by the instrument", instant(stamped)),
         Fact("Reference time", time_tag(result.made_at)),
         Fact("Validity until", time_tag(result.expires_at)),
-        Fact("Method", record.method),
+        Fact("Method", _method(record)),
         Fact("Ports", ", ".join(str(port) for port in record.ports)),
         Fact("Reference plane", record.reference_plane),
-        Fact("Reference impedance", stated(record.reference_impedance_ohm, "Ω")),
+        Fact("Reference impedance", _impedance(record, page)),
         Fact("Wave definition", f"{record.wave_definition} waves"),
         Fact(
             "Frequencies",
@@ -45,6 +46,79 @@ def facts(result: CalibrationResult, station: Markup) -> tuple[Fact, ...]:
             f" {figure_of(record.validity.ambient_change_c)}{units.THIN}K, substrate change up to"
             f" {figure_of(record.validity.substrate_change_c)}{units.THIN}K",
         ),
+    )
+
+
+def _method(record: CalibrationRecord) -> str:
+    if record.method != "LRRM":
+        return record.method
+    found = (
+        "the load is not fitted"
+        if record.load_fit == "none"
+        else f"load's {record.load_fit} fitted"
+    )
+    return f"LRRM, {found}"
+
+
+def _impedance(record: CalibrationRecord, page: str) -> Text:
+    """The declared one; of TRL with where the error terms stood before they were moved."""
+    declared = stated(record.reference_impedance_ohm, "Ω")
+    if record.line_medium is None:
+        return declared
+    moved = explained("reference impedance", "moved there", page)
+    return Markup(
+        "{}, real; {} from the lines' own impedance, which stands among the"
+        ' <a href="#solved">solved quantities</a>'
+    ).format(declared, moved)
+
+
+def line_medium(record: CalibrationRecord) -> tuple[Fact, ...]:
+    """What is known of the lines of TRL; none for other methods."""
+    medium = record.line_medium
+    if medium is None:
+        return ()
+    capacitance = figure_of(medium.capacitance_pf_per_m)
+    u = medium.capacitance_u_pf_per_m
+    return (
+        Fact("Lines: capacitance per length", f"{capacitance}{units.THIN}pF/m"),
+        Fact("Its standard uncertainty", f"{figure_of(u)}{units.THIN}pF/m" if u else "not stated"),
+        Fact("Its source", medium.source),
+        Fact(
+            "Lines: effective permittivity",
+            f"about {figure_of(medium.effective_permittivity)}; it only chooses between two roots",
+        ),
+    )
+
+
+def probes(record: CalibrationRecord) -> Table:
+    """The probes as they were used that day."""
+
+    def resistance(value: float | None) -> str:
+        return units.MISSING if value is None else figure_of(value)
+
+    return Table(
+        id="probes",
+        caption="Probes at the time of the calibration",
+        columns=(
+            Column("Probe"),
+            Column("Port", True),
+            Column("Contacts so far", True),
+            Column("Contact resistance on a short / Ω", True),
+            Column("Bound / Ω", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(one.probe),
+                (
+                    Cell(str(one.port), "", True),
+                    Cell(number_of(one.contacts), str(one.contacts), True),
+                    Cell(resistance(one.contact_resistance_ohm), "", True),
+                    Cell(resistance(one.contact_resistance_max_ohm), "", True),
+                ),
+            )
+            for one in record.probe_use
+        ),
+        empty="The record does not say how the probes were used.",
     )
 
 
@@ -89,11 +163,20 @@ def definitions(record: CalibrationRecord) -> Table:
     return Table(
         id="definitions",
         caption="Definitions of the standards",
-        columns=(Column("Name"), Column("Kind"), Column("Definition")),
+        columns=(
+            Column("Name"),
+            Column("Kind"),
+            Column("Definition"),
+            Column("Standard uncertainties (k = 1)"),
+        ),
         rows=tuple(
             Row(
                 Cell(name),
-                (Cell(definition.kind), Cell(defined(definition))),
+                (
+                    Cell(definition.kind),
+                    Cell(defined(definition)),
+                    Cell(uncertain(definition) or "none stated"),
+                ),
             )
             for name, definition in record.definitions.items()
         ),

@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from sitegen import addresses, units
 from sitegen.model.results import CampaignResults, Drawing, WaferSummary
-from sitegen.render import campaign_events, sentences, summaries
+from sitegen.render import acceptance_sentences, campaign_events, sentences, summaries
 from sitegen.render import cautions as caution_rules
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
@@ -52,14 +52,18 @@ class CampaignView:
     more_findings: Link | None
     """Where the rest stands; None where none is left out."""
     cautions: tuple[Caution, ...]
-    wafers: Table
+    wafers: Table | None
+    """None where no wafer is planned or measured: the record is about stations then."""
     maps: tuple[Figure, ...]
     evidence: tuple[InlineFigure, ...]
     """One line of time for each station."""
+    stations: Table
+    """What stands where, and by which evidence."""
+    acceptances: Table | None
     calibrations: Table
     verifications: Table
-    parameters: Table
-    conditions: Table
+    parameters: Table | None
+    conditions: Table | None
     rule: Markup
     """The decision rule and its consequence, as a sentence."""
     facts: tuple[Fact, ...]
@@ -104,9 +108,11 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
             record.conditions,
             [each for wafer in results.wafer_records for each in wafer.thermal],
         ),
-        wafers=_wafers(results),
+        wafers=_wafers(results) if _about_wafers(results) else None,
         maps=_maps(results, drawings),
         evidence=_evidence(results, drawings),
+        stations=campaign_events.stations(results),
+        acceptances=campaign_events.acceptances(results),
         calibrations=campaign_events.calibrations(results),
         verifications=campaign_events.verifications(results),
         parameters=summaries.parameter_table(
@@ -114,8 +120,10 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
             [result for result in results.parameters if not result.wafer],
             addresses.HOME,
             "Over all wafers, from the values with standing; the others are counted beside them",
-        ),
-        conditions=_conditions(results),
+        )
+        if record.parameters
+        else None,
+        conditions=_conditions(results) if record.conditions else None,
         rule=Markup("Outcomes on these pages are decided by {}.").format(_decided(results)),
         facts=_facts(results),
         notes=tuple(note_text(note) for note in results.notes if note.subject == "campaign"),
@@ -129,12 +137,26 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
     )
 
 
+def _about_wafers(results: CampaignResults) -> bool:
+    """Whether a wafer is planned or measured."""
+    return bool(results.wafers or results.context.record.plan.wafers)
+
+
 def _lead(results: CampaignResults) -> tuple[Markup, ...]:
     decided = _decided(results)
     wafers = [(wafer, addresses.wafer(wafer.wafer)) for wafer in results.wafers]
+    names = {station.id: station.name for station in results.context.record.stations}
+    first = (
+        sentences.campaign_dies(wafers, decided)
+        if _about_wafers(results)
+        else sentences.campaign_stations(list(names.values()))
+    )
     return (
-        *sentences.campaign_dies(wafers, decided),
+        *first,
         *sentences.standing(wafers),
+        *acceptance_sentences.accepted(
+            [(each, addresses.acceptance(each.record.id)) for each in results.acceptances], names
+        ),
         *sentences.evidence(
             [(each, addresses.calibration(each.record.id)) for each in results.calibrations],
             [(each, addresses.verification(each.record.id)) for each in results.verifications],
@@ -264,8 +286,9 @@ def _facts(results: CampaignResults) -> tuple[Fact, ...]:
             "Stations",
             several([link(each.name, addresses.station(each.id)) for each in record.stations]),
         ),
-        Fact("Touchdown that counts", record.touchdowns.counts),
     ]
+    if _about_wafers(results):
+        facts.append(Fact("Touchdown that counts", record.touchdowns.counts))
     if lots:
         facts.append(Fact("Lots", ", ".join(lots)))
     if record.layout is not None:

@@ -1,22 +1,119 @@
-"""Calibrations and verifications as the tables of the campaign's page."""
+"""Stations and their events as the tables of the campaign's page."""
+
+from collections.abc import Callable, Sequence
 
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.campaign import Station
+from sitegen.model.event_results import (
+    AcceptanceResult,
+    CalibrationResult,
+    VerificationResult,
+)
 from sitegen.model.results import CalibrationUse, CampaignResults
-from sitegen.render import event_sentences
+from sitegen.render import acceptance_sentences, verification_sentences
 from sitegen.render.marks import marked
 from sitegen.render.phrases import frequency, link, number_of, plain, time_tag
-from sitegen.render.pieces import Cell, Column, Row, Table
+from sitegen.render.pieces import Cell, Column, Row, Table, Text
+
+VALUE_COLUMNS = (
+    Column("Values standing", True),
+    Column("Of these not closed", True),
+    Column("Values without standing", True),
+)
+
+
+def stations(results: CampaignResults) -> Table:
+    """Each station with where it stands and the last of its evidence."""
+    return Table(
+        id="stations",
+        caption="What stands where, each station with the last calibration and verification",
+        columns=(
+            Column("Station"),
+            Column("Place"),
+            Column("Accepted by"),
+            Column("Last calibration"),
+            Column("Last verification"),
+        ),
+        rows=tuple(_station_row(each, results) for each in results.context.record.stations),
+        wide=True,
+    )
+
+
+def _station_row(station: Station, results: CampaignResults) -> Row:
+    return Row(
+        Cell(link(station.name, addresses.station(station.id)), station.name),
+        (
+            Cell(station.place),
+            Cell(acceptance_sentences.accepted_by(station.id, results.acceptances, addresses.HOME)),
+            Cell(_last(station.id, results.calibrations, addresses.calibration)),
+            Cell(_last(station.id, results.verifications, addresses.verification)),
+        ),
+    )
+
+
+def _last(
+    station: str,
+    events: Sequence[CalibrationResult] | Sequence[VerificationResult],
+    address: Callable[[str], str],
+) -> Text:
+    """The last event of a station with its outcome and its time."""
+    mine = [each for each in events if each.record.station == station]
+    if not mine:
+        return units.MISSING
+    last = max(mine, key=lambda each: each.made_at)
+    return Markup("{} {}, {}").format(
+        link(last.record.id, address(last.record.id)), marked(last.outcome), time_tag(last.made_at)
+    )
+
+
+def acceptances(results: CampaignResults) -> Table | None:
+    """Every acceptance with what it compares; None where the record holds none."""
+    if not results.acceptances:
+        return None
+    return Table(
+        id="acceptances",
+        caption="Acceptances: what was shown where a system was built, against where it stands",
+        columns=(
+            Column("Acceptance"),
+            Column("Title"),
+            Column("Station"),
+            Column("Outcome"),
+            Column("Factory"),
+            Column("Site"),
+            Column("Record closed"),
+        ),
+        rows=tuple(_acceptance_row(each) for each in results.acceptances),
+        wide=True,
+    )
+
+
+def _acceptance_row(each: AcceptanceResult) -> Row:
+    record = each.record
+    return Row(
+        Cell(link(record.id, addresses.acceptance(record.id))),
+        (
+            Cell(record.title),
+            Cell(link(record.station, addresses.station(record.station))),
+            Cell(marked(acceptance_sentences.ACCEPTED[each.outcome])),
+            Cell(record.factory_place),
+            Cell(record.site_place),
+            Cell(time_tag(record.at)),
+        ),
+    )
 
 
 def calibrations(results: CampaignResults) -> Table:
-    """Every calibration with its outcome, the values that stand on it and those that were lost."""
+    """Every calibration with its outcome, the values that stand on it and those that were lost.
+
+    Nothing is said of values where no wafer was measured.
+    """
+    values = bool(results.wafers)
 
     def row(each: CalibrationResult) -> Row:
         use = results.uses[each.record.id]
-        counts = (use.values_standing, use.values_not_closed, use.values_lost)
+        counts = (use.values_standing, use.values_not_closed, use.values_lost) if values else ()
         return Row(
             Cell(link(each.record.id, addresses.calibration(each.record.id))),
             (
@@ -41,9 +138,7 @@ def calibrations(results: CampaignResults) -> Table:
             Column("Made"),
             Column("Validity until"),
             Column("Outcome"),
-            Column("Values standing", True),
-            Column("Of these not closed", True),
-            Column("Values without standing", True),
+            *(VALUE_COLUMNS if values else ()),
             Column("Stand until"),
         ),
         rows=tuple(row(each) for each in results.calibrations),
@@ -93,7 +188,7 @@ def verifications(results: CampaignResults) -> Table:
 
 
 def _worst_cells(result: VerificationResult) -> tuple[Cell, ...]:
-    worst = event_sentences.worst_point(result)
+    worst = verification_sentences.worst_point(result)
     if worst is None:
         nothing = Cell(units.MISSING)
         return (Cell(result.reason or units.MISSING), nothing, nothing, nothing)
@@ -101,7 +196,7 @@ def _worst_cells(result: VerificationResult) -> tuple[Cell, ...]:
         Cell(worst.structure),
         Cell(worst.parameter),
         Cell(frequency(worst.frequency_hz), plain(worst.frequency_hz), True),
-        Cell(event_sentences.ratio_text(worst.ratio), plain(worst.ratio), True),
+        Cell(verification_sentences.ratio_text(worst.ratio), plain(worst.ratio), True),
     )
 
 

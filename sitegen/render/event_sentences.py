@@ -1,12 +1,11 @@
-"""The first sentences of the calibrations' and verifications' pages, made from their results."""
+"""The first sentences of a calibration's page, made from its results."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen import addresses, units
-from sitegen.model.event_results import CalibrationResult, Check, VerificationResult
+from sitegen import addresses
+from sitegen.model.event_results import CalibrationResult, Check
 from sitegen.model.results import CalibrationUse
 from sitegen.render.die_lists import number_of_dies
 from sitegen.render.phrases import (
@@ -14,13 +13,10 @@ from sitegen.render.phrases import (
     counted,
     duration,
     every,
-    figure_of,
-    frequency,
     instant,
     joined,
     link,
     number_of,
-    spelled,
 )
 from sitegen.render.sentences import Sentences, be
 
@@ -116,122 +112,3 @@ def checks(found: Sequence[Check]) -> str:
     if shown and judged:
         text += f", {counted(shown, 'more', 'more')} {be(shown)} shown without a bound"
     return text
-
-
-def verification(
-    result: VerificationResult,
-    calibration_link: Markup,
-    station: Markup,
-    use: CalibrationUse | None,
-) -> Sentences:
-    """The verdict of a verification, its worst margin and where, and its consequence.
-
-    use: of the verified calibration; None where that is not in the record.
-    """
-    record = result.record
-    made = Markup("Verification {} of calibration {} was made on {} on {} by {}.").format(
-        record.id, calibration_link, instant(result.made_at), station, record.by
-    )
-    total = len(result.structures)
-    failed = [s.structure.id for s in result.structures if s.outcome == "failed"]
-    if result.outcome == "passed":
-        verdict = Markup("It passed: {} within every mask.").format(
-            "its one structure lies" if total == 1 else f"all {counted(total, 'structure')} lie"
-        )
-    elif result.outcome == "failed":
-        verdict = Markup("It failed: {} outside a mask ({}).").format(
-            _share_that_lies(len(failed), total), joined(failed)
-        )
-    else:
-        verdict = Markup("It cannot be assessed: {}.").format(
-            (result.reason or "no structure could be judged").rstrip(".")
-        )
-    after = () if use is None else _consequence(result, calibration_link, use)
-    return (made, verdict, *worst_margin(result), *after)
-
-
-def _consequence(
-    result: VerificationResult, calibration_link: Markup, use: CalibrationUse
-) -> Sentences:
-    """What a failed verification took from the values of its calibration."""
-    if result.outcome != "failed" or not use.failed_by:
-        return ()
-    if use.failed_by != result.record.id:
-        return (
-            Markup("Verification {} of the same calibration had failed before.").format(
-                use.failed_by
-            ),
-        )
-    since = (
-        "no verification had passed before it"
-        if use.stands_until is None
-        else f"those taken after {instant(use.stands_until)}, when the last one had passed"
-    )
-    if use.lost_to_it == 0:
-        return (Markup("No value lost its standing to it."),)
-    return (
-        Markup("{} of calibration {} lost {} standing to it: {}.").format(
-            capital(counted(use.lost_to_it, "value")),
-            calibration_link,
-            "its" if use.lost_to_it == 1 else "their",
-            since,
-        ),
-    )
-
-
-def _share_that_lies(part: int, whole: int) -> str:
-    """'its one structure lies', 'all three structures lie', 'one of three structures lies'."""
-    if whole == 1:
-        return "its one structure lies"
-    if part == whole:
-        return f"{every(whole, 'structure')} lie"
-    verb = "lies" if part == 1 else "lie"
-    return f"{spelled(part)} of {counted(whole, 'structure')} {verb}"
-
-
-@dataclass(frozen=True, slots=True)
-class WorstPoint:
-    """Where a verification came nearest to a mask, or went farthest beyond one."""
-
-    ratio: float
-    """Deviation divided by the mask."""
-    frequency_hz: float
-    parameter: str
-    """'S22'."""
-    structure: str
-
-
-def worst_point(result: VerificationResult) -> WorstPoint | None:
-    """The worst point over all structures and masks; None where nothing was judged."""
-    judged = [
-        WorstPoint(
-            mask.worst_ratio,
-            mask.worst_frequency_hz,
-            mask.mask.parameter.upper(),
-            structure.structure.id,
-        )
-        for structure in result.structures
-        for mask in structure.masks
-        if mask.worst_ratio is not None and mask.worst_frequency_hz is not None
-    ]
-    return max(judged, key=lambda point: point.ratio, default=None)
-
-
-def worst_margin(result: VerificationResult) -> Sentences:
-    """'Its worst point is S21 of THRU at 92 GHz: 118 % of what its mask allows.'"""
-    worst = worst_point(result)
-    if worst is None:
-        return ()
-    return (
-        Markup("Its worst point is {} of {} at {}: {} of what its mask allows.").format(
-            worst.parameter,
-            worst.structure,
-            frequency(worst.frequency_hz),
-            ratio_text(worst.ratio),
-        ),
-    )
-
-
-def ratio_text(ratio: float) -> str:
-    """'63 %'."""
-    return f"{figure_of(ratio * 100, 3)}{units.THIN}%"

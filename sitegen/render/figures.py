@@ -22,6 +22,7 @@ def figure(
     caption: Text | None = None,
     behind: Link | None = None,
     leads_to: str = "",
+    anchor: str = "",
 ) -> Figure:
     """A drawing as a picture on `page`; it leads to itself or to the address `leads_to`."""
     return Figure(
@@ -33,6 +34,7 @@ def figure(
         broad=drawing.width >= BROAD_PX,
         href=addresses.relative(leads_to, page) if leads_to else "",
         behind=behind,
+        id=anchor,
     )
 
 

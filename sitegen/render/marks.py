@@ -19,11 +19,19 @@ WORDS = {
     "not solved": "not-assessable",
     "passed": "within",
     "failed": "outside",
+    "accepted": "within",
+    "not accepted": "outside",
     "met": "within",
     "missed": "outside",
     "shown, not judged": "no-limits",
     "not determined": "not-assessable",
     "nothing stood": "without-standing",
+    "beyond its bound": "outside",
+    "signal now": "outside",
+    "signal earlier": "not-proven",
+    "in control": "within",
+    "in control, provisional": "not-closed",
+    "no limits yet": "no-limits",
 }
 """Word of a verdict or a standing -> name of its mark (templates/parts/marks.html)."""
 

@@ -64,6 +64,7 @@ def _page(subject: str, results: CampaignResults) -> Link | None:
             addresses.verification,
             {each.record.id for each in results.verifications},
         ),
+        "acceptance": (addresses.acceptance, {each.record.id for each in results.acceptances}),
     }
     if kind not in known or name not in known[kind][1]:
         return None

@@ -65,6 +65,8 @@ class Table:
     """What stands instead of a table without rows."""
     wide: bool = False
     """True: long texts inside, so cells wrap."""
+    ordered: bool = False
+    """True: the order of its rows says something; it is not sorted or filtered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +84,8 @@ class Figure:
     """Page the picture leads to; empty: the drawing itself, on its own."""
     behind: Link | None = None
     """The table behind the drawing."""
+    id: str = ""
+    """Anchor, where links lead to the drawing."""
 
 
 @dataclass(frozen=True, slots=True)

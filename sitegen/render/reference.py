@@ -46,16 +46,42 @@ PARQUET = (
 
 
 METHODS = (
-    ("one-port", "three or more sweeps of known reflects at the one port of 'ports'"),
+    (
+        "one-port",
+        "three or more known reflects at the one port of 'ports'; where there are more, each counts"
+        " by the uncertainty that its definition states",
+    ),
     (
         "SOLT",
-        "short, open and load at each port (more known reflects are welcome) and a thru; switch"
-        " terms are not needed",
+        "three or more known reflects at each port (short, open and load) and a thru; switch terms"
+        " are not needed",
+    ),
+    (
+        "SOLR",
+        "as SOLT, but the thru needs to be reciprocal only: its delay tells its sign and must be"
+        " right within 60 degrees of phase; switch terms",
+    ),
+    (
+        "LRM",
+        "a thru, a load at each port, and a reflect that is equal at both ports (a reflect, a short"
+        " or an open); switch terms",
     ),
     (
         "LRRM",
-        "a thru with a delay, a short and an open at both ports, a load at one port, all without"
-        " offset; switch terms, without which the result is noted as doubtful",
+        "a thru, a short and an open at both ports, and a load at one port; switch terms."
+        " 'load_fit' says what is found of the load: where the frequencies cannot tell it the"
+        " calibration is not solved, and 'none' takes the load as defined",
+    ),
+    (
+        "TRL",
+        "lines of two or more lengths between the ports, the shortest as the thru, a reflect that"
+        " is equal at both ports, and 'line_medium'; switch terms. Determined where two lines"
+        " differ by 'line_phase_min_deg' to 'line_phase_max_deg', modulo 180 degrees",
+    ),
+    (
+        "multiline TRL",
+        "as TRL, from all lines at once; determined where its equations are well conditioned,"
+        " whatever the phases",
     ),
 )
 """What each calibration method needs."""
@@ -233,7 +259,10 @@ def _lists() -> tuple[tuple[str, str, tuple[str, ...], tuple[tuple[str, ...], ..
         (
             "Calibration methods",
             "What each method needs among the sweeps of its record; frequencies may be spaced in"
-            " any way, and all sweeps share one list.",
+            " any way, and all sweeps share one list. Standards may be swept in any order and lie"
+            " behind offsets, a thru may be flush, and a reflect at both ports may come from one"
+            " sweep or from one for each port, then as a one-port file too. Without switch terms,"
+            " where they are needed, the result is noted as doubtful.",
             ("Method", "Needs"),
             METHODS,
         ),

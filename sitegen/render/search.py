@@ -43,6 +43,14 @@ def entries(results: CampaignResults, dies: Iterable[tuple[str, int, int]]) -> l
         for each in results.verifications
     ]
     found += [
+        (
+            f"{each.record.id} {each.record.title}",
+            addresses.acceptance(each.record.id),
+            "acceptance",
+        )
+        for each in results.acceptances
+    ]
+    found += [
         (f"{each.name} ({each.id})", addresses.station(each.id), "station")
         for each in record.stations
     ]

@@ -126,6 +126,14 @@ def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -
     return (first, second)
 
 
+def campaign_stations(names: Sequence[str]) -> Sentences:
+    """What a campaign is about in which no wafer is planned or measured."""
+    about = names[0] if len(names) == 1 else f"{counted(len(names), 'station')}: {joined(names)}"
+    return (
+        Markup("This record is about {}; no wafer is planned or measured in it.").format(about),
+    )
+
+
 def judged_share(part: int, whole: int, nouns: tuple[str, str], verbs: tuple[str, str, str]) -> str:
     """'none of the 88 dies meets ...', 'all 88 dies meet ...', '82 of the 88 dies meet ...'.
 
@@ -225,12 +233,13 @@ def evidence(
 
 
 WENT_WRONG = {
-    "checks failed": "did not meet its own checks",
-    "not solved": "could not be solved",
-    "failed": "failed",
-    "not assessable": "could not be assessed",
+    "failed": ("failed", "failed"),
+    "checks failed": ("did not meet its own checks", "did not meet their own checks"),
+    "not solved": ("could not be solved", "could not be solved"),
+    "not proven": ("is not proven", "are not proven"),
+    "not assessable": ("could not be assessed", "could not be assessed"),
 }
-"""Outcome of an event that is not good, as the end of a sentence about it."""
+"""Outcome that is not good, as the end of a sentence about one event and about several."""
 
 
 def _events(noun: str, good: str, events: Sequence[tuple[str, str, str]]) -> Markup:
@@ -238,12 +247,12 @@ def _events(noun: str, good: str, events: Sequence[tuple[str, str, str]]) -> Mar
     if not events:
         return Markup("The record holds no {}.").format(noun)
     one, many = {"usable": ("is usable", "are usable"), "passed": ("passed", "passed")}[good]
-    bad = [
-        Markup("{} {}").format(link(name, href), WENT_WRONG[outcome])
-        for name, outcome, href in events
-        if outcome != good
-    ]
-    rest = len(events) - len(bad)
+    bad = {
+        outcome: [link(name, href) for name, found, href in events if found == outcome]
+        for outcome in WENT_WRONG
+        if any(found == outcome for _, found, _ in events)
+    }
+    rest = sum(outcome == good for _, outcome, _ in events)
     if not bad:
         by = (
             ""
@@ -255,12 +264,18 @@ def _events(noun: str, good: str, events: Sequence[tuple[str, str, str]]) -> Mar
         return Markup("{} {}{}.").format(capital(every(rest, noun)), one if rest == 1 else many, by)
     if len(events) == 1:
         name, outcome, href = events[0]
-        return Markup("The one {}, {}, {}.").format(noun, link(name, href), WENT_WRONG[outcome])
-    named = joined(bad[:MOST_NAMED]) + _more(len(bad))
+        return Markup("The one {}, {}, {}.").format(noun, link(name, href), WENT_WRONG[outcome][0])
+    named = [_group(links, *WENT_WRONG[outcome]) for outcome, links in bad.items()]
     first = "None" if rest == 0 else capital(spelled(rest))
     return Markup("{} of {} {}; {}.").format(
-        first, counted(len(events), noun), one if rest <= 1 else many, named
+        first, counted(len(events), noun), one if rest <= 1 else many, several(named, "; ")
     )
+
+
+def _group(links: Sequence[Markup], one: str, many: str) -> Markup:
+    """'VER-1, VER-2 and VER-3 are not proven'."""
+    named = joined(links[:MOST_NAMED]) + _more(len(links))
+    return Markup("{} {}").format(named, one if len(links) == 1 else many)
 
 
 def needs(findings: Sequence[Finding], fault_count: int, href: str) -> Sentences:

@@ -1,15 +1,16 @@
 """View of a station's page: what it is made of, and its dated record."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from sitegen import addresses, units
 from sitegen.model.campaign import Part, Station
+from sitegen.model.followed_results import Metric
 from sitegen.model.results import CampaignResults, Drawing, Span
+from sitegen.render import acceptance_sentences, sentences
 from sitegen.render import cautions as caution_rules
-from sitegen.render import sentences
 from sitegen.render.environment import render
 from sitegen.render.figures import inline_figure
 from sitegen.render.findings import finding_line, in_order
@@ -38,6 +39,7 @@ from sitegen.render.pieces import (
     Table,
 )
 from sitegen.render.shell import shell
+from sitegen.render.station_followed import Followed, followed_lead, followed_view
 from sitegen.render.tables import split
 
 
@@ -52,6 +54,7 @@ class StationView:
     evidence: tuple[InlineFigure, ...]
     record: tuple[Table, ...]
     """The dated record: calibrations, verifications, wafers, stretches without evidence."""
+    followed: Followed
     facts: tuple[Fact, ...]
     instruments: Table
     probes: Table
@@ -62,7 +65,7 @@ class StationView:
 def station_page(
     station: Station, results: CampaignResults, drawings: Mapping[str, Drawing]
 ) -> Page:
-    """The page of a station. drawings: 'evidence'."""
+    """The page of a station. drawings: 'evidence', and a chart by each metric's address."""
     address = addresses.station(station.id)
     return Page(
         address,
@@ -80,7 +83,6 @@ def view(
     """What a station's page shows."""
     page = addresses.station(station.id)
     spans = [span for each in results.stations if each.station == station.id for span in each.spans]
-    kinds = [span.kind for span in spans]
     wafers = [wafer for wafer in results.wafer_records if wafer.station == station.id]
     used = {
         result.condition
@@ -88,20 +90,10 @@ def view(
         if result.wafer in {wafer.id for wafer in wafers}
         and result.summary.n + result.summary.without_standing
     }
+    followed = next((each for each in results.followed if each.station == station.id), None)
     return StationView(
         title=str(capital(station.name)),
-        lead=sentences.station(
-            station.name,
-            kinds.count("calibration"),
-            kinds.count("verification"),
-            kinds.count("wafer"),
-            sum(span.kind == "verification" and span.outcome == "failed" for span in spans),
-            [
-                (span.name, stretch(span.start, span.end))
-                for span in spans
-                if span.kind == "nothing stood"
-            ],
-        ),
+        lead=_lead(station.name, spans, () if followed is None else followed.metrics),
         cautions=caution_rules.cautions(
             [station],
             [each for each in results.context.record.conditions if each.id in used],
@@ -122,9 +114,16 @@ def view(
         if "evidence" in drawings
         else (),
         record=_record(spans, page),
+        followed=followed_view(
+            station, followed, drawings, results.context.record.decision.coverage_factor
+        ),
         facts=(
             Fact("Identity", station.id),
             Fact("Place", station.place),
+            Fact(
+                "Acceptance",
+                acceptance_sentences.accepted_by(station.id, results.acceptances, page),
+            ),
             Fact("Hazards named in the record", ", ".join(station.hazards) or "none"),
         ),
         instruments=_instruments(station),
@@ -132,6 +131,24 @@ def view(
         parts=_parts(station),
         floors=_floors(station),
     )
+
+
+def _lead(name: str, spans: Sequence[Span], metrics: Sequence[Metric]) -> tuple[Markup, ...]:
+    """What the record holds, and what must be known first of what is followed."""
+    kinds = [span.kind for span in spans]
+    held = sentences.station(
+        name,
+        kinds.count("calibration"),
+        kinds.count("verification"),
+        kinds.count("wafer"),
+        sum(span.kind == "verification" and span.outcome == "failed" for span in spans),
+        [
+            (span.name, stretch(span.start, span.end))
+            for span in spans
+            if span.kind == "nothing stood"
+        ],
+    )
+    return held + followed_lead(metrics)
 
 
 def _record(spans: Iterable[Span], page: str) -> tuple[Table, ...]:

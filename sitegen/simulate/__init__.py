@@ -5,5 +5,6 @@ Its physics shares no code with `sitegen.compute`, so that neither can hide the 
 
 from sitegen.simulate.campaign import simulate_campaign
 from sitegen.simulate.demo import demo_campaign
+from sitegen.simulate.followed_events import followed_campaign
 
-__all__ = ["demo_campaign", "simulate_campaign"]
+__all__ = ["demo_campaign", "followed_campaign", "simulate_campaign"]

@@ -66,7 +66,8 @@ def campaign_of(scenario: Scenario) -> SimulatedCampaign:
 
 def analyser_of(scenario: Scenario) -> Analyser:
     """The analyser of a scenario, with its planted change."""
-    return usual_analyser((scenario.seed, 1), scenario.plants.cable_change)
+    change = scenario.plants.cable_change
+    return usual_analyser((scenario.seed, 1), () if change is None else (change,))
 
 
 def _wafer_portion(scenario: Scenario, number: int, analyser: Analyser) -> Portion:

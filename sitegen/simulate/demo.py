@@ -34,7 +34,7 @@ from sitegen.simulate.scenario import (
     VerificationPlan,
     WaferPlan,
 )
-from sitegen.simulate.station import CableChange
+from sitegen.simulate.station import PathChange
 from sitegen.simulate.touched_wafer import SWEPT_AT
 
 SEED = 709
@@ -61,10 +61,10 @@ def demo_scenario() -> Scenario:
         grid=grid_of(DIES, 150.0),
         wafers=_wafers(),
         calibrations=(
-            CalibrationPlan("CAL-1", 7.75, "LRRM"),
-            CalibrationPlan("CAL-2", 13.0, "one-port"),
+            CalibrationPlan("CAL-1", 7.75, "LRRM", reported=True),
+            CalibrationPlan("CAL-2", 13.0, "one-port", repeated="short"),
             CalibrationPlan("CAL-3", 31.75, "LRRM"),
-            CalibrationPlan("CAL-4", 34.75, "SOLT", note=CHANGE_NOTE),
+            CalibrationPlan("CAL-4", 34.75, "SOLT", note=CHANGE_NOTE, monte_carlo_draws=200),
             CalibrationPlan("CAL-5", _EXPIRY_H - 5.0, "LRRM", valid_hours=5.0),
         ),
         verifications=(
@@ -81,7 +81,7 @@ def demo_scenario() -> Scenario:
             edge_ring=EdgeRing(wafer=0, beyond_mm=60.0, shift_ohm=60.0),
             unmeasured=tuple((1, die) for die in ((-1, 5), (0, 5), (4, -3), (3, -3))),
             retouched=Retouched(wafer=2, die=(1, 1), shift_ohm=6.0),
-            cable_change=CableChange(hours=34.0, delay_ps=0.28, loss_db=0.4),
+            cable_change=PathChange(2, 34.0, 34.6, cable_ps=0.28, cable_db=0.4),
         ),
         notes={"README.md": README, **CAMPAIGN_NOTES},
     )

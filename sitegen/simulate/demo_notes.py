@@ -47,7 +47,7 @@ Three wafers of an invented process, measured on three days at an invented stati
 this folder was measured: it comes from the forward model in `sitegen/simulate`, which shares no
 code with what reads, corrects and judges it. What is true lies beside it, in `lark-7-truth`.
 
-Written by `python tests/simulate/write_demo.py`; a test writes it again and compares.
+Written by `python -m tests.simulate.write_demo`; a test writes it again and compares.
 
 Each of the three wafers has 89 planned dies. On each die there are a transistor, a contact ladder,
 a capacitor, an inductor and a line; on twenty dies of LK7-1 an inductor to ground was swept with a
@@ -55,13 +55,19 @@ calibration of one port, on nine of its dies the transistor was also taken at 85
 dies of each wafer at four more RF bias points. Sweeps are raw, those of the line were corrected
 by the analyser.
 
+The standards of the contact substrate are what their definitions say within the declared
+uncertainties, drawn once; contacts, noise, linearity and cables are drawn for every sweep, as the
+calibrations' records declare them. So the uncertainty of a figure taken from a raw sweep is what
+its calibration propagates, and beside it only where the probes stand on the pads.
+
 ## What is planted
 
 1. **A calibration used past its validity.** CAL-5 holds for 5 hours; the last 12 RF values of
    LK7-3 were taken after that: L, Q, IL and PH of die (0, -5), all eight RF values of (1, -5).
 2. **A verification that fails in the middle of a wafer.** The cable at port 2 moved while LK7-2
-   was measured. VER-4 passed, VER-5 failed on all its structures; the 168 RF values on 20 dies
-   taken between VER-4 and the new calibration CAL-4 have lost their standing.
+   was measured, and was tightened before CAL-4. VER-4 passed, VER-5 failed on all its structures;
+   the 168 RF values on 20 dies taken between VER-4 and the new calibration CAL-4 have lost their
+   standing.
 3. **An edge ring outside its limits.** RSH of the 20 outermost dies of LK7-1.
 4. **Unmeasured dies.** (-1, 5), (0, 5), (3, -3) and (4, -3) of LK7-2.
 5. **A repeated touchdown that changes a verdict.** RON of die (1, 1) of LK7-3 is outside at the
@@ -76,6 +82,6 @@ certificates are in date; no setting of the RF path differs. A few values of eac
 their limits or in the guard band by the process's own spread.
 
 Bias reaches 120 V at the breakdown measurement, and the chuck stood at 85 °C: the cautions on the
-pages are there for these. S21 has no stated uncertainty and no limits; H21B, LGND and PH have no
-limits.
+pages are there for these. S21, H21B, LGND and PH have no limits; S21 declares no source of
+uncertainty beside its calibration's.
 """

@@ -186,10 +186,14 @@ def _tips(absolute: float | None = None, relative: float | None = None) -> Sourc
     return Source("calibration at the probe tips", "wafer", absolute, relative)
 
 
+def _pads(absolute: float | None = None, relative: float | None = None) -> Source:
+    """Beside what a calibration makes of a raw sweep, which its own record states."""
+    return Source("place of the probes on the pads", "value", absolute, relative)
+
+
 def _path(absolute: float | None = None, relative: float | None = None) -> Source:
-    return Source(
-        "drift and noise of the RF path since the calibration", "path", absolute, relative
-    )
+    """Of sweeps that the analyser corrected: no calibration's uncertainty is propagated to them."""
+    return Source("contact, drift and noise of the RF path", "path", absolute, relative)
 
 
 def _made(name: str) -> Callable[[Truth], FloatArray]:
@@ -252,35 +256,34 @@ PARAMETERS: tuple[Measured, ...] = (
              (_tips(relative=0.006), _contact(relative=0.006)),
              7.7e10, None, None, (1e10, 5e11)),
     Measured("H21", "|h_21|", "short-circuit current gain at 9.91 GHz", "dB", "rf", "hemt",
-             ("rf",), None, (_tips(0.03), _contact(0.04), _path(0.028)),
+             ("rf",), None, (_pads(0.03),),
              16.0, None, None, (0.0, 40.0), figure="h21 magnitude", frequency_hz=FIGURE_HZ),
     Measured("S21", "|S_21|", "transmission of the transistor at 27.5 GHz", "dB", "rf", "hemt",
              ("rf",), None, (), figure="s21 magnitude", frequency_hz=GAIN_HZ),
     Measured("H21B", "|h_21|,b", "short-circuit current gain at further bias points", "dB", "rf",
-             "hemt", BIAS_SWEEP, None, (_tips(0.03), _contact(0.04), _path(0.028)),
+             "hemt", BIAS_SWEEP, None, (_pads(0.03),),
              plausible=(0.0, 40.0), some_dies=True, figure="h21 magnitude",
              frequency_hz=FIGURE_HZ),
     Measured("C", "C", "capacitance at 9.91 GHz", "F", "rf", "cap", ("unbiased",), None,
-             (_tips(relative=0.003), _contact(0.4e-15), _path(relative=0.0009)),
+             (_pads(0.3e-15),),
              1.93e-13, 2.07e-13, 2.0e-13, (0.0, 1e-11), figure="capacitance",
              frequency_hz=FIGURE_HZ),
     Measured("L", "L", "inductance at 9.91 GHz", "H", "rf", "spiral", ("unbiased",), None,
-             (_tips(relative=0.002), _contact(1.0e-12), _path(relative=0.0028)),
+             (_pads(0.8e-12),),
              4.98e-10, 5.42e-10, 5.2e-10, (0.0, 1e-7), figure="inductance",
              frequency_hz=FIGURE_HZ),
     Measured("Q", "Q", "quality of the inductor at 9.91 GHz", "1", "rf", "spiral", ("unbiased",),
-             None, (_tips(relative=0.01), _contact(relative=0.01), _path(relative=0.022)),
-             13.0, None, None, (0.0, 200.0), figure="inductor quality",
+             None, (_pads(relative=0.01),),
+             12.2, None, None, (0.0, 200.0), figure="inductor quality",
              frequency_hz=FIGURE_HZ),
     Measured("LGND", "L_g", "inductance to ground at 9.91 GHz", "H", "rf", "spiral-gnd",
-             ("unbiased",), None,
-             (_tips(relative=0.002), _contact(1.0e-12), _path(relative=0.0022)),
+             ("unbiased",), None, (_pads(0.8e-12),),
              plausible=(0.0, 1e-7), some_dies=True, figure="inductance", frequency_hz=FIGURE_HZ),
     Measured("IL", "|S_21|,line", "transmission of the line at 55 GHz", "dB", "rf", "line",
-             ("unbiased",), None, (_tips(0.010), _contact(0.012), _path(0.016)),
+             ("unbiased",), None, (_tips(0.010), _path(0.006)),
              -0.78, None, None, (-20.0, 0.5), figure="s21 magnitude", frequency_hz=LINE_HZ),
     Measured("PH", "φ_21,line", "phase of the line at 55 GHz", "deg", "rf", "line", ("unbiased",),
-             None, (_tips(0.15), _contact(0.2), _path(0.38)),
+             None, (_tips(0.15), _path(0.055)),
              plausible=(-180.0, 0.0), figure="s21 phase", frequency_hz=LINE_HZ),
 )  # fmt: skip
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from sitegen.model.arrays import FloatArray
 from sitegen.simulate.layout import Grid
-from sitegen.simulate.station import CableChange
+from sitegen.simulate.station import PathChange
 
 Die = tuple[int, int]
 
@@ -46,7 +46,7 @@ class Plants:
     unmeasured: tuple[tuple[int, Die], ...] = ()
     """Number of the wafer and die."""
     retouched: Retouched | None = None
-    cable_change: CableChange | None = None
+    cable_change: PathChange | None = None
 
 
 @dataclass(frozen=True)
@@ -101,14 +101,32 @@ class WaferPlan:
 
 
 @dataclass(frozen=True)
+class PoorContact:
+    """A standard that one probe touched badly: a resistance in series."""
+
+    standard: str
+    port: int
+    ohm: float
+
+
+@dataclass(frozen=True)
 class CalibrationPlan:
     """One calibration."""
 
     id: str
     at: float
-    method: Literal["LRRM", "SOLT", "one-port"]
+    method: Literal["one-port", "SOLT", "SOLR", "LRM", "LRRM", "TRL", "multiline TRL"]
     valid_hours: float = 8.0
     note: str = ""
+    repeated: str = "thru"
+    """The standard that is swept again without lifting."""
+    repeats: int = 2
+    noise_from_repeats: bool = False
+    """Whether the record leaves the noise to be estimated."""
+    monte_carlo_draws: int | None = None
+    reported: bool = False
+    """Whether the instrument reported its own error terms."""
+    poor_contact: PoorContact | None = None
 
 
 @dataclass(frozen=True)

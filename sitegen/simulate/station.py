@@ -1,4 +1,4 @@
-"""A probe station's RF path: error boxes that drift with time, switch terms, and noise.
+"""A probe station's RF path: error boxes that drift with time and change, and switch terms.
 
 Between the analyser's receivers and each probe tip lies a two-port made of an adapter, a cable
 and a probe. What the analyser shows without correction follows from the cascade M of port 1's box,
@@ -21,11 +21,9 @@ from sitegen.simulate import networks
 
 TOP_HZ = 110e9
 """Frequency at which losses are stated; they grow with the square root of frequency."""
-NOISE = 1.5e-5
-"""Standard deviation of raw noise at 0 Hz, of each real and imaginary part; see `noise`."""
 _DRIFT_PERIODS_H = np.array([5.0, 9.0, 23.0])
-_DELAY_DRIFT_PS = 0.010
-_LOSS_DRIFT_DB = 0.012
+_DELAY_DRIFT_PS = 0.001
+_LOSS_DRIFT_DB = 0.0015
 
 
 @dataclass(frozen=True)
@@ -59,12 +57,17 @@ class Drift:
 
 
 @dataclass(frozen=True)
-class CableChange:
-    """A moved cable: from its hour on, port 2 has this much more delay and loss."""
+class PathChange:
+    """From one hour until another a port's path differs: a moved cable, an exchanged part."""
 
-    hours: float
-    delay_ps: float
-    loss_db: float
+    port: int
+    start: float
+    until: float = float("inf")
+    cable_ps: float = 0.0
+    cable_db: float = 0.0
+    probe_ps: float = 0.0
+    probe_db: float = 0.0
+    tip_ph: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +78,7 @@ class Analyser:
     drifts: tuple[Drift, Drift]
     ends: tuple[tuple[float, float], tuple[float, float]]
     """For the reflection of each port while not driven: magnitude at 110 GHz and delay in ps."""
-    change: CableChange | None = None
+    changes: tuple[PathChange, ...] = ()
 
     def boxes(
         self, frequency_hz: FloatArray, hours: FloatArray
@@ -124,36 +127,29 @@ class Analyser:
     def _box(self, port: int, frequency_hz: FloatArray, hours: FloatArray) -> ComplexArray:
         path = self.paths[port]
         delay_ps, loss_db = self.drifts[port].at(hours)
-        if port == 1 and self.change is not None:
-            after = hours >= self.change.hours
-            delay_ps = delay_ps + after * self.change.delay_ps
-            loss_db = loss_db + after * self.change.loss_db
+        probe_ps, probe_db, tip_ph = (
+            np.full(hours.shape, one) for one in (path.probe_ps, path.probe_db, path.tip_ph)
+        )
+        for change in self.changes:
+            here = (change.port == port + 1) & (hours >= change.start) & (hours < change.until)
+            delay_ps, loss_db = delay_ps + here * change.cable_ps, loss_db + here * change.cable_db
+            probe_ps, probe_db = (
+                probe_ps + here * change.probe_ps,
+                probe_db + here * change.probe_db,
+            )
+            tip_ph = tip_ph + here * change.tip_ph
         omega = 2 * np.pi * frequency_hz
         cable = networks.line(
             _gamma_l(frequency_hz, path.cable_ps + delay_ps, path.cable_db + loss_db),
             path.cable_ohm,
         )
-        probe = networks.line(
-            _gamma_l(frequency_hz, np.array([path.probe_ps]), np.array([path.probe_db])),
-            path.probe_ohm,
-        )
+        probe = networks.line(_gamma_l(frequency_hz, probe_ps, probe_db), path.probe_ohm)
         adapter = networks.shunt(1j * omega * path.adapter_ff * 1e-15)
-        tip = networks.series(1j * omega * path.tip_ph * 1e-12)
+        tip = networks.series(1j * omega * tip_ph[:, None] * 1e-12)
         return networks.to_scattering(adapter @ cable @ probe @ tip)
 
 
-def noise(
-    rng: np.random.Generator, frequency_hz: FloatArray, shape: tuple[int, ...]
-) -> ComplexArray:
-    """Raw noise of shape (..., n_freq), or (..., n_freq, 2, 2): 2.5 times more at 110 GHz."""
-    sigma = NOISE * (1.0 + 1.5 * frequency_hz / TOP_HZ)
-    if len(shape) > 2 and shape[-3] == len(frequency_hz):
-        sigma = sigma[:, None, None]
-    draws = rng.standard_normal((2, *shape))
-    return np.asarray(sigma * (draws[0] + 1j * draws[1]))
-
-
-def usual_analyser(seed: tuple[int, ...], change: CableChange | None = None) -> Analyser:
+def usual_analyser(seed: tuple[int, ...], changes: tuple[PathChange, ...] = ()) -> Analyser:
     """An analyser with paths near the usual ones; its details are drawn from the seed."""
     rng = np.random.default_rng(seed)
 
@@ -178,7 +174,7 @@ def usual_analyser(seed: tuple[int, ...], change: CableChange | None = None) -> 
     def end() -> tuple[float, float]:
         return near(0.12, 0.2), near(25.0, 0.2)
 
-    return Analyser((path(), path()), (drift(), drift()), (end(), end()), change)
+    return Analyser((path(), path()), (drift(), drift()), (end(), end()), changes)
 
 
 def _gamma_l(frequency_hz: FloatArray, delay_ps: FloatArray, loss_db: FloatArray) -> ComplexArray:

@@ -5,6 +5,7 @@ from datetime import date
 from sitegen.simulate.parameters import FLOORS_A
 
 STATION, VNA, SMU = "PS-A", "VNA-A", "SMU-A"
+PROBES = ("RF-1", "RF-2")
 CONTACT_RESISTANCE_MAX_OHM = 1.5
 
 _SETTINGS: dict[str, object] = {
@@ -14,13 +15,13 @@ _SETTINGS: dict[str, object] = {
 }
 TWO_PORT_STATE: dict[str, object] = {
     **_SETTINGS,
-    "probes": ["RF-1", "RF-2"],
+    "probes": list(PROBES),
     "cables": ["CBL-1", "CBL-2"],
     "bias_tees": ["BT-1", "BT-2"],
 }
 ONE_PORT_STATE: dict[str, object] = {
     **_SETTINGS,
-    "probes": ["RF-1"],
+    "probes": [PROBES[0]],
     "cables": ["CBL-1"],
     "bias_tees": ["BT-1"],
 }

@@ -7,8 +7,8 @@ import pyarrow as pa
 
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.simulate.parameters import BIAS_SWEEP
+from sitegen.simulate.reading import USUAL
 from sitegen.simulate.scenario import FREQUENCY_HZ
-from sitegen.simulate.station import noise
 from sitegen.simulate.sweeps import (
     DeviceSweeps,
     capacitor_sweeps,
@@ -80,9 +80,10 @@ def sweep_tables(wafer: TouchedWafer) -> tuple[SweepTable, ...]:
 def _two_port(wafer: TouchedWafer, swept: list[_Swept], kind: str) -> SweepTable:
     shown = []
     for number, one in enumerate(swept):
-        s = wafer.analyser.raw(one.presented, FREQUENCY_HZ, one.hours)
         key = [wafer.scenario.seed, 30, wafer.number, int(kind == "corrected"), number]
-        s = s + noise(np.random.default_rng(key), FREQUENCY_HZ, s.shape)
+        rng = np.random.default_rng(key)
+        touched = USUAL.contacted(one.presented, rng)
+        s = USUAL.shown(wafer.analyser.raw(touched, FREQUENCY_HZ, one.hours), rng)
         if kind == "corrected":
             s = _corrected(wafer, s, one.hours)
         shown.append(s.reshape(-1, 4))
@@ -93,9 +94,11 @@ def _two_port(wafer: TouchedWafer, swept: list[_Swept], kind: str) -> SweepTable
 
 
 def _one_port(wafer: TouchedWafer, swept: _Swept) -> SweepTable:
-    s = wafer.analyser.raw_one_port(swept.presented, FREQUENCY_HZ, swept.hours)
     rng = np.random.default_rng([wafer.scenario.seed, 31, wafer.number])
-    s = s + noise(rng, FREQUENCY_HZ, s.shape)
+    presented = swept.presented[..., np.newaxis, np.newaxis]
+    touched = USUAL.contacted(presented, rng)[..., 0, 0]
+    raw = wafer.analyser.raw_one_port(touched, FREQUENCY_HZ, swept.hours)
+    s = USUAL.shown(raw[..., np.newaxis, np.newaxis], rng)
     columns = _columns(wafer, [swept], "one-port") | _parts("s11", s.reshape(-1))
     return SweepTable("sweeps-one-port.parquet", "raw", as_table(columns), _truth(wafer, [swept]))
 

@@ -247,6 +247,7 @@
 
   document.querySelectorAll("main table[id]").forEach(function (table) {
     if (!table.tHead || table.tBodies[0].rows.length < 2) { return; }
+    if (table.dataset.ordered !== undefined) { return; }
     makeSortable(table);
     makeFilterable(table);
   });

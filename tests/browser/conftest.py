@@ -1,4 +1,4 @@
-"""One Chromium for all browser tests, and the demo's publication over file:// and http://."""
+"""One Chromium for all browser tests, and the demos' publications over file:// and http://."""
 
 import functools
 import http.server
@@ -21,7 +21,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-KINDS = {
+WAFERS = {
     "campaign": "index.html",
     "wafer": "wafers/LK7-2/index.html",
     "die": "wafers/LK7-2/x1_y-2.html",
@@ -35,7 +35,17 @@ KINDS = {
     "data": "data/index.html",
     "notes": "notes/index.html",
 }
-"""A page of each kind."""
+STATION = {
+    "campaign without wafers": "index.html",
+    "acceptance": "acceptances/ACC-1/index.html",
+    "verification of many structures": "verifications/VER-01/index.html",
+    "station followed": "stations/PS-T/index.html",
+}
+KINDS = {
+    **{kind: f"demo/{address}" for kind, address in WAFERS.items()},
+    **{kind: f"station-demo/{address}" for kind, address in STATION.items()},
+}
+"""A page of each kind, by its address among the publications."""
 
 
 @dataclass
@@ -84,9 +94,16 @@ class _Silent(http.server.SimpleHTTPRequestHandler):
 
 
 @pytest.fixture(scope="session")
-def served(demo_publication: Path) -> Iterator[str]:
-    """Address of the publication on a server of this machine."""
-    handler = functools.partial(_Silent, directory=str(demo_publication))
+def publications(demo_publication: Path, station_publication: Path) -> Path:
+    """The folder in which both demos' publications stand."""
+    assert (demo_publication.name, station_publication.name) == ("demo", "station-demo")
+    return demo_publication.parent
+
+
+@pytest.fixture(scope="session")
+def served(publications: Path) -> Iterator[str]:
+    """Address of the publications on a server of this machine."""
+    handler = functools.partial(_Silent, directory=str(publications))
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         yield f"http://127.0.0.1:{server.server_port}/"
@@ -94,8 +111,8 @@ def served(demo_publication: Path) -> Iterator[str]:
 
 
 @pytest.fixture(params=["file", "http"])
-def origin(request: pytest.FixtureRequest, demo_publication: Path) -> str:
-    """Where the publication is opened from: a folder, then a server."""
+def origin(request: pytest.FixtureRequest, publications: Path) -> str:
+    """Where the publications are opened from: a folder, then a server."""
     if request.param == "file":
-        return demo_publication.as_uri() + "/"
+        return publications.as_uri() + "/"
     return str(request.getfixturevalue("served"))

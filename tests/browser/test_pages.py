@@ -36,9 +36,9 @@ def test_every_picture_of_a_page_is_drawn(kind: str, origin: str, watched: Watch
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_without_javascript_nothing_is_missing(
-    kind: str, browser: Browser, demo_publication: Path
+    kind: str, browser: Browser, publications: Path
 ) -> None:
-    address = (demo_publication / KINDS[kind]).as_uri()
+    address = (publications / KINDS[kind]).as_uri()
     texts = []
     for enabled in (True, False):
         context = browser.new_context(java_script_enabled=enabled)
@@ -54,11 +54,11 @@ def test_without_javascript_nothing_is_missing(
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("kind", KINDS)
 def test_axe_finds_nothing_serious(
-    kind: str, scheme: str, browser: Browser, demo_publication: Path
+    kind: str, scheme: str, browser: Browser, publications: Path
 ) -> None:
     context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 900})  # type: ignore[arg-type]
     page = context.new_page()
-    page.goto((demo_publication / KINDS[kind]).as_uri())
+    page.goto((publications / KINDS[kind]).as_uri())
     page.evaluate(Path(AXE_FILE_PATH).read_text("utf-8"))
     found = page.evaluate("axe.run(document, {preload: false})")
     serious = [
@@ -73,11 +73,11 @@ def test_axe_finds_nothing_serious(
 @pytest.mark.parametrize("width", [390, 820])
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_narrow_screen_scrolls_tables_and_not_the_page(
-    kind: str, width: int, browser: Browser, demo_publication: Path
+    kind: str, width: int, browser: Browser, publications: Path
 ) -> None:
     context = browser.new_context(viewport={"width": width, "height": 844})
     page = context.new_page()
-    page.goto((demo_publication / KINDS[kind]).as_uri())
+    page.goto((publications / KINDS[kind]).as_uri())
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     context.close()
 
@@ -175,23 +175,44 @@ def test_the_traces_lie_exactly_over_their_frames(origin: str, watched: Watched)
     assert across and along
 
 
-def test_print_carries_identity_address_and_end(browser: Browser, demo_publication: Path) -> None:
+def test_print_carries_identity_address_and_end(browser: Browser, publications: Path) -> None:
     context = browser.new_context(color_scheme="dark")
     page = context.new_page()
-    for kind in ("campaign", "die", "verification"):
-        page.goto((demo_publication / KINDS[kind]).as_uri())
+    for kind in ("campaign", "die", "verification", "acceptance"):
+        folder, _, address = KINDS[kind].partition("/")
+        page.goto((publications / KINDS[kind]).as_uri())
         page.emulate_media(media="print")
         text = page.locator("body").inner_text()
-        assert "LARK-7" in text and "edition 1" in text
-        assert f"End of page {KINDS[kind]}" in text
+        identity = {"demo": "LARK-7", "station-demo": "TEASEL-4"}[folder]
+        assert identity in text and "edition 1" in text
+        assert f"End of page {address}" in text
         background = page.evaluate("getComputedStyle(document.body).backgroundColor")
         assert background in {"rgb(255, 255, 255)", "rgba(0, 0, 0, 0)"}
         assert page.pdf(format="A4")[:5] == b"%PDF-"
     context.close()
 
 
-def test_every_page_says_that_the_data_are_simulated(demo_publication: Path) -> None:
-    pages = list(demo_publication.rglob("*.html"))
-    assert len(pages) > 300
+def test_an_acceptance_is_signed_on_one_printed_page(browser: Browser, publications: Path) -> None:
+    """The place to sign is not parted: lines for two, and below them what they sign for."""
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto((publications / KINDS["acceptance"]).as_uri())
+    page.emulate_media(media="print")
+    block = page.locator(".signatures")
+    assert block.evaluate("one => getComputedStyle(one).breakInside") == "avoid"
+    text = block.inner_text()
+    assert "record TEASEL-4, edition 1" in text and "not an accredited certificate" in text
+    for word in ("Name", "Function", "Date", "Signature"):
+        assert block.locator("dt", has_text=word).count() == 2
+    lines = block.locator("dd").evaluate_all("all => all.map(one => one.clientWidth)")
+    assert len(lines) == 9 and min(lines) > 150
+    context.close()
+
+
+def test_every_page_says_that_the_data_are_simulated(
+    demo_publication: Path, station_publication: Path
+) -> None:
+    pages = [*demo_publication.rglob("*.html"), *station_publication.rglob("*.html")]
+    assert len(pages) > 380
     for path in pages:
         assert "Simulated data" in path.read_text("utf-8"), path

@@ -1,7 +1,7 @@
 """Each broken campaign gives its one sentence, and what is healthy is still read."""
 
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -10,7 +10,9 @@ from sitegen.model.loaded import Campaign
 from sitegen.problems import Fault, NotACampaign
 from sitegen.read import read_campaign, read_wafer_tables
 from tests.campaigns import tiny_campaign
+from tests.campaigns_broken.calibration_cases import CALIBRATION_CASES, HEALTHY
 from tests.campaigns_broken.cases import CASES, WHOLE, Case, Left, ten_at_once
+from tests.campaigns_broken.verification_cases import VERIFICATION_CASES
 
 
 @pytest.fixture(scope="module")
@@ -67,7 +69,9 @@ def test_the_whole_campaign_has_no_fault(whole: Path) -> None:
     assert not campaign.calibrations[0].missing and not campaign.verifications[0].missing
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+@pytest.mark.parametrize(
+    "case", CASES + CALIBRATION_CASES + VERIFICATION_CASES, ids=lambda case: case.name
+)
 def test_one_fault_one_sentence(case: Case, folder: Path) -> None:
     case.broken_by(folder)
     campaign, left, faults = read_all(folder)
@@ -82,6 +86,15 @@ def test_one_fault_one_sentence(case: Case, folder: Path) -> None:
     missing += [phrase for loaded in campaign.verifications for phrase in loaded.missing]
     assert len(missing) == bool(case.missing)
     assert all(case.missing in phrase for phrase in missing)
+
+
+@pytest.mark.parametrize("changed", HEALTHY.values(), ids=HEALTHY.keys())
+def test_other_calibrations_have_no_fault(changed: Callable[[Path], object], folder: Path) -> None:
+    changed(folder)
+    campaign, left, faults = read_all(folder)
+    assert faults == []
+    assert campaign is not None and left == WHOLE
+    assert not campaign.calibrations[0].missing
 
 
 def test_ten_faults_are_all_told(folder: Path) -> None:

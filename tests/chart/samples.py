@@ -6,9 +6,12 @@ from xml.etree.ElementTree import Element, fromstring
 
 import numpy as np
 
+from sitegen.chart.agreement import normalised_deviation
 from sitegen.chart.axis import equal_classes, snapped_range
 from sitegen.chart.by_wafer import by_wafer
+from sitegen.chart.control import control_chart
 from sitegen.chart.distribution import distribution
+from sitegen.chart.evidence_curves import budget, compared, solved_quantity
 from sitegen.chart.frames import Frame, trace_frame
 from sitegen.chart.map_key import MapDie
 from sitegen.chart.mask import deviation
@@ -16,8 +19,17 @@ from sitegen.chart.terms import error_terms
 from sitegen.chart.timeline import evidence_over_time
 from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.campaign import Layout
-from sitegen.model.event_results import MaskResult, Term
+from sitegen.model.campaign import Exchange, Layout
+from sitegen.model.event_results import (
+    Agreement,
+    Budget,
+    BudgetLine,
+    Comparison,
+    Curve,
+    MaskResult,
+    Term,
+)
+from sitegen.model.followed_results import ControlLimits, Metric, Point, Segment
 from sitegen.model.results import Drawing, Span, StationRecord
 from sitegen.model.verification import Mask
 
@@ -98,6 +110,82 @@ def mask_result() -> MaskResult:
     return MaskResult(mask, f, measured, limit, "failed", "", 2.0, -0.01, 50e9, 81, 20)
 
 
+def guarded_mask_result() -> MaskResult:
+    """A deviation of 0.004, under a guard band of 0.002 that grows to 0.008, mask of 0.01."""
+    f = FREQUENCY_HZ
+    guard = np.linspace(0.002, 0.008, f.size)
+    mask = Mask(parameter="s21", quantity="complex deviation", points=((0.0, 0.01),))
+    return MaskResult(
+        mask,
+        f,
+        np.full(f.size, 0.004),
+        np.full(f.size, 0.01),
+        "not proven",
+        "",
+        1.2,
+        0.006,
+        100e9,
+        101,
+        0,
+        u=guard / 2,
+        guard=guard,
+    )
+
+
+def agreement(**changes: object) -> Agreement:
+    """A normalised deviation that rises from 0.5 to 1.5, with a limit of 1.3."""
+    given: dict[str, object] = {
+        "parameter": "s21",
+        "frequency_hz": FREQUENCY_HZ,
+        "normalised": np.linspace(0.5, 1.5, FREQUENCY_HZ.size),
+        "rule": "greatest value",
+        "figure": 1.5,
+        "limit": 1.3,
+        "false_alarm_rate": 0.05,
+        "outcome": "failed",
+        "text": "",
+    }
+    return Agreement(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def exchange(at_hour: float) -> Exchange:
+    """A cable replaced so many hours after the first event."""
+    return Exchange(at=hours(at_hour), part=NASTY, description="replaced")
+
+
+def metric(**changes: object) -> Metric:
+    """A resistance around 50 mΩ, one point a day; three points, an exchange, then three more.
+
+    Its limits are 20 mΩ to 80 mΩ; the last point but one, 95 mΩ, lies beyond, and takes the EWMA
+    with it.
+    """
+    values = (0.05, 0.06, 0.04, 0.05, 0.095, 0.055)
+    limits = ControlLimits(0.05, 0.02, 0.08, 0.01, 3, True)
+    given: dict[str, object] = {
+        "name": f"contact resistance {NASTY}",
+        "unit": "Ω",
+        "address": "over-time",
+        "points": tuple(
+            Point(
+                hours(24.0 * day), value, None, "CAL", ("beyond a limit",) if value > 0.08 else ()
+            )
+            for day, value in enumerate(values)
+        ),
+        "limits": limits,
+        "ewma": (0.05, 0.052, 0.0496, 0.05, 0.059, 0.0582),
+        "ewma_lower": (0.0446, 0.0431, 0.0423) * 2,
+        "ewma_upper": (0.0554, 0.0569, 0.0577) * 2,
+        "ewma_signals": (4, 5),
+        "bound_lower": None,
+        "bound_upper": 0.1,
+        "forecast": None,
+        "forecast_text": "",
+        "trend_text": "",
+        "segments": (Segment(0, 2, "", limits), Segment(3, 5, NASTY, limits)),
+    }
+    return Metric(**{**given, **changes})  # type: ignore[arg-type]
+
+
 def terms() -> tuple[Term, ...]:
     """Two families in two directions, one of them not determined at all."""
     level: ComplexArray = np.full(FREQUENCY_HZ.size, 0.1 + 0.0j)
@@ -108,6 +196,55 @@ def terms() -> tuple[Term, ...]:
         Term("reverse directivity", "EDR", level / 2),
         Term("forward isolation", "EXF", np.zeros_like(level)),
         Term(f"reverse {NASTY}", "EXR", undetermined),
+    )
+
+
+def curve(**changes: object) -> Curve:
+    """An inductance of 4 pH at 0 Hz, falling to 2 pH at 100 GHz; not determined at 40 to 60 GHz."""
+    slope = FREQUENCY_HZ / 100e9
+    undetermined = (FREQUENCY_HZ >= 40e9) & (FREQUENCY_HZ <= 60e9)
+    given: dict[str, object] = {
+        "name": f"inductance {NASTY}",
+        "unit": "H",
+        "values": np.where(undetermined, np.nan, 4e-12 - 2e-12 * slope),
+        "u": np.full(slope.size, 0.5e-12),
+        "lower": np.zeros(slope.size),
+        "upper": np.full(slope.size, 8e-12),
+        "expected": np.full(slope.size, 3e-12),
+        "text": DESCRIPTION,
+    }
+    return Curve(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def comparison(**changes: object) -> Comparison:
+    """A bound of 0.04 at 100 GHz, of which 0.01 would show back to back; 0.02 is allowed."""
+    slope = FREQUENCY_HZ / 100e9
+    given: dict[str, object] = {
+        "kind": "previous calibration",
+        "other": "CAL-0",
+        "refused": "",
+        "bound": 0.04 * slope,
+        "repeatable": np.full(slope.size, 0.01),
+        "drift": np.maximum(0.04 * slope - 0.01, 0.0),
+        "limit": 0.02,
+        "passed": False,
+    }
+    return Comparison(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def uncertainty() -> Budget:
+    """Definitions of 3e-3, of two sources, and noise of 4e-3: 5e-3 together."""
+    flat = np.ones(FREQUENCY_HZ.size)
+    return Budget(
+        NASTY,
+        "s11",
+        (
+            BudgetLine("definitions", "", 3e-3 * flat),
+            BudgetLine("definitions", "resistance of load", 3e-3 * flat),
+            BudgetLine("noise", "", 4e-3 * flat),
+        ),
+        np.stack([25e-6 * flat, 25e-6 * flat, 0 * flat], axis=-1),
+        5e-3 * flat,
     )
 
 
@@ -159,14 +296,65 @@ KINDS: Mapping[str, Callable[[], Drawing]] = {
         title=NASTY,
         description=DESCRIPTION,
         frequency_hz=FREQUENCY_HZ,
-        terms=terms(),
+        terms=terms()[:2],
         reported=terms()[:1],
+    ),
+    "odd terms": lambda: error_terms(
+        address="calibrations/CAL-1/terms-odd.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        frequency_hz=FREQUENCY_HZ,
+        terms=terms()[3:],
+        reported=(),
+    ),
+    "solved quantity": lambda: solved_quantity(
+        address="calibrations/CAL-1/curve-0.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        frequency_hz=FREQUENCY_HZ,
+        curve=curve(),
+    ),
+    "comparison": lambda: compared(
+        address="calibrations/CAL-1/comparison-0.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        frequency_hz=FREQUENCY_HZ,
+        comparison=comparison(),
+    ),
+    "budget": lambda: budget(
+        address="calibrations/CAL-1/budget-0.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        frequency_hz=FREQUENCY_HZ,
+        budget=uncertainty(),
     ),
     "mask": lambda: deviation(
         address="verifications/VER-1/s21.svg",
         title=NASTY,
         description=DESCRIPTION,
         result=mask_result(),
+        coverage_factor=2.0,
+    ),
+    "guarded mask": lambda: deviation(
+        address="verifications/VER-1/guarded.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        result=guarded_mask_result(),
+        coverage_factor=2.0,
+        less="factory",
+    ),
+    "normalised deviation": lambda: normalised_deviation(
+        address="verifications/VER-1/s21-normalised.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        result=agreement(),
+    ),
+    "control chart": lambda: control_chart(
+        address="stations/ST-1/over-time.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        metric=metric(),
+        exchanges=(exchange(70.0),),
     ),
     "timeline": lambda: evidence_over_time(
         address="stations/ST-1/evidence.svg",

@@ -1,17 +1,15 @@
-"""Distributions, comparisons of wafers, error terms and masks: what they show, and where."""
+"""Distributions and comparisons of wafers: what they show, and where."""
 
 import re
 
 import numpy as np
 import pytest
 
-from sitegen.chart import by_wafer, distribution, mask, terms, value_rows
+from sitegen.chart import by_wafer, distribution, value_rows
 from sitegen.chart.axis import snapped_range, value_axis
 from sitegen.model.arrays import FloatArray
-from sitegen.model.event_results import Term
 from sitegen.model.results import Drawing
-from tests.chart import samples
-from tests.chart.samples import FREQUENCY_HZ, KINDS, parsed, texts
+from tests.chart.samples import parsed, texts
 
 
 def drawn(kind: str, values: FloatArray, **changes: object) -> Drawing:
@@ -117,94 +115,3 @@ def test_median_and_quartiles_lie_where_numpy_has_them() -> None:
     )
     x, _, across = (float(n) for n in re.findall(r"-?[\d.]+", box.attrib["d"])[:3])
     assert (x, x + across) == pytest.approx((q25, q75), abs=0.05)
-
-
-def test_terms_share_panels_by_family() -> None:
-    shown = texts(KINDS["terms"]())
-    assert {"directivity", "isolation", "forward", "reverse", "zero or not determined"} <= set(
-        shown
-    )
-    assert shown.count("magnitude / dB") == 3
-    assert shown.count("rings: as reported") == 1
-
-
-def test_terms_are_in_decibels() -> None:
-    """|e| = 0.1 is −20 dB and 0.05 is −26.02 dB: so say the axis and the lines on it."""
-    drawing = directivities(0.1, 0.05)
-    axis = snapped_range(-26.02, -20.0)
-    assert (axis.lower, axis.upper, axis.step) == (-27.0, -20.0, 1.0)
-    assert {"−27", "−20"} <= set(texts(drawing))
-    heights = [
-        float(re.findall(r"-?[\d.]+", part.attrib["d"])[1])
-        for part in parsed(drawing).iter("path")
-        if part.get("d", "").count("L") == 100
-    ]
-    assert heights == pytest.approx([0.0, terms.PANEL_HEIGHT * 6.0206 / 7], abs=0.02)
-
-
-def directivities(*levels: float) -> Drawing:
-    """Directivity of port 1, 2, ... at these levels."""
-    return terms.error_terms(
-        address="t.svg",
-        title="t",
-        description="d",
-        frequency_hz=FREQUENCY_HZ,
-        terms=[
-            Term(f"directivity, port {port}", "e00", np.full(FREQUENCY_HZ.size, level + 0j))
-            for port, level in enumerate(levels, start=1)
-        ],
-        reported=(),
-    )
-
-
-def test_ports_are_told_apart_like_directions() -> None:
-    drawing = directivities(0.1, 0.05)
-    assert {"directivity", "port 1", "port 2"} <= set(texts(drawing))
-    dashes = {part.get("stroke-dasharray") for part in parsed(drawing).iter("path")}
-    assert {"1,0", "6,3"} <= dashes
-
-
-def test_no_terms_are_said() -> None:
-    drawing = terms.error_terms(
-        address="t.svg",
-        title="t",
-        description="d",
-        frequency_hz=FREQUENCY_HZ,
-        terms=(),
-        reported=(),
-    )
-    assert texts(drawing) == ["no error term was solved or reported"]
-
-
-def test_mask_marks_its_worst_point() -> None:
-    drawing = KINDS["mask"]()
-    assert "worst at 50.00\u202fGHz: 0.0200 of 0.0100" in texts(drawing)
-    rings = [
-        part
-        for part in parsed(drawing).iter("path")
-        if part.get("class") == "line-ink" and part.get("stroke-width") == "1.75"
-    ]
-    assert len(rings) == 1
-    place = re.match(r"translate\(([\d.]+),([\d.]+)\)", rings[0].attrib["transform"])
-    assert place is not None
-    axis = snapped_range(0.0, 0.022)
-    assert float(place[1]) == pytest.approx(mask.PLOT_WIDTH / 2, abs=0.2)
-    assert float(place[2]) == pytest.approx(mask.PLOT_HEIGHT * (1 - 0.02 / axis.upper), abs=0.2)
-
-
-def test_mask_is_hatched_where_it_speaks_and_crossed_where_it_fails() -> None:
-    root = parsed(KINDS["mask"]())
-    (hatched,) = [part for part in root.iter("path") if "hatch" in part.get("fill", "")]
-    xs = [float(n) for n in re.findall(r"[ML](-?[\d.]+)", hatched.attrib["d"])]
-    assert (min(xs), max(xs)) == pytest.approx(
-        (mask.PLOT_WIDTH * 0.1, mask.PLOT_WIDTH * 0.9), abs=0.2
-    )
-    (crosses,) = [part for part in root.iter("path") if part.get("class") == "line-alarm"]
-    result = samples.mask_result()
-    over = FREQUENCY_HZ[result.deviation > np.nan_to_num(result.limit, nan=np.inf)]
-    left = [float(n) for n in re.findall(r"M([\d.]+)", crosses.attrib["d"])[::2]]
-    centres = np.array(left) + 2.5 - mask.PADDING.left
-    assert np.diff(centres).min() >= mask.CROSS_GAP - 0.02
-    ends = mask.PLOT_WIDTH * np.array([over[0], over[-1]]) / 100e9
-    assert centres[0] == pytest.approx(ends[0], abs=0.02)
-    assert ends[1] - mask.CROSS_GAP < centres[-1] <= ends[1] + 0.02

@@ -8,7 +8,7 @@ import numpy as np
 from sitegen.compute.in_force import Rows
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import Instrument, Station
-from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.event_results import CalibrationResult, Judged, VerificationResult
 from sitegen.model.station_state import StationState
 from sitegen.model.verification import VerificationRecord
 
@@ -113,7 +113,7 @@ def verification(
     name: str,
     calibration_id: str,
     at_hour: float,
-    outcome: Literal["passed", "failed", "not assessable"],
+    outcome: Judged,
     station_id: str = "A",
     instrument_id: str = "VNA-1",
 ) -> VerificationResult:

@@ -9,7 +9,7 @@ import pytest
 from sitegen.compute.evidence import Evidence, dc_evidence, facts, reason_text, rf_evidence
 from sitegen.compute.in_force import Rows
 from sitegen.model.campaign import Instrument, Station
-from sitegen.model.event_results import CalibrationResult, VerificationResult
+from sitegen.model.event_results import CalibrationResult, Judged, VerificationResult
 from sitegen.model.results import REASONS
 from tests.compute.events import STATE, calibration, instrument, rows, station, verification
 
@@ -123,10 +123,15 @@ def test_without_a_pass_afterwards_a_value_is_not_closed() -> None:
     assert judge(rows(1), [calibration("CAL-1", 0)]).not_closed.tolist() == [True]
 
 
-def test_a_verification_that_cannot_be_assessed_neither_closes_nor_fails() -> None:
-    events = [verification("V1", "CAL-1", 1, "not assessable")]
-    found = judge(rows(0.5), [calibration("CAL-1", 0)], events)
-    assert reasons(found) == [""] and found.not_closed[0]
+@pytest.mark.parametrize("outcome", ["not assessable", "not proven"])
+def test_what_neither_passed_nor_failed_neither_closes_nor_takes(outcome: Judged) -> None:
+    events = [verification("V1", "CAL-1", 1, outcome)]
+    found = judge(rows(0.5, 2), [calibration("CAL-1", 0)], events)
+    assert reasons(found) == ["", ""]
+    assert found.not_closed.all() and found.never_verified.all()
+    closed = [*events, verification("V2", "CAL-1", 3, "passed")]
+    found = judge(rows(0.5, 2), [calibration("CAL-1", 0)], closed)
+    assert reasons(found) == ["", ""] and not found.not_closed.any()
 
 
 def test_a_verification_of_another_station_changes_nothing() -> None:

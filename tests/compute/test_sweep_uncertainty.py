@@ -99,8 +99,8 @@ def simulated(draws: int, own: bool) -> ComplexArray:
                     seen = seen.copy()
                     seen[:, i, j] = raw[:, i, j] * level * path[i] * path[j] + sigma * z
             d = OWN.contact * (rng.normal(size=3) + 1j * rng.normal(size=3))
-            contact[:, 0, 0], contact[:, 1, 1], contact[:, 0, 1] = d
-            contact[:, 1, 0] = d[2]
+            contact[:, 0, 0], contact[:, 1, 1] = d[:2]
+            contact[:, 0, 1], contact[:, 1, 0] = d[2] * S[0, :, 0, 1], d[2] * S[0, :, 1, 0]
         found.append(correct(terms, seen) + contact)
     return np.array(found)
 

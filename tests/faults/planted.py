@@ -11,8 +11,8 @@ from functools import cache
 import numpy as np
 
 from sitegen.compute.calibration import SolvedCalibration
+from sitegen.compute.correction import correct_sweeps
 from sitegen.compute.events import solve_events
-from sitegen.compute.verification import correct_sweeps
 from tests.compute.rf import forward as fw
 from tests.faults.scenes import (
     FREQUENCY_HZ,
@@ -214,9 +214,14 @@ def smallest_size(fault: Fault, path: int) -> float:
 
 
 def shift_over_mask(fault: Fault, size: float, path: int) -> float:
-    """Greatest shift of a corrected S-parameter by the fault, over its mask, without noise."""
+    """Greatest shift of a corrected S-parameter by the fault, over its mask, without noise.
+
+    Infinite where the calibration can then not be solved.
+    """
     right = _corrected(sound(path, quiet=True), path)
     wrong = _corrected(fault.plant(sound(path, quiet=True), size), path)
+    if not wrong:
+        return np.inf
     ratios = [
         np.abs((wrong[name] - right[name])[:, int(mask[0][1]) - 1, int(mask[0][2]) - 1])
         / limit_of(mask)
@@ -227,11 +232,13 @@ def shift_over_mask(fault: Fault, size: float, path: int) -> float:
 
 
 def _corrected(plan: Plan, seed: int) -> dict[str, fw.Array]:
+    """Each structure, corrected; empty where the calibration cannot be solved."""
     campaign = campaign_of(plan, seed, quiet=True)
     solved: SolvedCalibration = solve_events(
         replace(campaign, calibrations=campaign.calibrations[1:], verifications=())
     ).calibrations[0]
-    assert solved.terms is not None
+    if solved.terms is None:
+        return {}
     return {
         one.structure.id: correct_sweeps(solved.terms, one.sweep.s)
         for one in campaign.verifications[0].structures

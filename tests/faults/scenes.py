@@ -59,13 +59,17 @@ MASKS: dict[str, tuple[tuple[str, float, float], ...]] = {
 """Greatest accepted complex deviation at 1 GHz and at 110 GHz."""
 BOUNDS: dict[str, float] = {
     "repeatability": 0.002,
-    "load_inductance_min_ph": -1.0,
-    "load_inductance_max_ph": 10.0,
-    "reflect_magnitude_difference": 0.02,
-    "fit_remainder": 0.02,
-    "difference_from_previous": 0.05,
-    "raw_difference_from_previous": 0.05,
+    "noise_floor": 4e-5,
+    "trace_noise": 4e-4,
+    "load_inductance_min_ph": 3.5,
+    "load_inductance_max_ph": 5.5,
+    "reflect_magnitude_difference": 0.005,
+    "fit_remainder": 0.0035,
+    "residual": 0.0075,
+    "raw_difference_from_previous": 0.012,
+    "difference_from_previous": 0.033,
 }
+"""About 1.5 times the greatest figure of 60 sound campaigns with seeds kept for tuning."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,10 +117,9 @@ def sound(seed: int, quiet: bool = False) -> Plan:
         moved = device.copy()
         moved[:, 0, 0] += draw(CONTACT) + 1j * draw(CONTACT)
         moved[:, 1, 1] += draw(CONTACT) + 1j * draw(CONTACT)
-        if np.any(device[:, 1, 0]):
-            through = draw(CONTACT) + 1j * draw(CONTACT)
-            moved[:, 1, 0] += through
-            moved[:, 0, 1] += through
+        through = 1.0 + draw(CONTACT) + 1j * draw(CONTACT)
+        moved[:, 1, 0] *= through
+        moved[:, 0, 1] *= through
         return moved
 
     first = fw.station(seed % PATHS, FREQUENCY_HZ)

@@ -1,14 +1,12 @@
-"""The first sentences of the calibrations' and verifications' pages, with what failed beside."""
+"""The first sentences of a calibration's page, with what failed beside."""
 
 from typing import Any
 
-import pytest
 from markupsafe import Markup
 
-from sitegen.model.event_results import VerificationResult
 from sitegen.model.results import CalibrationUse
 from sitegen.render import event_sentences
-from tests.render.samples import UNUSED, calibration_result, calibration_use, verification_result
+from tests.render.samples import UNUSED, calibration_result, calibration_use
 from tests.render.test_sentences import said
 
 
@@ -55,41 +53,3 @@ def test_a_calibration_without_a_solution() -> None:
     )
     assert "It could not be solved: The thru is missing. " in text
     assert text.endswith("No value refers to it.")
-
-
-def verification_said(result: VerificationResult, use: CalibrationUse | None = None) -> str:
-    """The sentences about a verification."""
-    return said(event_sentences.verification(result, Markup("CAL-1"), Markup("A"), use))
-
-
-def test_a_verification() -> None:
-    text = verification_said(verification_result())
-    assert "It failed: its one structure lies outside a mask (line)." in text
-    assert text.endswith("Its worst point is S21 of line at 10 GHz: 200 % of what its mask allows.")
-    text = verification_said(verification_result(outcome="passed"), calibration_use())
-    assert "It passed: its one structure lies within every mask." in text
-    assert "lost" not in text
-    dark = verification_result(outcome="not assessable", reason="", structures=())
-    assert verification_said(dark).endswith("It cannot be assessed: no structure could be judged.")
-
-
-@pytest.mark.parametrize(
-    ("changes", "text"),
-    [
-        (
-            {},
-            "Two values of calibration CAL-1 lost their standing to it: those taken after"
-            " 2026-04-21 07:00:04 UTC, when the last one had passed.",
-        ),
-        (
-            {"lost_to_it": 1, "stands_until": None},
-            "One value of calibration CAL-1 lost its standing to it: no verification had passed"
-            " before it.",
-        ),
-        ({"lost_to_it": 0}, "No value lost its standing to it."),
-        ({"failed_by": "VER-0"}, "Verification VER-0 of the same calibration had failed before."),
-        ({"failed_by": ""}, "200 % of what its mask allows."),
-    ],
-)
-def test_a_failed_verification_tells_its_consequence(changes: dict[str, Any], text: str) -> None:
-    assert verification_said(verification_result(), calibration_use(**changes)).endswith(text)

@@ -13,7 +13,7 @@ from sitegen.model.campaign import Decision
 from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignResults
 from sitegen.render.page import Page
-from tests.render import samples
+from tests.render import event_samples, samples
 
 VOID = {"meta", "link", "img", "br", "input", "hr"}
 SELF_CLOSED = {"circle", "path", "use", "image", "polyline"}
@@ -99,6 +99,8 @@ def other_pages(results: CampaignResults) -> Iterator[Page]:
         yield render.calibration_page(calibration, results, drawn)
     for verification in results.verifications:
         yield render.verification_page(verification, results, {})
+    for acceptance in results.acceptances:
+        yield render.acceptance_page(acceptance, results, {})
     for station in results.context.record.stations:
         yield render.station_page(station, results, {"evidence": evidence})
     for make in (
@@ -116,6 +118,7 @@ def every_page() -> list[Page]:
         *other_pages(samples.campaign_results()),
         *wafer_pages(),
         *other_pages(samples.nothing_measured()),
+        *other_pages(event_samples.station_without_wafers()),
     ]
 
 
@@ -170,7 +173,7 @@ def test_the_campaign_leads_with_its_findings_and_verdicts() -> None:
 def test_a_campaign_of_which_nothing_was_measured_says_so() -> None:
     page = render.campaign_page(samples.nothing_measured(), {})
     text = text_of(page)
-    assert "No wafer of this campaign has been measured." in text
+    assert "This record is about probe station A; no wafer is planned or measured in it." in text
     assert "The record holds no calibration. The record holds no verification." in text
     assert "The measurements show no finding." in text
     assert "Cautions" not in text
@@ -244,7 +247,7 @@ def test_a_failed_verification_leads_to_the_dies_that_lost_a_value_to_it() -> No
 def test_a_verification_has_its_verdict_and_every_deviation() -> None:
     results = samples.campaign_results()
     text = text_of(render.verification_page(results.verifications[0], results, {}))
-    assert "S21, complex deviation failed 200 % −0.0500 10 GHz 2 1" in text
+    assert "S21, complex deviation failed 10 GHz 0.1000 0.0500 200 % −0.0500 2 1" in text
     assert "no frequency of the sweep lies inside the mask" in text
     assert "model of a line: delay 7 ps; Z₀ 50 Ω; loss 0 GΩ/s" in text
     assert "10 GHz 0.100 0.0500 200 %" in text

@@ -192,8 +192,12 @@ def test_standing_of_a_campaign_names_the_wafers_concerned() -> None:
         ),
         (
             ["checks failed", "not solved"],
-            "None of two calibrations is usable; CAL-0 did not meet its own checks and CAL-1 could"
+            "None of two calibrations is usable; CAL-0 did not meet its own checks; CAL-1 could"
             " not be solved.",
+        ),
+        (
+            ["usable", "checks failed", "checks failed"],
+            "One of three calibrations is usable; CAL-1 and CAL-2 did not meet their own checks.",
         ),
     ],
 )

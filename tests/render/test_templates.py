@@ -12,6 +12,7 @@ import pytest
 from jinja2 import nodes
 
 from sitegen.render import (
+    acceptance,
     calibration,
     campaign,
     data,
@@ -31,6 +32,7 @@ from sitegen.render.environment import environment, templates_folder
 from sitegen.render.shell import Shell
 
 VIEWS: dict[str, type] = {
+    "acceptance": acceptance.AcceptanceView,
     "calibration": calibration.CalibrationView,
     "campaign": campaign.CampaignView,
     "data": data.DataView,

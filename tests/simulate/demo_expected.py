@@ -19,7 +19,17 @@ CALIBRATIONS = {
 PASSED = ("VER-1", "VER-2", "VER-3", "VER-4", "VER-6", "VER-7", "VER-8")
 FAILED = "VER-5"
 FAILED_STRUCTURES = ("line", "attenuator", "offset-short")
-TRUE_LOAD_INDUCTANCE_PH = 4.6
+TRUE_LOAD_INDUCTANCE_PH = 4.337
+"""Of the substrate that the seed gives; declared as 4.6 pH, with a standard uncertainty of 0.3."""
+
+PROPAGATED_U: dict[str, dict[str, float]] = {
+    "LRRM": {"H21": 0.0215, "H21B": 0.0212, "C": 3.50e-16, "L": 1.318e-12, "Q": 0.490},
+    "SOLT": {"H21": 0.0229, "H21B": 0.0229, "C": 3.09e-16, "L": 1.264e-12, "Q": 0.493},
+    "one-port": {"LGND": 0.89e-12},
+}
+"""What a calibration and the sweep itself add to a figure's standard uncertainty, in its unit: root
+mean square over simulated calibrations that scikit-rf solved; `test_spread.py` works it out again.
+"""
 
 EDGE_RING = frozenset(
     {(-5, -1), (-5, 0), (-5, 1), (-4, -3), (-4, 3), (-3, -4), (-3, 4), (-1, -5), (-1, 5), (0, -5),
@@ -60,7 +70,6 @@ ORDINARY = {
         ((-4, -2), "RON"): "not proven",
         ((-2, -4), "FT"): "not proven",
         ((-3, -4), "VTH"): "outside",
-        ((4, -3), "C"): "not proven",
     },
     "LK7-2": {
         ((-4, 1), "GM"): "not proven",
@@ -80,10 +89,6 @@ ORDINARY = {
         ((-4, 3), "ION"): "not proven",
         ((-1, 0), "RSH"): "not proven",
         ((5, -1), "GM"): "not proven",
-        ((5, -1), "C"): "not proven",
-        ((2, -3), "C"): "not proven",
-        ((4, -3), "C"): "not proven",
-        ((0, -5), "C"): "not proven",
     },
 }
 """The natural tails: values that count, have standing and are not within, beside the ring."""
@@ -96,7 +101,7 @@ DIE_OUTCOMES = {
         "within": 57, "not proven": 6, "outside": 5, "not assessable": 17, "not measured": 4,
     },
     "LK7-3": {
-        "within": 81, "not proven": 6, "outside": 0, "not assessable": 2, "not measured": 0,
+        "within": 83, "not proven": 4, "outside": 0, "not assessable": 2, "not measured": 0,
     },
 }  # fmt: skip
 """Verdicts of the planned dies."""
@@ -104,5 +109,6 @@ DIE_OUTCOMES = {
 HOT_CONDITIONS = ("sat85", "off85")
 HAZARDOUS_CONDITION = "bv"
 """Bias above 60 V DC."""
-WITHOUT_UNCERTAINTY = ("S21",)
+PROPAGATED_ONLY = ("S21",)
+"""Declares no source of its own: its uncertainty is what the calibration propagates."""
 WITHOUT_LIMITS = ("S21", "H21B", "LGND", "PH")

@@ -1,8 +1,8 @@
 """What a campaign's values come to, worked out from the simulation alone.
 
-Nothing here comes from `sitegen.compute`: sweeps are corrected by the true error boxes at the
-time of the calibration, figures and decisions are worked out anew. The program's own values
-differ from these by the noise of its calibrations alone.
+Nothing here comes from `sitegen.compute`: calibrations are solved by scikit-rf from the raw sweeps
+(`recalibrated`), figures and decisions are worked out anew. What a calibration adds to the
+uncertainty of a figure is taken from simulated calibrations (`demo_expected.PROPAGATED_U`).
 """
 
 from dataclasses import dataclass
@@ -13,10 +13,13 @@ import pyarrow as pa
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.simulate.campaign import analyser_of
 from sitegen.simulate.draws import drawn_uncertainty
+from sitegen.simulate.events import calibration_portion
 from sitegen.simulate.parameters import BY_ID, FLOORS_A, PARAMETERS, Measured
 from sitegen.simulate.scenario import FREQUENCY_HZ, Scenario
 from sitegen.simulate.touched_wafer import TouchedWafer, in_frame
 from sitegen.simulate.wafers import wafer_portion
+from tests.simulate.demo_expected import PROPAGATED_U
+from tests.simulate.recalibrated import Coefficients, corrected, solved
 
 COVERAGE_FACTOR = 2.0
 Z_REF_OHM = 50.0
@@ -50,9 +53,12 @@ def values_of(scenario: Scenario, number: int) -> list[Value]:
     return found
 
 
-def decided(parameter: Measured, value: float) -> tuple[str, bool, float]:
+def decided(
+    parameter: Measured, value: float, propagated_u: float = 0.0
+) -> tuple[str, bool, float]:
     """Outcome under the guarded rule with k = 2 and r = 1, whether below the floor, and margin."""
-    u = float(drawn_uncertainty(parameter, np.array([value]))[0]) if parameter.sources else 0.0
+    declared = float(drawn_uncertainty(parameter, np.array([value]))[0]) if parameter.sources else 0
+    u = float(np.hypot(declared, propagated_u))
     floor_a = FLOORS_A[parameter.range_path] if parameter.range_path else 0.0
     below = abs(value) < floor_a
     bound = floor_a if below else value
@@ -90,21 +96,35 @@ def _from_sweeps(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
     ports = 2 if "s21_re" in table.column_names else 1
     back = {in_frame(wafer.plan, die): die for die in wafer.scenario.grid.dies}
     s = _matrix(table, ports).reshape(len(keys), n_freq, ports, ports)
+    calibrations = _calibrations(wafer)
     found = []
     for row, sweep in zip(keys, s, strict=True):
         hours = _hours(wafer, row["measured_at"])
-        corrected = sweep if row["device"] == "line" else _corrected(wafer, sweep, hours)
+        plan = wafer.scenario.calibration_at(hours, ports)
+        raw = row["device"] != "line"
+        frequency_hz, coefficients = calibrations[plan.id]
+        kept = np.isin(FREQUENCY_HZ, frequency_hz)
+        s_true = corrected(coefficients, sweep[kept]) if raw else sweep[kept]
         for parameter in PARAMETERS:
             if (
                 parameter.figure is not None
                 and parameter.device == row["device"]
                 and row["condition"] in parameter.conditions
             ):
-                place = int(np.flatnonzero(parameter.frequency_hz == FREQUENCY_HZ)[0])
-                value = figure(parameter.figure, corrected[place], parameter.frequency_hz)
+                place = int(np.flatnonzero(parameter.frequency_hz == frequency_hz)[0])
+                value = figure(parameter.figure, s_true[place], parameter.frequency_hz)
                 die = back[row["die_x"], row["die_y"]]
-                found.append(_value(wafer, die, parameter, row["condition"], 1, hours, value))
+                u = PROPAGATED_U[plan.method].get(parameter.id, 0.0) if raw else 0.0
+                found.append(_value(wafer, die, parameter, row["condition"], 1, hours, value, u))
     return found
+
+
+def _calibrations(wafer: TouchedWafer) -> dict[str, tuple[FloatArray, Coefficients]]:
+    """Every calibration of the scenario, solved from its raw sweeps."""
+    return {
+        plan.id: solved(calibration_portion(wafer.scenario, number, wafer.analyser))
+        for number, plan in enumerate(wafer.scenario.calibrations)
+    }
 
 
 def _matrix(table: pa.Table, ports: int) -> ComplexArray:
@@ -114,17 +134,6 @@ def _matrix(table: pa.Table, ports: int) -> ComplexArray:
         for name in names
     ]
     return np.stack(parts, axis=-1)
-
-
-def _corrected(wafer: TouchedWafer, sweep: ComplexArray, hours: float) -> ComplexArray:
-    ports = sweep.shape[-1]
-    at = wafer.scenario.calibration_at(hours, ports).at
-    if ports == 2:
-        return np.asarray(wafer.analyser.corrected(sweep[None], FREQUENCY_HZ, at)[0])
-    box = wafer.analyser.boxes(FREQUENCY_HZ, np.array([at]))[0][0]
-    excess = sweep[:, 0, 0] - box[:, 0, 0]
-    below = box[:, 0, 1] * box[:, 1, 0] + box[:, 1, 1] * excess
-    return np.asarray(excess / below)[:, None, None]
 
 
 def figure(name: str, s: ComplexArray, frequency_hz: float) -> float:
@@ -158,9 +167,10 @@ def _value(
     touchdown: int,
     hours: float,
     value: float,
+    propagated_u: float = 0.0,
 ) -> Value:
-    outcome, below, margin = decided(parameter, value)
-    if outcome != "no limits" and not parameter.sources:
+    outcome, below, margin = decided(parameter, value, propagated_u)
+    if outcome != "no limits" and not parameter.sources and not propagated_u:
         outcome = "not assessable"
     return Value(
         wafer.plan.id, die, parameter.id, condition, touchdown, hours, value, outcome, below, margin
@@ -192,9 +202,9 @@ def reason_against(scenario: Scenario, value: Value) -> str:
         return "expired by time"
     change = scenario.plants.cable_change
     own = [one.at for one in scenario.verifications if one.calibration == calibration.id]
-    if change is None or not any(calibration.at < change.hours < at for at in own):
+    if change is None or not any(calibration.at < change.start < at < change.until for at in own):
         return ""
-    last_good = max(at for at in own if at < change.hours)
+    last_good = max(at for at in own if at < change.start)
     return "verification failed" if value.hours > last_good else ""
 
 

@@ -1,55 +1,43 @@
 """From a seed to the program's own values: an event and raw sweeps simulated, all else computed.
 
-Each seed draws all anew: the process, an analyser with its drift, a calibration with the noise of
-its raw sweeps, and a raw sweep of each device on one die chosen at random, at a time chosen at
-random up to five hours after the calibration. The program solves the calibration, corrects the
-sweeps and takes the figures; of the forward model it is given the raw sweeps and the records alone.
+`seeds` draws all anew for each seed. The program solves the calibration, propagates its
+uncertainty, corrects the sweeps, takes the figures and states u; of the forward model it is given
+the raw sweeps and the records alone. The line is corrected by the analyser, as on the demo's
+wafers: no calibration's uncertainty is propagated to it.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
 
 import numpy as np
 
-from sitegen.compute.calibration import solve
+from sitegen.compute.calibration import SolvedCalibration, solve
+from sitegen.compute.correction import correct_sweeps
+from sitegen.compute.perturbations import with_uncertainty
 from sitegen.compute.rf.figures import FIGURES, figure_at
-from sitegen.compute.rf.terms import ErrorTerms
-from sitegen.compute.verification import correct_sweeps
+from sitegen.compute.rf.propagation import Deviation
+from sitegen.compute.sweep_uncertainty import (
+    at_frequencies,
+    deviations_of,
+    figure_uncertainty,
+    uncertainty_at,
+)
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord
-from sitegen.model.campaign import Instrument, Parameter
+from sitegen.model.campaign import FromSweep, Instrument, Parameter
 from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
 from sitegen.model.simulated import Portion
 from sitegen.model.uncertainty import standard_uncertainty
-from sitegen.simulate.campaign import analyser_of
-from sitegen.simulate.demo import demo_scenario
 from sitegen.simulate.draws import measured
-from sitegen.simulate.events import calibration_portion
 from sitegen.simulate.networks import Z_REF_OHM
-from sitegen.simulate.parameters import BIAS_SWEEP, PARAMETERS
-from sitegen.simulate.process import Truth, wafer_truth
-from sitegen.simulate.scenario import FREQUENCY_HZ, CalibrationPlan, Plants, Scenario
-from sitegen.simulate.station import Analyser, noise
+from sitegen.simulate.parameters import PARAMETERS
 from sitegen.simulate.station_records import station_record
-from sitegen.simulate.sweeps import (
-    DeviceSweeps,
-    Figures,
-    capacitor_sweeps,
-    drawer,
-    grounded_inductor_sweeps,
-    inductor_sweeps,
-    line_sweeps,
-    transistor_sweeps,
-)
+from sitegen.simulate.sweeps import Figures
+from tests.simulate.seeds import CHAIN_HZ, METHODS, Method, demo, dies, draw
 
-Method = Literal["LRRM", "SOLT", "one-port"]
-METHODS: tuple[Method, ...] = ("LRRM", "SOLT", "one-port")
 TABLE = "table"
 """Stands for values that no sweep is behind: DC, and what the station's own program gave."""
-SOONEST_H, LONGEST_H = 0.1, 5.0
-"""A device is swept at any time between these after the calibration."""
 _CHUNK = 500
 """Seeds whose sweeps are in memory at once."""
 _COVERAGE_FACTOR = 1.96
@@ -70,11 +58,19 @@ class Values:
     """Method of the calibration that corrected them, or `TABLE`."""
     value: FloatArray
     true: FloatArray
+    propagated_u: FloatArray
+    """From the calibration and the sweep itself; zero where nothing is propagated."""
 
     def covered(self, scale: float = 1.0) -> int:
         """How many truths lie in value ± 1.96 u, with the program's u scaled."""
-        u = scale * standard_uncertainty(DECLARED[self.parameter], self.value)
-        return int(np.sum(np.abs(self.value - self.true) <= _COVERAGE_FACTOR * u))
+        return int(np.sum(np.abs(self.normalised(scale)) <= _COVERAGE_FACTOR))
+
+    def normalised(self, scale: float = 1.0) -> FloatArray:
+        """Deviations from the truth in the program's u, (n_seed,)."""
+        declared = standard_uncertainty(DECLARED[self.parameter], self.value)
+        return np.asarray(
+            (self.value - self.true) / (scale * np.hypot(declared, self.propagated_u))
+        )
 
     def share(self, scale: float = 1.0) -> float:
         """`covered` as a share of the seeds."""
@@ -89,14 +85,17 @@ class _Touched:
     true: Figures
     s: ComplexArray
     """Corrected, (n_freq, 2, 2)."""
+    propagated_u: dict[str, float]
+    """By the parameter's id."""
 
 
 def values_of(behind: str, seeds: int) -> list[Values]:
     """The program's values of every parameter behind which a method, or the table, stands."""
     if behind == TABLE:
         return _table_values(seeds)
+    method = METHODS[METHODS.index(behind)]
     chunks = (
-        _figures(behind, range(start, min(start + _CHUNK, seeds)))
+        _figures(method, range(start, min(start + _CHUNK, seeds)))
         for start in range(0, seeds, _CHUNK)
     )
     return [_joined(parts) for parts in zip(*chunks, strict=True)]
@@ -108,19 +107,19 @@ def _table_values(seeds: int) -> list[Values]:
     true = np.empty((len(parameters), seeds))
     value = np.empty_like(true)
     for seed in range(seeds):
-        die_of = _dies(seed, 0)
+        die_of = dies(seed, 0)
         for row, parameter in enumerate(parameters):
             assert parameter.truth is not None
             made = parameter.truth(next(die_of))
             true[row, seed] = made[0]
             value[row, seed] = measured(parameter, made, seed, 0, 1)[0]
     return [
-        Values(parameter.id, TABLE, value[row], true[row])
+        Values(parameter.id, TABLE, value[row], true[row], np.zeros(seeds))
         for row, parameter in enumerate(parameters)
     ]
 
 
-def _figures(method: str, seeds: range) -> list[Values]:
+def _figures(method: Method, seeds: range) -> list[Values]:
     """Figures that the program took from sweeps that it corrected, by parameter."""
     by_device: dict[str, list[_Touched]] = {}
     for seed in seeds:
@@ -133,9 +132,10 @@ def _figures(method: str, seeds: range) -> list[Values]:
         name, wanted = parameter.id, parameter.from_sweep
         mine = [one for one in by_device[parameter.device] if name in one.true]
         s = np.stack([one.s for one in mine])
-        value = figure_at(FIGURES[wanted.figure], s, FREQUENCY_HZ, wanted.frequency_hz, Z_REF_OHM)
+        value = figure_at(FIGURES[wanted.figure], s, CHAIN_HZ, wanted.frequency_hz, Z_REF_OHM)
         true = np.concatenate([one.true[name] for one in mine])
-        found.append(Values(name, method, value, true))
+        u = np.array([one.propagated_u[name] for one in mine])
+        found.append(Values(name, method, value, true, u))
     return found
 
 
@@ -145,83 +145,66 @@ def _joined(parts: Sequence[Values]) -> Values:
         parts[0],
         value=np.concatenate([one.value for one in parts]),
         true=np.concatenate([one.true for one in parts]),
+        propagated_u=np.concatenate([one.propagated_u for one in parts]),
     )
 
 
-def _touched(method: str, seed: int) -> Iterator[_Touched]:
-    """Each device once, on a die and at a time of its own, corrected by the program."""
-    number = METHODS.index(method)
-    scenario = _scenario(seed)
-    analyser = analyser_of(scenario)
-    terms = _solved(calibration_portion(scenario, number, analyser))
-    rng = np.random.default_rng([seed, 91, number])
-    for sweeps in _device_sweeps(method, seed, number, rng):
-        hours = scenario.calibrations[number].at + rng.uniform(SOONEST_H, LONGEST_H)
-        raw = _raw(analyser, sweeps.s, np.array([hours]), rng)
-        s = _as_two_port(correct_sweeps(terms, raw)[0])
-        yield _Touched(sweeps.device, sweeps.true, s)
+def _touched(method: Method, seed: int) -> Iterator[_Touched]:
+    """Each device of a seed once, corrected by the program."""
+    drawn = draw(method, seed)
+    calibration = _solved(drawn.calibration)
+    assert calibration.terms is not None
+    for one in drawn.swept:
+        device, true = one.device.device, one.device.true
+        if device == "line":
+            s = drawn.analyser.corrected(one.raw, CHAIN_HZ, drawn.calibrated_h)
+            yield _Touched(device, true, s[0], dict.fromkeys(true, 0.0))
+            continue
+        s = correct_sweeps(calibration.terms, one.raw)
+        u = {
+            name: _propagated(calibration, s, DECLARED[name].from_sweep)
+            for name in true
+            if name in DECLARED
+        }
+        yield _Touched(device, true, _as_two_port(s[0]), u)
 
 
-def _device_sweeps(
-    method: str, seed: int, number: int, rng: np.random.Generator
-) -> Iterable[DeviceSweeps]:
-    """What the devices present to the probe tips, with the draws of the declared sources."""
-    draw, die_of = drawer(seed, number, 1), _dies(seed, number)
-    if method == "one-port":
-        return (grounded_inductor_sweeps(next(die_of), draw),)
-    return (
-        transistor_sweeps(next(die_of), "rf", draw),
-        transistor_sweeps(next(die_of), str(rng.choice(BIAS_SWEEP)), draw),
-        capacitor_sweeps(next(die_of), draw),
-        inductor_sweeps(next(die_of), draw),
-        line_sweeps(next(die_of), draw),
+def _propagated(calibration: SolvedCalibration, s: ComplexArray, wanted: FromSweep | None) -> float:
+    """What the program propagates to a figure of one sweep (1, n_freq, n_port, n_port)."""
+    assert calibration.terms is not None and calibration.uncertainty is not None
+    assert wanted is not None
+    place = int(np.searchsorted(CHAIN_HZ, wanted.frequency_hz))
+    near = slice(place - 1, place + 1)
+    found: dict[bool, list[Deviation]] = {True: [], False: []}
+    for common, one in deviations_of(
+        s[:, near],
+        at_frequencies(calibration.terms, near),
+        uncertainty_at(calibration.uncertainty, near),
+        1,
+    ):
+        found[common].append(replace(one, values=_as_two_port(one.values)))
+    stated = figure_uncertainty(
+        FIGURES[wanted.figure],
+        _as_two_port(s[:, near]),
+        CHAIN_HZ[near],
+        wanted.frequency_hz,
+        Z_REF_OHM,
+        found,
     )
-
-
-def _dies(seed: int, wafer: int) -> Iterator[Truth]:
-    """The truth of one die after another of a wafer, chosen at random."""
-    truth = wafer_truth(_demo().grid, seed, wafer)
-    rng = np.random.default_rng([seed, 90, wafer])
-    while True:
-        place = int(rng.integers(len(_demo().grid.dies)))
-        yield {name: made[place : place + 1] for name, made in truth.items()}
-
-
-def _raw(
-    analyser: Analyser, true: ComplexArray, hours: FloatArray, rng: np.random.Generator
-) -> ComplexArray:
-    """A raw sweep (1, n_freq, n_port, n_port) as the analyser shows it."""
-    if true.ndim > 2:
-        raw = analyser.raw(true, FREQUENCY_HZ, hours)
-        return raw + noise(rng, FREQUENCY_HZ, raw.shape)
-    raw = analyser.raw_one_port(true, FREQUENCY_HZ, hours)
-    raw = raw + noise(rng, FREQUENCY_HZ, raw.shape)
-    return raw[..., np.newaxis, np.newaxis]
+    return float(np.hypot(stated.common[0], stated.own[0]))
 
 
 def _as_two_port(s: ComplexArray) -> ComplexArray:
-    """A one-port as port 1 of a two-port through which nothing passes."""
+    """One-ports (..., 1, 1) as port 1 of two-ports through which nothing passes."""
     if s.shape[-1] == 2:
         return s
-    widened = np.zeros((len(s), 2, 2), dtype=np.complex128)
-    widened[:, :1, :1] = s
+    widened = np.zeros((*s.shape[:-2], 2, 2), dtype=np.complex128)
+    widened[..., :1, :1] = s
     return widened
 
 
-@cache
-def _demo() -> Scenario:
-    return demo_scenario()
-
-
-def _scenario(seed: int) -> Scenario:
-    """The demo's station without its planted faults, calibrated by each method at one time."""
-    at = np.random.default_rng([seed, 92]).uniform(0.0, 24.0)
-    plans = tuple(CalibrationPlan(f"CAL-{method}", at, method) for method in METHODS)
-    return replace(_demo(), seed=seed, calibrations=plans, plants=Plants())
-
-
-def _solved(portion: Portion) -> ErrorTerms:
-    """The error terms that the program solves from a calibration's raw sweeps."""
+def _solved(portion: Portion) -> SolvedCalibration:
+    """What the program makes of a calibration's raw sweeps, with its uncertainty."""
     record = CalibrationRecord.model_validate(portion.record, strict=False)
     sweeps = {
         file: Sweep(file, one.frequency_hz, one.s, Z_REF_OHM)
@@ -242,13 +225,14 @@ def _solved(portion: Portion) -> ErrorTerms:
         note=None,
         sources=(),
     )
-    solved = solve(loaded, _analyser_record())
-    assert solved.terms is not None and solved.result.outcome == "usable", solved.result.checks
-    return solved.terms
+    solved = with_uncertainty(solve(loaded, _analyser_record()))
+    assert solved.result.outcome == "usable", solved.result.checks
+    assert solved.uncertainty is not None
+    return solved
 
 
 @cache
 def _analyser_record() -> Instrument:
-    instruments = station_record(_demo().start.date())["instruments"]
+    instruments = station_record(demo().start.date())["instruments"]
     assert isinstance(instruments, list)
     return Instrument.model_validate(instruments[0], strict=False)

@@ -1,5 +1,9 @@
 """Truth lies in value ± 1.96 u in 95 % of seeds: the draws and the declared budgets agree.
 
+For values of the table and for figures of sweeps that the analyser corrected, whose uncertainty is
+what they declare; figures of raw sweeps have their calibration's as well, and are held to it by
+`test_program_coverage`.
+
 2,000 seeds for each parameter; band 93.3 to 96.7 %, which is 3.5 standard deviations of a
 binomial count at 95 %, so that an honest parameter falls outside once in 2,000 times. A budget
 that is 10 % too small covers 92.2 %: with 20,000 seeds and a band of 94.4 to 95.6 % (four
@@ -14,17 +18,11 @@ import pytest
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.simulate.draws import drawn_uncertainty, measured
 from sitegen.simulate.layout import grid_of
-from sitegen.simulate.parameters import BY_ID, PARAMETERS
+from sitegen.simulate.parameters import BY_ID, LINE_HZ, PARAMETERS
 from sitegen.simulate.process import QUANTITIES, Truth, wafer_truth
-from sitegen.simulate.station import noise, usual_analyser
-from sitegen.simulate.sweeps import (
-    DeviceSweeps,
-    capacitor_sweeps,
-    grounded_inductor_sweeps,
-    inductor_sweeps,
-    line_sweeps,
-    transistor_sweeps,
-)
+from sitegen.simulate.reading import USUAL
+from sitegen.simulate.station import usual_analyser
+from sitegen.simulate.sweeps import DeviceSweeps, line_sweeps
 from tests.simulate.forward import figure
 
 SEEDS = 2000
@@ -48,12 +46,14 @@ def test_values_of_the_table_are_covered(name: str) -> None:
     assert BAND[0] <= share <= BAND[1]
 
 
-@pytest.mark.parametrize("name", ["C", "L", "Q", "IL", "PH", "H21", "H21B", "LGND"])
-def test_figures_of_sweeps_are_covered(name: str) -> None:
+@pytest.mark.parametrize("name", ["IL", "PH"])
+def test_figures_of_sweeps_that_the_analyser_corrected_are_covered(name: str) -> None:
     """The whole chain: contact, drifting path, noise, correction by an earlier calibration."""
     parameter = BY_ID[name]
-    value, true = _figures_over_seeds(name)
-    share = _share_covered(value, true, drawn_uncertainty(parameter, value))
+    assert parameter.figure is not None
+    swept, corrected = _corrected_over_seeds()
+    value = np.array([figure(parameter.figure, s, LINE_HZ) for s in corrected])
+    share = _share_covered(value, swept.true[name], drawn_uncertainty(parameter, value))
     assert BAND[0] <= share <= BAND[1]
 
 
@@ -66,35 +66,12 @@ def test_budget_that_is_a_tenth_too_small_is_noticed() -> None:
     assert not 0.944 <= _share_covered(value, true, 0.9 * u) <= 0.956
 
 
-def _figures_over_seeds(name: str) -> tuple[FloatArray, FloatArray]:
-    """Measured and true figure of the same die over all seeds."""
-    parameter = BY_ID[name]
-    swept, corrected = _corrected_over_seeds(parameter.device, parameter.conditions[0])
-    assert parameter.figure is not None
-    value = [figure(parameter.figure, s, parameter.frequency_hz) for s in corrected]
-    return np.array(value), swept.true[name]
-
-
 @cache
-def _corrected_over_seeds(device: str, condition: str) -> tuple[DeviceSweeps, list[ComplexArray]]:
-    """A device on one die, touched, swept and corrected once for every seed."""
-    (frequency_hz,) = {
-        one.frequency_hz
-        for one in PARAMETERS
-        if one.device == device and condition in one.conditions and one.figure and one.sources
-    }
+def _corrected_over_seeds() -> tuple[DeviceSweeps, list[ComplexArray]]:
+    """The line on one die, touched, swept and corrected once for every seed."""
     die = wafer_truth(grid_of(1), 1, 0)
-    truth = {key: np.repeat(one, SEEDS) for key, one in die.items()}
-    at_one = np.array([frequency_hz])
-    swept = _sweeps(device, condition, truth, at_one)
-    hours = np.random.default_rng(2).uniform(0.1, LONGEST_H, SEEDS)
-    corrected = [
-        _measured_again(swept.s[seed], at_one, seed, float(hours[seed])) for seed in range(SEEDS)
-    ]
-    return swept, corrected
+    truth: Truth = {key: np.repeat(one, SEEDS) for key, one in die.items()}
 
-
-def _sweeps(device: str, condition: str, truth: Truth, frequency_hz: FloatArray) -> DeviceSweeps:
     def draw(parameter: str, true: FloatArray) -> FloatArray:
         """A draw of its own seed for each place."""
         draws = [
@@ -103,32 +80,15 @@ def _sweeps(device: str, condition: str, truth: Truth, frequency_hz: FloatArray)
         ]
         return np.array(draws)
 
-    match device:
-        case "cap":
-            return capacitor_sweeps(truth, draw, frequency_hz)
-        case "spiral":
-            return inductor_sweeps(truth, draw, frequency_hz)
-        case "spiral-gnd":
-            return grounded_inductor_sweeps(truth, draw, frequency_hz)
-        case "line":
-            return line_sweeps(truth, draw, frequency_hz)
-        case _:
-            return transistor_sweeps(truth, condition, draw, frequency_hz)
+    swept = line_sweeps(truth, draw, np.array([LINE_HZ]))
+    hours = np.random.default_rng(2).uniform(0.1, LONGEST_H, SEEDS)
+    corrected = [_measured_again(swept.s[seed], seed, float(hours[seed])) for seed in range(SEEDS)]
+    return swept, corrected
 
 
-def _measured_again(
-    s: ComplexArray, frequency_hz: FloatArray, seed: int, hours: float
-) -> ComplexArray:
-    """One sweep through a path that was calibrated at hour 0, at a single frequency."""
-    analyser = usual_analyser((seed, 1))
+def _measured_again(s: ComplexArray, seed: int, hours: float) -> ComplexArray:
+    """One sweep (1, 2, 2) through a path that was calibrated at hour 0, at a single frequency."""
+    analyser, at = usual_analyser((seed, 1)), np.array([LINE_HZ])
     rng = np.random.default_rng([seed, 99])
-    if s.ndim == 1:
-        shown = analyser.raw_one_port(s[None], frequency_hz, np.array([hours]))
-        shown = shown + noise(rng, frequency_hz, shown.shape)
-        box = analyser.boxes(frequency_hz, np.array([0.0]))[0][0]
-        excess = shown[0] - box[:, 0, 0]
-        reflection = excess / (box[:, 0, 1] * box[:, 1, 0] + box[:, 1, 1] * excess)
-        return np.asarray(reflection.reshape(1, 1))
-    raw = analyser.raw(s[None], frequency_hz, np.array([hours]))
-    raw = raw + noise(rng, frequency_hz, raw.shape)
-    return np.asarray(analyser.corrected(raw, frequency_hz, 0.0)[0, 0])
+    raw = analyser.raw(USUAL.contacted(s[None], rng), at, np.array([hours]))
+    return np.asarray(analyser.corrected(USUAL.shown(raw, rng), at, 0.0)[0, 0])

@@ -6,8 +6,6 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-import numpy.testing as npt
-import pyarrow.parquet as pq
 import pytest
 
 from sitegen.publish.campaign_folder import truth_folder, write_campaign
@@ -25,9 +23,10 @@ from tests.simulate.forward import (
     standing_values,
     values_of,
 )
+from tests.simulate.same_content import assert_same_folders
 from tests.simulate.write_demo import DEMO
 
-LARGEST_BYTES = 12_000_000
+LARGEST_BYTES = 6_000_000
 SCENARIO = demo_scenario()
 
 
@@ -37,39 +36,9 @@ def _values(wafer: str) -> list[Value]:
 
 
 def test_folder_is_what_the_simulation_writes(tmp_path: Path) -> None:
-    """Text of records and notes to the byte; numbers of sweeps and tables to 1e-6 of their size,
-    since mathematical libraries differ in the last digits from machine to machine.
-    """
     fresh = write_campaign(demo_campaign(), tmp_path / "lark-7")
-    for stored, made in ((DEMO, fresh), (truth_folder(DEMO), truth_folder(fresh))):
-        names = [
-            sorted(str(one.relative_to(place)) for one in place.rglob("*") if one.is_file())
-            for place in (stored, made)
-        ]
-        assert names[0] == names[1]
-        for name in names[0]:
-            _assert_same_content(stored / name, made / name)
-
-
-def _assert_same_content(stored: Path, made: Path) -> None:
-    if stored.suffix == ".parquet":
-        old, new = pq.read_table(stored), pq.read_table(made)
-        assert old.schema == new.schema, stored.name
-        for name in old.column_names:
-            ours, theirs = (one[name].to_numpy() for one in (old, new))
-            if np.issubdtype(ours.dtype, np.floating):
-                npt.assert_allclose(theirs, ours, rtol=1e-6, atol=2e-6 if ours.itemsize == 4 else 0)
-            else:
-                assert old[name].equals(new[name]), f"{stored.name}: {name}"
-    elif stored.suffix in {".s1p", ".s2p"}:
-        npt.assert_allclose(
-            np.loadtxt(made, comments=["!", "#"]),
-            np.loadtxt(stored, comments=["!", "#"]),
-            rtol=1e-6,
-            atol=1e-8,
-        )
-    else:
-        assert made.read_bytes() == stored.read_bytes(), stored.name
+    assert_same_folders(DEMO, fresh)
+    assert_same_folders(truth_folder(DEMO), truth_folder(fresh))
 
 
 def test_folder_is_not_too_large() -> None:
@@ -178,7 +147,7 @@ def test_repeated_touchdown() -> None:
 
 @pytest.mark.parametrize("wafer", expected.WAFERS)
 def test_natural_tails(wafer: str) -> None:
-    """None of them lies so near a limit that a calibration's noise could change its outcome."""
+    """None lies so near a limit that a tenth of its uncertainty could change its outcome."""
     number = expected.WAFERS.index(wafer)
     standing = standing_values(SCENARIO, number)
     tails = {
@@ -189,7 +158,7 @@ def test_natural_tails(wafer: str) -> None:
     }
     assert tails == expected.ORDINARY[wafer]
     from_sweeps = {"C", "L", "Q", "H21"}
-    assert min(one.margin for one in standing if one.parameter in from_sweeps) > 0.1
+    assert min(one.margin for one in standing if one.parameter in from_sweeps) > 0.3
 
 
 @pytest.mark.parametrize("wafer", expected.WAFERS)

@@ -1,21 +1,23 @@
 """The program against the forward side: the same values, outcomes and standings on the demo.
 
-The forward side corrects by the true error boxes and shares no code with `sitegen.compute`, which
-solves the calibrations from their raw sweeps: what is left between the two is the noise of the
-standards' sweeps, and lies below a tenth of each value's standard uncertainty.
+The forward side shares no code with `sitegen.compute`: scikit-rf solves its calibrations from the
+same raw sweeps, and the uncertainty that they propagate comes from simulated calibrations. What is
+left between the two values is how each fits the load of LRRM, and lies below a tenth of each
+value's standard uncertainty.
 """
 
 from collections import Counter
 from functools import cache
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from sitegen.compute.calibration import SolvedCalibration, solve
+from sitegen.compute.calibration import SolvedCalibration
+from sitegen.compute.events import Events, solve_events
 from sitegen.compute.evidence import facts
 from sitegen.compute.suspicions import suspicions
 from sitegen.compute.sweeps import WaferSetting
-from sitegen.compute.verification import judge_verification
 from sitegen.compute.wafer import compute_wafer
 from sitegen.model.event_results import VerificationResult
 from sitegen.model.loaded import Campaign
@@ -35,18 +37,16 @@ def _read() -> Campaign:
 
 
 @cache
+def _events() -> Events:
+    return solve_events(_read())
+
+
 def _solved() -> dict[str, SolvedCalibration]:
-    analyser = _read().record.stations[0].instruments[0]
-    return {one.record.id: solve(one, analyser) for one in _read().calibrations}
+    return {one.result.record.id: one for one in _events().calibrations}
 
 
-@cache
 def _verified() -> tuple[VerificationResult, ...]:
-    analyser = _read().record.stations[0].instruments[0]
-    return tuple(
-        judge_verification(one, _solved(), analyser, _read().record.decision)
-        for one in _read().verifications
-    )
+    return _events().verifications
 
 
 @cache
@@ -54,15 +54,14 @@ def _computed(number: int) -> WaferResults:
     campaign = _read()
     wafer, station = campaign.wafers[number], campaign.record.stations[0]
     tables, _ = read_wafer_tables(DEMO, wafer, campaign.record, frozenset(_solved()))
-    terms = {name: one.terms for name, one in _solved().items() if one.terms is not None}
     setting = WaferSetting(
         campaign.record,
         station,
         station.instruments[0],
         station.instruments[1],
         {state.id: state for state in wafer.record.states},
-        facts([one.result for one in _solved().values()], _verified()),
-        terms,
+        facts(_events().results(), _verified()),
+        {name: one.terms for name, one in _solved().items() if one.terms is not None},
         {name: one.uncertainty for name, one in _solved().items() if one.uncertainty is not None},
     )
     assert campaign.record.layout is not None
@@ -78,11 +77,13 @@ def test_calibrations_are_usable_and_recover_the_load() -> None:
     for name, method in expected.CALIBRATIONS.items():
         result = _solved()[name].result
         assert result.outcome == "usable"
-        fitted = [one.figure for one in result.checks if one.name == "fitted load inductance"]
+        fitted = [
+            (one.figure, one.u) for one in result.checks if one.name == "fitted load inductance"
+        ]
         assert len(fitted) == (method == "LRRM")
-        for inductance_h in fitted:
-            # 1 % of the load's inductance is 0.03 ohm at 110 GHz, ten times the noise.
-            assert inductance_h == pytest.approx(expected.TRUE_LOAD_INDUCTANCE_PH * 1e-12, rel=0.01)
+        for inductance_h, u in fitted:
+            assert u is not None and inductance_h is not None and u < 0.5e-12
+            assert abs(inductance_h - expected.TRUE_LOAD_INDUCTANCE_PH * 1e-12) < 3 * u
 
 
 def test_verifications_pass_with_margin_and_one_fails_clearly() -> None:
@@ -97,7 +98,7 @@ def test_verifications_pass_with_margin_and_one_fails_clearly() -> None:
             assert set(worst) == set(expected.FAILED_STRUCTURES)
             assert min(worst.values()) > 2
         else:
-            assert max(worst.values()) < 0.5
+            assert max(worst.values()) < 0.8
 
 
 @pytest.mark.parametrize("number", range(3))
@@ -115,6 +116,18 @@ def test_values_and_outcomes_agree(number: int) -> None:
         assert abs(row["value"] - twin.value) < LARGEST_DIFFERENCE_U * u, key
         assert row["outcome"] == twin.outcome, key
         assert row["below_floor"] == twin.below_floor, key
+
+
+def test_propagated_uncertainty_is_that_of_simulated_calibrations() -> None:
+    """To 10 %: the devices of a wafer differ, and 1,500 simulated ones tell it to 2 %."""
+    rows = pd.concat([_measured(number) for number in range(3)])
+    methods = rows["calibration"].map(expected.CALIBRATIONS)
+    propagated = np.hypot(rows["u_common"], rows["u_own"])
+    for method, figures in expected.PROPAGATED_U.items():
+        for name, u in figures.items():
+            mine = propagated[(methods == method) & (rows["parameter"] == name)]
+            assert len(mine) > 3
+            assert np.sqrt((mine**2).mean()) == pytest.approx(u, rel=0.1), (method, name)
 
 
 def test_standing_is_lost_where_it_was_planted_and_nowhere_else() -> None:

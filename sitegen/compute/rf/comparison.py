@@ -1,8 +1,10 @@
 """The calibration comparison bound: what two calibrations could make of one passive device.
 
 Williams, Marks and Davidson, "Comparison of on-wafer calibrations", ARFTG 38, 1991 (quoted from
-memory). Every function speaks of S' - S, where S is a device corrected with the first terms
-and S' the same raw sweep corrected with the second.
+memory), give it to the first order in the difference of the terms. Here it is exact: the first
+order is only where the search for the worst device begins. Every function speaks of S' - S,
+where S is a device corrected with the first terms and S' the same raw sweep corrected with the
+second.
 """
 
 from dataclasses import dataclass
@@ -10,11 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from sitegen.compute.rf.correct import correct, uncorrect
-from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms, TwoPortTerms
-from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.compute.rf.residuals import between, residuals_between
+from sitegen.compute.rf.terms import ErrorTerms, OnePortTerms, TwoPortTerms
+from sitegen.compute.rf.worst_devices import (
+    change_of,
+    lossless,
+    worst_devices,
+    worst_to_first_order,
+)
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
+from sitegen.model.frequency_lists import same_frequencies
 
 _ANGLES = 96
-_SIZES = 25
 _ZOOMS = 2
 
 
@@ -31,20 +40,12 @@ class Bound:
     difference: FloatArray
     device: ComplexArray
 
-
-@dataclass(frozen=True, eq=False)
-class _Residual:
-    """First-order change of one direction's S-parameters, (n_freq,) each, near port first.
-
-    dS11 = d + r S11 + m S11^2 + load S12 S21 and dS21 = leak + S21 (t + m S11 + load S22).
-    """
-
-    d: ComplexArray
-    r: ComplexArray
-    m: ComplexArray
-    load: ComplexArray
-    t: ComplexArray
-    leak: ComplexArray
+    @property
+    def greatest(self) -> FloatArray:
+        """(n_freq,) of whichever S-parameter."""
+        if self.difference.ndim == 1:
+            return self.difference
+        return np.asarray(self.difference.max(axis=(1, 2)))
 
 
 def shown_difference(first: ErrorTerms, second: ErrorTerms, device: ComplexArray) -> ComplexArray:
@@ -63,7 +64,7 @@ def one_port_bound(first: OnePortTerms, second: OnePortTerms) -> Bound:
         ValueError: other frequencies, or another reference impedance.
     """
     _require_comparable(first, second)
-    a, b, c, d = _between(first, second)
+    a, b, c, d = between(first, second)
 
     def difference(angle: FloatArray) -> FloatArray:
         gamma = np.exp(1j * angle)
@@ -86,37 +87,57 @@ def one_port_bound(first: OnePortTerms, second: OnePortTerms) -> Bound:
     )
 
 
-def two_port_bound(first: TwoPortTerms, second: TwoPortTerms) -> Bound:
-    """The greatest |S'ij - Sij| over passive two-ports, to the first order in the residuals.
+def bound_between(first: ErrorTerms, second: ErrorTerms) -> Bound:
+    """The bound of either kind of terms.
 
-    The residual terms are those of the first calibration seen through the second at its
-    probe tips; products of two residuals are neglected, and so are products of a load match
-    with what is left of the other load match (zero where both have the same switch terms).
-    The extremes of the first-order form are found exactly, over devices with the largest
-    singular value up to 1: reflection x at an angle and transmissions of sqrt(1 - x^2).
+    Raises:
+        ValueError: other kinds of terms, other frequencies, or another reference impedance.
+    """
+    if isinstance(first, OnePortTerms) and isinstance(second, OnePortTerms):
+        return one_port_bound(first, second)
+    if isinstance(first, TwoPortTerms) and isinstance(second, TwoPortTerms):
+        return two_port_bound(first, second)
+    raise ValueError("a one-port calibration cannot be compared with a two-port one")
+
+
+def two_port_bound(first: TwoPortTerms, second: TwoPortTerms) -> Bound:
+    """The greatest |S'ij - Sij| over passive two-ports, exact in the differences of the terms.
+
+    S' - S is analytic in S where no passive device is corrected to infinity, and then greatest
+    on lossless two-ports (the maximum principle; unitary matrices are the Shilov boundary of
+    the matrices whose singular values are at most 1). The search begins at the worst device to
+    the first order in the residuals and climbs the exact difference from there.
 
     Raises:
         ValueError: other frequencies, or another reference impedance.
     """
     _require_comparable(first, second)
     with np.errstate(all="ignore"):
-        forward, reverse = _residuals(first, second)
-        s11, by_s11 = _worst_reflection(forward)
-        s22, by_s22 = _worst_reflection(reverse)
-        s21, by_s21 = _worst_transmission(forward)
-        s12, by_s12 = _worst_transmission(reverse)
-    turned = np.s_[:, ::-1, ::-1]
-    difference = np.stack([np.stack([s11, s12], -1), np.stack([s21, s22], -1)], axis=-2)
-    device = np.stack([by_s11, by_s12[turned], by_s21, by_s22[turned]])
-    known = np.all(np.isfinite(difference), axis=(1, 2), keepdims=True)
-    return Bound(
-        np.where(known, difference, np.nan),
-        np.where(known, device, complex(np.nan, np.nan)).reshape(2, 2, *difference.shape),
-    )
+        residuals = residuals_between(first, second)
+        changes = change_of(first.forward, second.forward), change_of(first.reverse, second.reverse)
+        forward = worst_devices(worst_to_first_order(*residuals), *changes)
+        reverse = worst_devices(worst_to_first_order(*residuals[::-1]), *changes[::-1])
+        active = _corrects_to_infinity(first, second)
+    n_freq = len(first.frequency_hz)
+    difference: FloatArray = np.empty((n_freq, 2, 2))
+    device: ComplexArray = np.empty((2, 2, n_freq, 2, 2), np.complex128)
+    for near, (greatest, angles) in enumerate((forward, reverse)):
+        far = 1 - near
+        s11, s22, _, s21, s12 = lossless(angles)
+        for place, row in enumerate((near, far)):
+            difference[:, row, near] = greatest[place]
+            worst = device[row, near]
+            worst[:, near, near], worst[:, far, far] = s11[place], s22[place]
+            worst[:, far, near], worst[:, near, far] = s21[place], s12[place]
+    known = np.all(difference >= 0.0, axis=(1, 2))
+    difference[active] = np.inf
+    difference[~known] = np.nan
+    device[:, :, ~known] = complex(np.nan, np.nan)
+    return Bound(difference, device)
 
 
 def _require_comparable(first: ErrorTerms, second: ErrorTerms) -> None:
-    if not np.array_equal(first.frequency_hz, second.frequency_hz):
+    if not same_frequencies(first.frequency_hz, second.frequency_hz):
         raise ValueError("the two calibrations stand on other frequencies")
     if first.z_ref_ohm != second.z_ref_ohm:  # NaN, an unknown impedance, equals nothing
         raise ValueError(
@@ -124,93 +145,13 @@ def _require_comparable(first: ErrorTerms, second: ErrorTerms) -> None:
         )
 
 
-def _between(
-    first: OnePortTerms | DrivenTerms, second: OnePortTerms | DrivenTerms
-) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
-    """a, b, c, d of G' = (a G + b)/(c G + d): the second's inverse after the first."""
-    shift = first.directivity - second.directivity
-    tracked = first.reflection_tracking - shift * first.source_match
-    below = second.reflection_tracking + second.source_match * shift
-    c = second.source_match * tracked - second.reflection_tracking * first.source_match
-    return tracked, shift, c, below
-
-
-def _residuals(first: TwoPortTerms, second: TwoPortTerms) -> tuple[_Residual, _Residual]:
-    ports = [_between(first.forward, second.forward), _between(first.reverse, second.reverse)]
-    sides = [(first.forward, second.forward), (first.reverse, second.reverse)]
-    found = []
-    for near, far, (one, two) in zip(ports, ports[::-1], sides, strict=True):
-        a, b, c, d = near
-        _, b_far, c_far, d_far = far
-        a_far = far[0]
-        # how the first load match looks through the second calibration's far box
-        load_seen = (c_far + d_far * one.load_match) / (a_far + b_far * one.load_match)
-        shift_near, shift_far = b / d, b_far / d_far
-        loops = (1.0 - two.source_match * shift_near) * (1.0 - two.load_match * shift_far)
-        found.append(
-            _Residual(
-                d=shift_near,
-                r=a / d - 1.0,
-                m=-c / d,
-                load=-c_far / d_far + load_seen - two.load_match,
-                t=one.transmission_tracking / two.transmission_tracking * loops - 1.0,
-                leak=(one.isolation - two.isolation) / two.transmission_tracking * loops,
-            )
-        )
-    return found[0], found[1]
-
-
-def _worst_reflection(residual: _Residual) -> tuple[FloatArray, ComplexArray]:
-    """Greatest |dS11|: x and the angle by search, the transmissions' phase so that it adds."""
-
-    def along(size: FloatArray, angle: FloatArray) -> tuple[ComplexArray, ComplexArray]:
-        gamma = size * np.exp(1j * angle)
-        return gamma, residual.d + gamma * (residual.r + gamma * residual.m)
-
-    n_freq = len(residual.d)
-    size: FloatArray = np.full(n_freq, 0.5)
-    angle: FloatArray = np.zeros(n_freq)
-    half_size, half_angle = 0.5, np.pi
-    for _ in range(_ZOOMS + 1):
-        sizes = size + np.linspace(-half_size, half_size, _SIZES)[:, np.newaxis, np.newaxis]
-        angles = angle + np.linspace(-half_angle, half_angle, _ANGLES + 1)[:, np.newaxis]
-        sizes = np.clip(sizes, 0.0, 1.0)
-        total = np.abs(along(sizes, angles)[1]) + np.abs(residual.load) * (1.0 - sizes**2)
-        flat = total.reshape(-1, n_freq)
-        size = _at_greatest(flat, np.broadcast_to(sizes, total.shape).reshape(flat.shape))
-        angle = _at_greatest(flat, np.broadcast_to(angles, total.shape).reshape(flat.shape))
-        half_size, half_angle = 2.0 * half_size / (_SIZES - 1), 2.0 * half_angle / _ANGLES
-    gamma, sum_ = along(size, angle)
-    greatest = np.abs(sum_) + np.abs(residual.load) * (1.0 - size**2)
-    phase = np.angle(sum_) - np.angle(residual.load)
-    return greatest, _lossless(gamma, phase, np.zeros(n_freq))
-
-
-def _worst_transmission(residual: _Residual) -> tuple[FloatArray, ComplexArray]:
-    """Greatest |dS21|: |leak| + y (|t| + (|m| + |load|) sqrt(1 - y^2)), all phases adding."""
-    straight = np.abs(residual.t)
-    mismatch = np.abs(residual.m) + np.abs(residual.load)
-    y = np.linspace(0.0, 1.0, 2001)[:, np.newaxis]
-    total = y * (straight + mismatch * np.sqrt(1.0 - y**2))
-    best = _at_greatest(total, np.broadcast_to(y, total.shape))
-    x = np.sqrt(1.0 - best**2)
-    greatest = np.abs(residual.leak) + best * (straight + mismatch * x)
-    through = np.where(np.abs(residual.leak) > 0, np.angle(residual.leak) - np.angle(residual.t), 0)
-    s11 = x * np.exp(1j * (np.angle(residual.t) - np.angle(residual.m)))
-    s22_angle = np.angle(residual.t) - np.angle(residual.load)
-    # of a lossless two-port, angle S12 = angle S11 + angle S22 + 180 degrees - angle S21
-    return greatest, _lossless(s11, np.angle(s11) + s22_angle + np.pi, through)
-
-
-def _lossless(s11: ComplexArray, product_angle: FloatArray, s21_angle: FloatArray) -> ComplexArray:
-    """A lossless two-port of given S11, angle of S12 S21 and angle of S21, (n_freq, 2, 2)."""
-    through = np.sqrt(np.clip(1.0 - np.abs(s11) ** 2, 0.0, None))
-    s = np.empty((len(s11), 2, 2), np.complex128)
-    s[:, 0, 0] = s11
-    s[:, 1, 0] = through * np.exp(1j * s21_angle)
-    s[:, 0, 1] = through * np.exp(1j * (product_angle - s21_angle))
-    s[:, 1, 1] = -np.conj(s11) * np.exp(1j * product_angle)
-    return s
+def _corrects_to_infinity(first: TwoPortTerms, second: TwoPortTerms) -> BoolArray:
+    """Where some passive reflection at either port would become infinite."""
+    found: BoolArray = np.zeros(len(first.frequency_hz), np.bool_)
+    for one, two in ((first.forward, second.forward), (first.reverse, second.reverse)):
+        _, _, c, d = between(one, two)
+        found |= np.abs(c) >= np.abs(d)
+    return found
 
 
 def _at_greatest(values: FloatArray, of: FloatArray) -> FloatArray:

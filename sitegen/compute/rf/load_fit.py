@@ -17,6 +17,9 @@ _STARTS = np.linspace(-0.5, 0.5, 21)
 _LARGEST = 1.0
 """A match whose reactance or susceptance exceeds its reference would be none: a load that is
 nearly an open satisfies the equations of a flush thru whatever was measured."""
+LARGEST_FIT_CONDITION = 1e3
+"""Above this an error of |open| is enlarged to a match that no one can use: a reactance wrong by
+the reference impedance for an error of 0.001. Our own choice."""
 _MOST_STEPS = 200
 _CAPACITANCE_STARTS = (-0.4, -0.1, 0.1, 0.4)
 
@@ -62,7 +65,6 @@ def fit_load(
     open_: Open,
     match: Load,
     fit: Literal["l", "lc"],
-    largest_condition: float,
 ) -> FittedLoad:
     """Least squares over all used frequencies.
 
@@ -81,7 +83,7 @@ def fit_load(
         NaN values where the remainders cannot tell the parameters: no redundancy, two minima
         that fit alike, no minimum within reason, or a Jacobian, for parameters as reactance
         over reference impedance at the highest frequency, whose smallest singular value is
-        below 1/largest_condition.
+        below 1/LARGEST_FIT_CONDITION.
     """
     used = equation.at_used()
     top_rad_per_s = 2.0 * np.pi * float(used.frequency_hz[-1])
@@ -95,10 +97,12 @@ def fit_load(
         return _not_determined(equation, fit)
     jacobian = np.asarray(found.jac)
     smallest = float(np.linalg.svd(jacobian, compute_uv=False)[-1])
-    if not smallest * largest_condition >= 1.0:
+    if not smallest * LARGEST_FIT_CONDITION >= 1.0:
         return _not_determined(equation, fit)
     values = found.x * units[:n_parameter]
-    u = _standard_uncertainty(jacobian, found.fun, len(used.weight)) * units[:n_parameter]
+    scale = units[:n_parameter]
+    covariance = _covariance(jacobian, found.fun, len(used.weight)) * np.outer(scale, scale)
+    u = np.sqrt(np.diag(covariance))
     solved = np.abs(equation.open_for(_load(match, values)))
     defined = np.abs(reflection(open_, equation.frequency_hz, equation.z_ref_ohm))
     with_capacitance = fit == "lc"
@@ -111,6 +115,8 @@ def fit_load(
         u_open_capacitance_f=float(u[2]) if with_capacitance else None,
         condition=1.0 / smallest,
         remainder=np.where(equation.weight > 0, solved - defined, np.nan),
+        covariance=covariance,
+        gain=_gain(jacobian, equation.weight) * scale[:, np.newaxis, np.newaxis],
     )
 
 
@@ -207,17 +213,25 @@ def _several(minima: list[OptimizeResult]) -> bool:
     return any(float(np.abs(one.x - minima[0].x).max()) > 1e-3 for one in minima)
 
 
-def _standard_uncertainty(
-    jacobian: FloatArray, remainder: FloatArray, n_frequency: int
-) -> FloatArray:
+def _covariance(jacobian: FloatArray, remainder: FloatArray, n_frequency: int) -> FloatArray:
     """HC3, with real and imaginary part of one frequency taken as dependent."""
     inverse = np.linalg.inv(jacobian.T @ jacobian)
     leverage = np.einsum("ij,jk,ik->i", jacobian, inverse, jacobian)
     enlarged = remainder / np.maximum(1.0 - leverage, 1e-3)
     pull = (jacobian * enlarged[:, np.newaxis]).reshape(-1, n_frequency, jacobian.shape[1])
     together = pull.sum(axis=0)
-    u: FloatArray = np.sqrt(np.diag(inverse @ together.T @ together @ inverse))
-    return u
+    covariance: FloatArray = inverse @ together.T @ together @ inverse
+    return covariance
+
+
+def _gain(jacobian: FloatArray, weight: FloatArray) -> FloatArray:
+    """-(J' J)^-1 J' W on all frequencies, (n_parameter, n_part, n_freq)."""
+    used = weight > 0
+    n_parameter = jacobian.shape[1]
+    inverse = np.linalg.pinv(jacobian).reshape(n_parameter, -1, int(used.sum()))
+    gain: FloatArray = np.zeros((n_parameter, inverse.shape[1], len(weight)))
+    gain[..., used] = -inverse * weight[used]
+    return gain
 
 
 def _load(match: Load, values: FloatArray) -> Load:
@@ -235,5 +249,16 @@ def _with_constant(open_: Open, constant_f: float) -> tuple[float, ...]:
 def _not_determined(equation: OpenEquation, fit: Literal["l", "lc"]) -> FittedLoad:
     nan = float("nan")
     other = nan if fit == "lc" else None
-    left = np.full(len(equation.weight), nan)
-    return FittedLoad(nan, nan, other, other, other, other, float("inf"), left)
+    n_freq, n_parameter, n_part = len(equation.weight), *((3, 2) if fit == "lc" else (1, 1))
+    return FittedLoad(
+        inductance_h=nan,
+        u_inductance_h=nan,
+        capacitance_f=other,
+        u_capacitance_f=other,
+        open_capacitance_f=other,
+        u_open_capacitance_f=other,
+        condition=float("inf"),
+        remainder=np.full(n_freq, nan),
+        covariance=np.full((n_parameter, n_parameter), nan),
+        gain=np.full((n_parameter, n_part, n_freq), nan),
+    )

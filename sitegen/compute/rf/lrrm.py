@@ -1,32 +1,119 @@
-"""Line-reflect-reflect-match calibration with a fitted load inductance."""
+"""Line-reflect-reflect-match calibration in closed form, seen from the middle of the thru.
 
-import warnings
-from dataclasses import replace
+A thru that looks the same from both ends has an even and an odd mode: its middle carries an
+open for the one and a short for the other. Their reflections at the probe tips, S11 + S21 and
+S11 - S21, are the two that port 2 shows to port 1 unchanged. In the coordinate
+
+    h(G) = (G - (S11 - S21)) / ((S11 + S21) - G)
+
+(the impedance seen from the middle, scaled) a reflection at port 2 shows at port 1 as -h. A
+reflect equal at both ports is therefore a pair h, -h, and two reflects fix, with no more than
+a quadratic equation, where 0 and infinity show in the raw data. The match then gives the
+scale: the reflects' h over the match's h is a ratio of raw quantities. No thru is special,
+neither flush nor of half a wavelength; match at port 2 only changes a sign.
+
+The method: Purroy and Pradell, IEEE Trans. Instrum. Meas. 50 (2001) 1307; the load's
+capacitance: Liu et al. 2017 (both quoted from memory). This form of it is our own.
+"""
+
+from dataclasses import dataclass, replace
 
 import numpy as np
-from skrf import Frequency, Network
-from skrf.calibration import LRRM
 
-from sitegen.compute.rf.definitions import Load, reflection, transmission
-from sitegen.compute.rf.eight_term import SWITCH_TERMS_NOTE as SWITCH_TERMS_NOTE
-from sitegen.compute.rf.eight_term import Receivers, twelve_terms
-from sitegen.compute.rf.eight_term import SwitchTerms as SwitchTerms
-from sitegen.compute.rf.linear import LARGEST_CONDITION, least_squares
-from sitegen.compute.rf.lrrm_direct import LrrmDefinitions as LrrmDefinitions
-from sitegen.compute.rf.lrrm_direct import LrrmSweeps as LrrmSweeps
+from sitegen.compute.rf.definitions import Load, Open, Short, Thru, reflection, transmission
+from sitegen.compute.rf.eight_term import (
+    Receivers,
+    SwitchTerms,
+    as_vector,
+    condition_at_tips,
+    other_box,
+    require_shapes,
+    row_at_port_1,
+    row_at_port_2,
+    row_of_unknown,
+    seen_through_thru,
+    terms_of_boxes,
+    transfer,
+)
+from sitegen.compute.rf.linear import LARGEST_CONDITION
+from sitegen.compute.rf.load_fit import MatchFit, OpenEquation, fit_load
 from sitegen.compute.rf.one_port import undetermined_note
-from sitegen.compute.rf.solt import ISOLATION_NOTE
 from sitegen.compute.rf.solution import (
     CalibrationNotSolvable,
     CalibrationSolution,
+    FittedLoad,
     Port,
     SolvedReflects,
 )
-from sitegen.compute.rf.terms import OnePortTerms, TwoPortTerms
-from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
+from sitegen.model.arrays import ComplexArray, FloatArray
 
-_LEAST_TRANSMISSION = 1e-9
-_LEAST_THRU_PHASE = 1e-9
+
+@dataclass(frozen=True, eq=False)
+class LrrmSweeps:
+    """Raw sweeps, (n_freq, 2, 2) complex each; the reflects are at both ports at once.
+
+    Of the match only the reflection at its port counts, with the two transmissions where
+    switch terms are given.
+    """
+
+    thru: ComplexArray
+    short: ComplexArray
+    open: ComplexArray
+    match: ComplexArray
+
+
+@dataclass(frozen=True)
+class LrrmDefinitions:
+    """The thru is wholly known, of the open the magnitude, of the match what is not fitted.
+
+    The short's definition only tells the two reflects apart. Each standard may lie behind an
+    offset. Reflects are taken as equal at both ports.
+    """
+
+    thru: Thru
+    short: Short
+    open: Open
+    match: Load
+
+
+@dataclass(frozen=True, eq=False)
+class _MiddleView:
+    """What the raw data say without the match, (n_freq,) each."""
+
+    even: ComplexArray
+    """True reflection of the open in the thru's middle, S11 + S21."""
+    odd: ComplexArray
+    """True reflection of the short in the thru's middle, S11 - S21."""
+    raw_even: ComplexArray
+    raw_odd: ComplexArray
+    raw_match: ComplexArray
+    """The match's h up to the scale that is common to all three raw h."""
+    short_over_match: ComplexArray
+    open_over_match: ComplexArray
+
+    def h(self, gamma: ComplexArray) -> ComplexArray:
+        """The coordinate of a true reflection."""
+        return (gamma - self.odd) / (self.even - gamma)
+
+    def gamma(self, h: ComplexArray) -> ComplexArray:
+        """The true reflection of a coordinate."""
+        return (self.odd + h * self.even) / (1.0 + h)
+
+    def reflects(self, gamma_match: ComplexArray) -> SolvedReflects:
+        """Both reflects for a given match."""
+        h = self.h(gamma_match)
+        return SolvedReflects(
+            short=self.gamma(self.short_over_match * h), open=self.gamma(self.open_over_match * h)
+        )
+
+    def box(self, gamma_match: ComplexArray) -> ComplexArray:
+        """Port 1's transfer matrix: raw h = scale * true h, in vectors."""
+        scale = self.raw_match / self.h(gamma_match)
+        x = np.empty((len(scale), 2, 2), np.complex128)
+        x[:, 0, 0] = scale * self.raw_even - self.raw_odd
+        x[:, 0, 1] = self.raw_odd * self.even - scale * self.raw_even * self.odd
+        x[:, 1, 0], x[:, 1, 1] = scale - 1.0, self.even - scale * self.odd
+        return x
 
 
 def solve_lrrm(
@@ -35,224 +122,182 @@ def solve_lrrm(
     sweeps: LrrmSweeps,
     definitions: LrrmDefinitions,
     *,
+    fit: MatchFit = "l",
     match_port: Port = 1,
     switch_terms: SwitchTerms | None = None,
     raw_isolation: ComplexArray | None = None,
     largest_condition: float = LARGEST_CONDITION,
 ) -> CalibrationSolution:
-    """Twelve error terms from thru, short, open and a match at one port, by scikit-rf's LRRM.
+    """Twelve error terms from thru, short, open and a match at one port.
 
-    Purroy and Pradell, IEEE Trans. Instrum. Meas. 50 (2001) 1307; Zhao et al., Appl. Sci. 7
-    (2017) 866. One inductance is fitted over all frequencies. A match at port 2 is solved
-    with the ports' names exchanged.
+    Args:
+        fit: what is found of the match from the open, see `load_fit.fit_load`; its
+            resistance and offset are always the defined ones. "none" takes it all as defined.
 
     Returns:
-        NaN terms and `determined` False where a sweep is NaN, the two reflects are too close,
-        the thru lets nothing through or turns by a multiple of 180 degrees, or at 0 Hz.
-        `redundancy` counts real equations: one |open| at each determined frequency for the
-        one inductance.
+        NaN terms and `determined` False where a sweep is NaN, where the thru lets nothing
+        through or where the equations' condition number exceeds `largest_condition` (the two
+        reflects an odd number of eighths of a wavelength from the thru's middle, for example,
+        look alike), and everywhere when the open cannot tell the match's fitted values.
 
     Raises:
-        CalibrationNotSolvable: flush thru, a standard behind an offset, a match with a
-            capacitance, shapes that disagree, or no determined frequency.
+        CalibrationNotSolvable: shapes that disagree, or no determined frequency.
     """
-    _require_solvable(definitions)
-    _require_shapes(frequency_hz, sweeps, raw_isolation)
-    n_freq = len(frequency_hz)
-    isolation = np.zeros((n_freq, 2, 2), np.complex128) if raw_isolation is None else raw_isolation
-    switch = switch_terms or SwitchTerms(*np.zeros((2, n_freq), np.complex128))
-    if match_port == 2:
-        sweeps, switch, isolation = _exchanged(sweeps, switch, isolation)
-    ideal_thru = transmission(definitions.thru, frequency_hz, z_ref_ohm)
-    condition = np.maximum(_condition(sweeps, 0), _condition(sweeps, 1))
-    usable = (
-        (condition <= largest_condition)
-        & (frequency_hz > 0)
-        & _passes(sweeps.thru - isolation, ideal_thru)
-        & _finite(sweeps.match)
-        & _finite(isolation)
-        & np.isfinite(switch.forward)
-        & np.isfinite(switch.reverse)
-    )
-    if not usable.any():
-        raise CalibrationNotSolvable("no frequency has the sweeps that LRRM needs")
-    run, warned = _run(frequency_hz, z_ref_ohm, sweeps, definitions, switch, isolation, usable)
-    terms = _twelve_terms(frequency_hz, z_ref_ohm, run.coefs, Receivers(switch, isolation), usable)
-    if match_port == 2:
-        terms = replace(terms, forward=terms.reverse, reverse=terms.forward)
-    determined = usable & np.isfinite(terms.forward.transmission_tracking)
-    inductance_h = float(np.real(run.solved_l[0]))
-    notes = warned + _notes(switch_terms, raw_isolation, inductance_h)
+    require_shapes(frequency_hz, {**vars(sweeps), "isolation": raw_isolation})
+    receivers = Receivers(switch_terms, raw_isolation)
+    thru = transmission(definitions.thru, frequency_hz, z_ref_ohm)
+    free = {name: receivers.without(raw) for name, raw in vars(sweeps).items()}
+    with np.errstate(all="ignore"):
+        defined = SolvedReflects(
+            short=reflection(definitions.short, frequency_hz, z_ref_ohm),
+            open=reflection(definitions.open, frequency_hz, z_ref_ohm),
+        )
+        load = definitions.match
+        gamma_match = reflection(load, frequency_hz, z_ref_ohm)
+        view = _middle_view(free, thru, defined, gamma_match, match_port)
+        # where the reflects look alike noise moves the solution anywhere: ask the definitions too
+        usable = np.maximum(
+            _condition(defined, gamma_match, thru, match_port),
+            _condition(view.reflects(gamma_match), gamma_match, thru, match_port),
+        )
+        well = usable <= largest_condition
+        if not well.any():
+            raise CalibrationNotSolvable("no frequency has the sweeps that LRRM needs")
+        fitted: FittedLoad | None = None
+        if fit != "none":
+            weight = np.where(well, np.min(usable) / usable, 0.0)
+            equation = OpenEquation(
+                frequency_hz, z_ref_ohm, view.even, view.odd, view.open_over_match, weight
+            )
+            fitted = fit_load(equation, definitions.open, load, fit)
+            load = replace(
+                load,
+                inductance_h=fitted.inductance_h,
+                capacitance_f=load.capacitance_f
+                if fitted.capacitance_f is None
+                else fitted.capacitance_f,
+            )
+        gamma_match = reflection(load, frequency_hz, z_ref_ohm)
+        reflects = view.reflects(gamma_match)
+        condition = np.maximum(usable, _condition(reflects, gamma_match, thru, match_port))
+        determined = condition <= largest_condition
+        boxes = other_box(view.box(gamma_match), transfer(thru), transfer(free["thru"]))
+        terms = terms_of_boxes(frequency_hz, z_ref_ohm, boxes, receivers, determined)
+    nan = complex(np.nan, np.nan)
     return CalibrationSolution(
         method="LRRM",
         terms=terms,
         determined=determined,
         condition=condition,
-        redundancy=int(determined.sum()) - 1,
-        redundancy_of="real equations for the load inductance, one a frequency",
+        redundancy=_redundancy(int(determined.sum()), fit),
+        redundancy_of="real equations for the match, from the open at each frequency",
         residuals=(),
-        notes=notes + undetermined_note(frequency_hz, determined),
-        fitted_load_inductance_h=inductance_h,
-        fitted_load_inductance_port=match_port,
+        notes=receivers.notes + _load_notes(fitted) + undetermined_note(frequency_hz, determined),
+        fitted_load_inductance_h=None if fitted is None else fitted.inductance_h,
+        fitted_load_inductance_port=None if fitted is None else match_port,
+        fitted_load=fitted,
         solved_reflects=SolvedReflects(
-            short=_spread(run.solved_r1.s[:, 0, 0], usable),
-            open=_spread(run.solved_r2.s[:, 0, 0], usable),
+            short=np.where(determined, reflects.short, nan),
+            open=np.where(determined, reflects.open, nan),
         ),
     )
 
 
-def _require_solvable(definitions: LrrmDefinitions) -> None:
-    if definitions.thru.delay_s == 0:
-        raise CalibrationNotSolvable(
-            "LRRM with a flush thru (delay 0 s) cannot be solved here: use a thru with its delay"
-        )
-    for name in ("short", "open", "match"):
-        offset = getattr(definitions, name).offset
-        if offset.delay_s != 0:
-            raise CalibrationNotSolvable(
-                f"LRRM with the {name} behind an offset of {offset.delay_s:g} s cannot be solved "
-                "here: the reference plane must lie at the standards"
-            )
-    if definitions.match.capacitance_f != 0:
-        raise CalibrationNotSolvable(
-            f"LRRM fits the match as a resistance with an inductance, and a capacitance of "
-            f"{definitions.match.capacitance_f:g} F was declared"
-        )
+def _middle_view(
+    free: dict[str, ComplexArray],
+    thru: ComplexArray,
+    defined: SolvedReflects,
+    gamma_match: ComplexArray,
+    match_port: Port,
+) -> _MiddleView:
+    """The raw data in the thru's middle, open and short there told apart by the definitions.
 
-
-def _require_shapes(
-    frequency_hz: FloatArray, sweeps: LrrmSweeps, raw_isolation: ComplexArray | None
-) -> None:
-    expected = (len(frequency_hz), 2, 2)
-    for name, sweep in {**vars(sweeps), "isolation": raw_isolation}.items():
-        if sweep is not None and sweep.shape != expected:
-            raise CalibrationNotSolvable(
-                f"the raw {name} has shape {sweep.shape}, and {expected} is needed"
-            )
-
-
-def _condition(sweeps: LrrmSweeps, port: int) -> FloatArray:
-    """How well the two raw reflects are told apart at a port, (n_freq,)."""
-    reflects = np.stack([sweeps.short[:, port, port], sweeps.open[:, port, port]], axis=-1)
-    _, condition = least_squares(np.stack([np.ones_like(reflects), reflects], -1), reflects)
-    return condition
-
-
-def _passes(thru: ComplexArray, ideal_thru: ComplexArray) -> BoolArray:
-    """Where the thru transmits both ways and its defined delay can be told from none."""
-    across = np.minimum(np.abs(thru[:, 0, 1]), np.abs(thru[:, 1, 0]))
-    turned = np.abs(ideal_thru[:, 1, 0] ** 2 - 1.0) > _LEAST_THRU_PHASE
-    passing: BoolArray = _finite(thru) & (across > _LEAST_TRANSMISSION) & turned
-    return passing
-
-
-def _finite(s: ComplexArray) -> BoolArray:
-    """Where all four S-parameters are numbers, (n_freq,)."""
-    finite: BoolArray = np.all(np.isfinite(s), axis=(1, 2))
-    return finite
-
-
-def _exchanged(
-    sweeps: LrrmSweeps, switch: SwitchTerms, isolation: ComplexArray
-) -> tuple[LrrmSweeps, SwitchTerms, ComplexArray]:
-    """Everything as if port 1 were called port 2."""
-    turned = {name: sweep[:, ::-1, ::-1] for name, sweep in vars(sweeps).items()}
-    return (
-        replace(sweeps, **turned),
-        SwitchTerms(forward=switch.reverse, reverse=switch.forward),
-        isolation[:, ::-1, ::-1],
-    )
-
-
-def _run(
-    frequency_hz: FloatArray,
-    z_ref_ohm: float,
-    sweeps: LrrmSweeps,
-    definitions: LrrmDefinitions,
-    switch: SwitchTerms,
-    isolation: ComplexArray,
-    usable: BoolArray,
-) -> tuple[LRRM, tuple[str, ...]]:
-    """scikit-rf's solution at the usable frequencies, and the warnings it gave.
-
-    The order thru, short, open, match is scikit-rf's requirement; another one fails there
-    or, worse, does not. The match is handed over as a bare resistor: its closed-form start
-    of the inductance assumes that, and with an inductance it starts at 0 H and, on narrow or
-    low bands, stays there.
+    Exchanging the two turns each reflect's h into about 1/h, its opposite: the definitions
+    need to be right within 90 degrees.
     """
-    used_hz = frequency_hz[usable]
-    frequency = Frequency.from_f(used_hz, unit="hz")
+    raw_thru = transfer(free["thru"])
 
-    def network(s: ComplexArray) -> Network:
-        return Network(frequency=frequency, s=s, z0=z_ref_ohm)
+    def both(name: str) -> tuple[ComplexArray, ComplexArray]:
+        s = free[name]
+        return as_vector(s[:, 0, 0]), seen_through_thru(raw_thru, s[:, 1, 1])
 
-    def both_ports(gamma: ComplexArray) -> Network:
-        return network(gamma[:, np.newaxis, np.newaxis] * np.eye(2))
+    short, open_, match = both("short"), both("open"), both("match")
+    first, second = _unchanged(short, open_)
+    even, odd = thru[:, 0, 0] + thru[:, 1, 0], thru[:, 0, 0] - thru[:, 1, 0]
+    views, misses = [], []
+    for raw_even, raw_odd in ((first, second), (second, first)):
+        h_short, h_open = (_raw_h(one[0], raw_even, raw_odd) for one in (short, open_))
+        h_match = _raw_h(match[0], raw_even, raw_odd)
+        if match_port == 2:
+            h_match = -_raw_h(match[1], raw_even, raw_odd)
+        ratios = h_short / h_match, h_open / h_match
+        view = _MiddleView(even, odd, raw_even, raw_odd, h_match, *ratios)
+        found = view.reflects(gamma_match)
+        views.append(view)
+        misses.append(np.abs(found.short - defined.short) + np.abs(found.open - defined.open))
+    nearer = misses[0] < misses[1]
+    one, other = (vars(view) for view in views)
+    return _MiddleView(**{name: np.where(nearer, one[name], other[name]) for name in one})
 
-    resistor = Load(definitions.match.resistance_ohm)
-    short, open_, match = (
-        both_ports(reflection(standard, used_hz, z_ref_ohm))
-        for standard in (definitions.short, definitions.open, resistor)
+
+def _unchanged(
+    short: tuple[ComplexArray, ComplexArray], open_: tuple[ComplexArray, ComplexArray]
+) -> tuple[ComplexArray, ComplexArray]:
+    """The two raw reflections that port 2 shows to port 1 unchanged.
+
+    What port 2 shows and what port 1 shows are tied by A m v - B (m + v) + C = 0, the same at
+    both reflects; the unchanged ones solve A q^2 - 2 B q + C = 0. Beforehand all four are
+    shifted and scaled to be around 1, so that losses in the path do not blur the result.
+    """
+    raw = np.stack([vector[:, 0] / vector[:, 1] for vector in (*short, *open_)])
+    middle = raw.mean(axis=0)
+    size = np.sqrt(np.mean(np.abs(raw - middle) ** 2, axis=0))
+    m_short, v_short, m_open, v_open = (raw - middle) / size
+    rows = [
+        np.stack([m * v, -(m + v), np.ones_like(m)], axis=-1)
+        for m, v in ((m_short, v_short), (m_open, v_open))
+    ]
+    a, b, c = np.moveaxis(np.cross(rows[0], rows[1]), -1, 0)
+    root = np.sqrt(b**2 - a * c)
+    return middle + size * (b + root) / a, middle + size * (b - root) / a
+
+
+def _raw_h(vector: ComplexArray, raw_even: ComplexArray, raw_odd: ComplexArray) -> ComplexArray:
+    m, one = vector[:, 0], vector[:, 1]
+    h: ComplexArray = (m - raw_odd * one) / (raw_even * one - m)
+    return h
+
+
+def _condition(
+    reflects: SolvedReflects, gamma_match: ComplexArray, thru: ComplexArray, match_port: Port
+) -> FloatArray:
+    """Condition of the three equations that two unknown reflects and the match give."""
+    t = transfer(thru)
+    of_match = row_at_port_1(gamma_match) if match_port == 1 else row_at_port_2(gamma_match, t)
+    return condition_at_tips(
+        [row_of_unknown(reflects.short, t), row_of_unknown(reflects.open, t), of_match]
     )
-    thru = network(transmission(definitions.thru, used_hz, z_ref_ohm))
-    raw = [network(s[usable]) for s in (sweeps.thru, sweeps.short, sweeps.open, sweeps.match)]
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always")
-        run = LRRM(
-            measured=raw,
-            ideals=[thru, short, open_, match],
-            switch_terms=(network(switch.forward[usable]), network(switch.reverse[usable])),
-            isolation=network(isolation[usable]),
-            z0=z_ref_ohm,
-            match_fit="l",
+
+
+def _redundancy(n_determined: int, fit: MatchFit) -> int:
+    """|open| is one real equation a frequency; with its phase modelled there are two."""
+    match fit:
+        case "none":
+            return n_determined
+        case "l":
+            return max(n_determined - 1, 0)
+        case "lc":
+            return max(2 * n_determined - 3, 0)
+
+
+def _load_notes(fitted: FittedLoad | None) -> tuple[str, ...]:
+    if fitted is None:
+        return ()
+    if not np.isfinite(fitted.inductance_h):
+        return (
+            "the open does not tell the load inductance at these frequencies: "
+            "not determined unless it is declared",
         )
-        try:
-            run.run()
-        except (ValueError, np.linalg.LinAlgError) as error:
-            raise CalibrationNotSolvable(
-                f"scikit-rf found no load inductance that fits the sweeps ({error})"
-            ) from error
-    messages = dict.fromkeys(f"scikit-rf warned: {entry.message}" for entry in caught)
-    return run, tuple(messages)
-
-
-def _twelve_terms(
-    frequency_hz: FloatArray,
-    z_ref_ohm: float,
-    coefs: dict[str, ComplexArray],
-    receivers: Receivers,
-    usable: BoolArray,
-) -> TwoPortTerms:
-    """Twelve terms from scikit-rf's seven and the switch terms, on all frequencies."""
-    port_1, port_2 = (
-        OnePortTerms(
-            frequency_hz,
-            z_ref_ohm,
-            *(
-                _spread(coefs[f"{direction} {name}"], usable)
-                for name in ("directivity", "source match", "reflection tracking")
-            ),
-        )
-        for direction in ("forward", "reverse")
-    )
-    return twelve_terms(port_1, port_2, _spread(coefs["k"], usable), receivers)
-
-
-def _spread(values: ComplexArray, usable: BoolArray) -> ComplexArray:
-    """Values at the usable frequencies on all frequencies, NaN elsewhere."""
-    spread = np.full(len(usable), complex(np.nan, np.nan))
-    spread[usable] = values
-    return spread
-
-
-def _notes(
-    switch_terms: SwitchTerms | None, raw_isolation: ComplexArray | None, inductance_h: float
-) -> tuple[str, ...]:
-    notes = []
-    if switch_terms is None:
-        notes.append(SWITCH_TERMS_NOTE)
-    if raw_isolation is None:
-        notes.append(ISOLATION_NOTE)
-    if inductance_h < 0:
-        notes.append("the fitted load inductance is negative: the load looks capacitive")
-    return tuple(notes)
+    if fitted.inductance_h < 0:
+        return ("the fitted load inductance is negative: the load looks capacitive",)
+    return ()

@@ -4,22 +4,30 @@ The law of propagation (JCGM 100:2008, 5.2; JCGM 102:2011 for several quantities
 source that is off by one standard uncertainty moves a corrected S-parameter by a complex
 deviation. A real source (a resistance, a length) moves it along that deviation only; a circular
 one (noise, a contact) moves it likewise in every direction, since correction is analytic in
-error terms and raw sweeps. Covariances are those of real and imaginary part. Deviations are
-found by correcting again with perturbed terms, not by derivatives.
+error terms and raw sweeps. Covariances are those of real and imaginary part.
+
+Deviations source by source come from correcting again with perturbed terms; where only their
+covariance is wanted, for every sweep of every die, `common_covariance` takes all at once.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from sitegen.compute.rf.correct import correct
-from sitegen.compute.rf.terms import ErrorTerms, OnePortTerms
+from sitegen.compute.rf.terms import ErrorTerms, OnePortTerms, term_rows, terms_from_rows
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.event_results import SourceFigure, SourceGroup
 
 Kind = Literal["real", "circular"]
+_STEP = 1e-6
+"""Of error terms and raw S-parameters, small enough for nothing but the derivative to show."""
+_NEGLIGIBLE = 1e-9
+"""Share of the largest principal component below which one is rounding."""
+_CHUNK = 32
+"""Sweeps worked on at once, so that their derivatives stay in the processor's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,41 +91,111 @@ def common_deviations(
     )
 
 
+def common_covariance(
+    terms: ErrorTerms, perturbations: Sequence[Perturbation], raw: ComplexArray
+) -> FloatArray:
+    """`covariance` of `common_deviations`, to first order, without a deviation for each source.
+
+    A deviation is B' k, with B the derivatives of the corrected S-parameter by the error terms
+    and k what the source changes in them. With the sources' C = sum k k^H (twice that of a
+    circular one) and R = sum k k' (real ones only) a sweep needs no more than B' C B* = v_re +
+    v_im and B' R B = v_re - v_im + 2j cov, however many sources there are.
+
+    Args and shapes as in `common_deviations`; the result has one axis more, of three.
+    """
+    moved = [(one.kind, _rows(one.terms) - _rows(terms)) for one in perturbations]
+    n_term, n_freq = _rows(terms).shape
+    hermitian: ComplexArray = np.zeros((n_freq, n_term, n_term), np.complex128)
+    symmetric: ComplexArray = np.zeros_like(hermitian)
+    for kind, weight in (("circular", 2.0), ("real", 1.0)):
+        k = np.array([rows for one, rows in moved if one == kind])
+        if len(k):
+            across, along_ = np.moveaxis(k, -1, 0), np.transpose(k, (2, 1, 0))
+            hermitian = hermitian + weight * (along_ @ across.conj())
+            if kind == "real":
+                symmetric = symmetric + along_ @ across
+    own_axes = 1 if isinstance(terms, OnePortTerms) else 3
+    sweeps = raw.reshape(-1, *raw.shape[-own_axes:])
+    parts = [
+        _contracted(terms, sweeps[at : at + _CHUNK], hermitian, symmetric)
+        for at in range(0, len(sweeps), _CHUNK)
+    ]
+    return np.concatenate(parts).reshape(*raw.shape, 3) if parts else np.zeros((*raw.shape, 3))
+
+
+def _contracted(
+    terms: ErrorTerms, raw: ComplexArray, hermitian: ComplexArray, symmetric: ComplexArray
+) -> FloatArray:
+    """B' C B* and B' R B of some sweeps as variances and covariance, (*raw.shape, 3)."""
+    by_term = _derivatives(terms, raw)
+    shape = by_term.shape[:2] + by_term.shape[3:]
+    b = np.moveaxis(by_term, (2, 0), (0, -1))
+    flat = np.ascontiguousarray(b).reshape(len(b), -1, len(by_term))
+    total = np.einsum("fst,fst->fs", flat @ hermitian, flat.conj()).real
+    twice = np.einsum("fst,fst->fs", flat @ symmetric, flat)
+    parts = 0.5 * np.stack([total + twice.real, total - twice.real, twice.imag], axis=-1)
+    parts[..., :2] = np.maximum(parts[..., :2], 0.0)
+    return np.moveaxis(parts.reshape(len(b), *shape[1:], 3), 0, 1)
+
+
+def _derivatives(terms: ErrorTerms, raw: ComplexArray) -> ComplexArray:
+    """What each error term does to corrected sweeps, (n_term, *raw.shape)."""
+    corrected, rows = correct(terms, raw), _rows(terms)
+    found = np.empty((len(rows), *raw.shape), np.complex128)
+    for place in range(len(rows)):
+        moved = rows.copy()
+        moved[place] += _STEP
+        found[place] = (correct(terms_from_rows(terms, moved), raw) - corrected) / _STEP
+    return found
+
+
+def _rows(terms: ErrorTerms) -> ComplexArray:
+    rows: ComplexArray = np.array([row.values for row in term_rows(terms)])
+    return rows
+
+
 def own_deviations(
     terms: ErrorTerms, errors: SweepErrors, raw: ComplexArray
 ) -> tuple[Deviation, ...]:
     """What a sweep's own sources do to it: noise, its touchdown, linearity, cables.
 
-    A touchdown changes the reflections at both tips and the transmission, the same both ways.
+    A touchdown changes the reflections at both tips, and the transmissions as a share of them,
+    the same both ways.
     """
     corrected = correct(terms, raw)
     found: list[Deviation] = []
-
-    def moved(group: SourceGroup, name: str, change: ComplexArray) -> None:
-        values = correct(terms, raw + change) - corrected
-        found.append(Deviation(group, name, "circular", values))
-
-    for name, entry in _entries(terms):
-        mine = entry * raw
-        noise = np.hypot(errors.noise_floor, errors.trace_noise * np.abs(raw)) * entry
+    by_entry = [
+        (name, entry, (correct(terms, raw + _STEP * entry) - corrected) / _STEP)
+        for name, entry in _entries(terms)
+    ]
+    for name, entry, derivative in by_entry:
+        here = _at(entry, raw)
         if errors.noise_floor or errors.trace_noise:
-            moved("noise of the sweep", name, noise.astype(np.complex128))
+            size = np.hypot(errors.noise_floor, errors.trace_noise * np.abs(here))
+            found.append(Deviation("noise of the sweep", name, "circular", size * derivative))
         if errors.linearity:
-            moved("linearity of the sweep", name, errors.linearity * mine)
+            values = errors.linearity * here * derivative
+            found.append(Deviation("linearity of the sweep", name, "circular", values))
     if errors.cable:
         for name, path in _paths(terms):
-            moved("cable during the sweep", name, errors.cable * path * raw)
+            values = np.zeros_like(corrected)
+            for _, entry, derivative in by_entry:
+                values += errors.cable * np.sum(path * entry) * _at(entry, raw) * derivative
+            found.append(Deviation("cable during the sweep", name, "circular", values))
     if errors.contact:
-        found += [
-            Deviation(
-                "contact of the touchdown",
-                name,
-                "circular",
-                np.where(np.isfinite(corrected), errors.contact * entry, complex(np.nan, np.nan)),
+        for name, change in _contacts(terms, corrected):
+            found.append(
+                Deviation("contact of the touchdown", name, "circular", errors.contact * change)
             )
-            for name, entry in _contacts(terms)
-        ]
     return tuple(found)
+
+
+def _at(entry: FloatArray, raw: ComplexArray) -> ComplexArray:
+    """One raw S-parameter, in a shape that goes with all of them."""
+    if entry.ndim == 1:
+        return raw
+    here: ComplexArray = np.sum(entry * raw, axis=(-2, -1), keepdims=True)
+    return here
 
 
 def covariance(deviations: Sequence[Deviation], shape: tuple[int, ...]) -> FloatArray:
@@ -125,17 +203,46 @@ def covariance(deviations: Sequence[Deviation], shape: tuple[int, ...]) -> Float
 
     Sources are uncorrelated with one another; without any the covariance is zero.
     """
+    return part_covariance(((one.kind, one.values) for one in deviations), shape)
+
+
+def part_covariance(
+    changes: Iterable[tuple[Kind, ComplexArray]], shape: tuple[int, ...]
+) -> FloatArray:
+    """The same from changes of a complex quantity, with the kind of source behind each."""
     total: FloatArray = np.zeros((*shape, 3))
-    for one in deviations:
-        if one.kind == "circular":
-            square = np.abs(one.values) ** 2
+    for kind, values in changes:
+        if kind == "circular":
+            square = values.real**2 + values.imag**2
             total[..., 0] += square
             total[..., 1] += square
         else:
-            total[..., 0] += one.values.real**2
-            total[..., 1] += one.values.imag**2
-            total[..., 2] += one.values.real * one.values.imag
+            total[..., 0] += values.real**2
+            total[..., 1] += values.imag**2
+            total[..., 2] += values.real * values.imag
+    total[np.isnan(total).any(axis=-1)] = np.nan
     return total
+
+
+def uncorrelated(covariance_of_inputs: FloatArray) -> FloatArray:
+    """Correlated real inputs as uncorrelated sources of one standard uncertainty each.
+
+    Principal components of the correlation matrix, largest first; those that are not there
+    (inputs wholly correlated) are left out.
+
+    Args:
+        covariance_of_inputs: (n, n), every variance above zero.
+
+    Returns:
+        (n_component, n): what each source changes in the inputs; their outer products add up
+        to the covariance.
+    """
+    u = np.sqrt(np.diag(covariance_of_inputs))
+    variances, directions = np.linalg.eigh(covariance_of_inputs / np.outer(u, u))
+    there = variances > _NEGLIGIBLE * variances.max()
+    columns = directions * np.sqrt(np.where(there, variances, 0.0))
+    components: FloatArray = columns.T[there][::-1] * u
+    return components
 
 
 def mean_u(covariances: FloatArray) -> FloatArray:
@@ -160,14 +267,15 @@ def _entries(terms: ErrorTerms) -> tuple[tuple[str, FloatArray], ...]:
     return tuple((f"S{i + 1}{j + 1}", _unit((i, j))) for i in (0, 1) for j in (0, 1))
 
 
-def _contacts(terms: ErrorTerms) -> tuple[tuple[str, FloatArray], ...]:
-    """What a touchdown changes at the tips."""
+def _contacts(terms: ErrorTerms, corrected: ComplexArray) -> tuple[tuple[str, ComplexArray], ...]:
+    """What a touchdown changes at the tips; NaN where nothing is determined."""
+    known: ComplexArray = np.where(np.isfinite(corrected), complex(1.0), complex(np.nan, np.nan))
     if isinstance(terms, OnePortTerms):
-        return (("reflection", np.ones(1)),)
+        return (("reflection", known),)
     return (
-        ("reflection at port 1", _unit((0, 0))),
-        ("reflection at port 2", _unit((1, 1))),
-        ("transmission", _unit((0, 1), (1, 0))),
+        ("reflection at port 1", known * _unit((0, 0))),
+        ("reflection at port 2", known * _unit((1, 1))),
+        ("transmission", corrected * _unit((0, 1), (1, 0))),
     )
 
 

@@ -57,6 +57,15 @@ def s_at_real_impedance(
     return np.where(wanted, moved, complex(np.nan, np.nan))
 
 
+def reflection_at_real_impedance(
+    gamma: ComplexArray, line_impedance_ohm: ComplexArray, z_ref_ohm: float
+) -> ComplexArray:
+    """A corrected reflection moved likewise, (..., n_freq): G2 = (G + r)/(1 + r G)."""
+    with np.errstate(all="ignore"):
+        r = _step(line_impedance_ohm, z_ref_ohm)
+        return (gamma + r) / (1.0 + r * gamma)
+
+
 def _step(line_impedance_ohm: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     if not z_ref_ohm > 0:
         raise ValueError("a reference impedance is real and positive")

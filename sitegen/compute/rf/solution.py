@@ -10,6 +10,7 @@ from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 Method = Literal["one-port", "SOLT", "SOLR", "LRM", "LRRM", "TRL", "multiline TRL"]
 Port = Literal[1, 2]
+_DB = 20.0 * float(np.log10(np.e))
 
 
 class CalibrationNotSolvable(Exception):
@@ -29,6 +30,7 @@ class PortResidual:
 class SolvedReflects:
     """Reflections that LRRM found for its two reflects, not assumed to be lossless.
 
+    At port 1, where their definitions differ between the ports.
     The short may have any loss; the open's magnitude enters as known, and what is left of
     |open| minus its defined magnitude is the remainder of the load inductance's fit.
     """
@@ -54,6 +56,11 @@ class FittedLoad:
     """What the fit makes of an error of |open|, in reactance over reference impedance."""
     remainder: FloatArray
     """(n_freq,) magnitude of the solved open minus its defined one."""
+    covariance: FloatArray
+    """(n_parameter, n_parameter) of the fitted ones, L (and C, C of the open), in SI units."""
+    gain: FloatArray
+    """(n_parameter, n_part, n_freq) what a change of the fit's remainders, of |open| or of real
+    and imaginary part of the open, does to the parameters, to first order."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,12 +73,34 @@ class SolvedLine:
     """-(c0 gamma / omega)^2; a negative imaginary part is loss."""
     phase_difference_deg: FloatArray
     """Line against thru, modulo 180 degrees; in multiline TRL the pair nearest to 90 degrees."""
+    characteristic_impedance_ohm: ComplexArray | None = None
+    """Zc, in which the result stood until it was moved; None: it stands there still."""
+
+    covariance: FloatArray | None = None
+    """(n_freq, 3) of gamma: variances of alpha and beta, and their covariance; None: not stated."""
 
     @property
     def attenuation_db_per_m(self) -> FloatArray:
         """20 log10(e) alpha."""
-        loss: FloatArray = 20.0 * np.log10(np.e) * self.propagation_per_m.real
+        loss: FloatArray = _DB * self.propagation_per_m.real
         return loss
+
+    @property
+    def u_attenuation_db_per_m(self) -> FloatArray | None:
+        """Its standard uncertainty; None where none is stated."""
+        return None if self.covariance is None else _DB * np.sqrt(self.covariance[:, 0])
+
+    @property
+    def u_effective_permittivity(self) -> FloatArray | None:
+        """Standard uncertainty of its real part, from d eps = 2 eps d gamma/gamma."""
+        if self.covariance is None:
+            return None
+        var_re, var_im, cov = np.moveaxis(self.covariance, -1, 0)
+        with np.errstate(all="ignore"):
+            slope = 2.0 * self.effective_permittivity / self.propagation_per_m
+        square = slope.real**2 * var_re + slope.imag**2 * var_im - 2 * slope.real * slope.imag * cov
+        u: FloatArray = np.sqrt(np.maximum(square, 0.0))
+        return u
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +127,7 @@ class CalibrationSolution:
     solved_reflects: SolvedReflects | None = None
     fitted_load: FittedLoad | None = None
     solved_reflect: ComplexArray | None = None
-    """(n_freq,) the unknown reflect of LRM and TRL, at the reference plane."""
+    """(n_freq,) the unknown reflect of LRM and TRL, in the reference impedance of the terms."""
     solved_thru: ComplexArray | None = None
     """(n_freq, 2, 2) the unknown thru of SOLR."""
     solved_line: SolvedLine | None = None

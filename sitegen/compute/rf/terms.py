@@ -83,3 +83,11 @@ def _driven_rows(
         TermRow(f"{direction} transmission tracking", f"ET{suffix}", terms.transmission_tracking),
         TermRow(f"{direction} isolation", f"EX{suffix}", terms.isolation),
     )
+
+
+def terms_from_rows(like: ErrorTerms, rows: ComplexArray) -> ErrorTerms:
+    """Error terms with other values, (n_term, n_freq) in the order of `term_rows`."""
+    if isinstance(like, OnePortTerms):
+        return OnePortTerms(like.frequency_hz, like.z_ref_ohm, *rows)
+    forward, reverse = DrivenTerms(*rows[:6]), DrivenTerms(*rows[6:])
+    return TwoPortTerms(like.frequency_hz, like.z_ref_ohm, forward, reverse)

@@ -4,7 +4,7 @@ The result stands in the lines' own characteristic impedance, which TRL does not
 terms' `z_ref_ohm` is NaN until `reference_impedance.at_real_impedance` moves them.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -30,7 +30,7 @@ from sitegen.compute.rf.linear import LARGEST_CONDITION
 from sitegen.compute.rf.lrm import Seen, box_from_reflect
 from sitegen.compute.rf.one_port import undetermined_note
 from sitegen.compute.rf.solution import CalibrationNotSolvable, CalibrationSolution, SolvedLine
-from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
 SPEED_OF_LIGHT_M_PER_S = 299_792_458.0
 LEAST_PHASE_DEG, LARGEST_PHASE_DEG = 20.0, 160.0
@@ -60,7 +60,7 @@ class TrlDefinitions:
     lengths_m: tuple[float, ...]
     """Of every line between the reference planes, the thru first."""
     effective_permittivity: float
-    """Approximate: good enough to count the half wavelengths of the longest difference."""
+    """Approximate: good enough to count the half wavelengths of the smallest difference."""
     reflect: ReflectStandard
 
 
@@ -93,50 +93,98 @@ def solve_trl(
     require_lines(frequency_hz, sweeps, definitions, raw_isolation)
     receivers = Receivers(switch_terms, raw_isolation)
     raw_t = transfer(receivers.without(sweeps.lines))
-    reflect = receivers.without(sweeps.reflect)
+    with np.errstate(all="ignore"):
+        pair = best_pair(frequency_hz, raw_t, definitions)
+        told = (pair.phase_deg >= least_phase_deg) & (pair.phase_deg <= largest_phase_deg)
+    outside = f"no two lines differ by {least_phase_deg:g} to {largest_phase_deg:g} degrees"
+    view = LineView(
+        raw_thru=raw_t[0],
+        propagation_per_m=pair.propagation_per_m,
+        phase_deg=pair.phase_deg,
+        turns=np.abs(np.sinh(pair.propagation_per_m * pair.difference_m)),
+        of_no_reflection=pair.of_no_reflection,
+        of_infinite_reflection=pair.of_infinite_reflection,
+        told=told,
+        note=f"{outside} at {np.sum(~told)} frequencies" if not told.all() else "",
+    )
+    solution = solve_from_lines(
+        frequency_hz, view, receivers, sweeps.reflect, definitions, largest_condition
+    )
+    return replace(
+        solution,
+        redundancy=int(solution.determined.sum()),
+        redundancy_of="complex equations, one a frequency: the line's reciprocity",
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class LineView:
+    """What the lines say without the reflect, (n_freq, ...)."""
+
+    raw_thru: ComplexArray
+    """(n_freq, 2, 2) raw transfer matrix of the thru."""
+    propagation_per_m: ComplexArray
+    phase_deg: FloatArray
+    turns: FloatArray
+    """|sinh(g d)| of the lines: how well they tell what they tell."""
+    of_no_reflection: ComplexArray
+    """(n_freq, 2) what port 1 shows of no reflection, a vector as in `eight_term`."""
+    of_infinite_reflection: ComplexArray
+    told: BoolArray
+    """Where they may be used."""
+    note: str = ""
+    """A sentence about where they may not."""
+
+
+def solve_from_lines(
+    frequency_hz: FloatArray,
+    view: LineView,
+    receivers: Receivers,
+    raw_reflect: ComplexArray,
+    definitions: TrlDefinitions,
+    largest_condition: float,
+) -> CalibrationSolution:
+    """The rest of TRL once the lines have spoken: LRM with what they show as its matches."""
+    reflect = receivers.without(raw_reflect)
     expected = reflection(definitions.reflect, frequency_hz, 50.0)
     with np.errstate(all="ignore"):
-        pair = _best_pair(frequency_hz, raw_t, definitions)
-        t = line_transfer(pair.propagation_per_m, definitions.lengths_m[0])
+        t = line_transfer(view.propagation_per_m, definitions.lengths_m[0])
         zero, unit = np.zeros(len(frequency_hz)), np.ones(len(frequency_hz))
         seen = Seen(
             true_first=np.stack([zero, unit], axis=-1),
-            raw_first=pair.of_no_reflection,
+            raw_first=view.of_no_reflection,
             true_second=np.stack([unit, zero], axis=-1),
-            raw_second=pair.of_infinite_reflection,
+            raw_second=view.of_infinite_reflection,
             raw_reflect_1=as_vector(reflect[:, 0, 0]),
-            raw_reflect_2=seen_through_thru(raw_t[0], reflect[:, 1, 1]),
+            raw_reflect_2=seen_through_thru(view.raw_thru, reflect[:, 1, 1]),
         )
         box, solved = box_from_reflect(seen, t, expected)
-        boxes = other_box(box, t, raw_t[0])
-        turns = np.abs(np.sinh(pair.propagation_per_m * pair.difference_m))
-        condition = condition_of_lines(solved, t, turns)
+        boxes = other_box(box, t, view.raw_thru)
+        condition = condition_of_lines(solved, t, view.turns)
         finite = np.isfinite(boxes.port_1).all((1, 2)) & np.isfinite(boxes.port_2).all((1, 2))
-        told = (pair.phase_deg >= least_phase_deg) & (pair.phase_deg <= largest_phase_deg)
-        determined = finite & told & (condition <= largest_condition)
+        determined = finite & view.told & (condition <= largest_condition)
         terms = terms_of_boxes(frequency_hz, float("nan"), boxes, receivers, determined)
-    outside = f"no two lines differ by {least_phase_deg:g} to {largest_phase_deg:g} degrees"
     return CalibrationSolution(
         method="TRL",
         terms=terms,
         determined=determined,
         condition=condition,
-        redundancy=int(determined.sum()),
-        redundancy_of="complex equations, one a frequency: the line's reciprocity",
+        redundancy=0,
+        redundancy_of="",
         residuals=(),
         notes=receivers.notes
         + (IMPEDANCE_NOTE,)
-        + ((f"{outside} at {np.sum(~told)} frequencies",) if not told.all() else ())
+        + ((view.note,) if view.note else ())
         + undetermined_note(frequency_hz, determined),
         solved_reflect=np.where(determined, solved, _NAN),
         solved_line=line_of(
-            frequency_hz, np.where(determined, pair.propagation_per_m, _NAN), pair.phase_deg
+            frequency_hz, np.where(determined, view.propagation_per_m, _NAN), view.phase_deg
         ),
     )
 
 
 @dataclass(frozen=True, eq=False)
-class _Pair:
+class Pair:
     """The chosen pair of lines at each frequency, (n_freq,) and (n_freq, 2)."""
 
     difference_m: FloatArray
@@ -146,41 +194,57 @@ class _Pair:
     of_infinite_reflection: ComplexArray
 
 
-def _best_pair(frequency_hz: FloatArray, raw_t: ComplexArray, definitions: TrlDefinitions) -> _Pair:
-    index = [
-        (j, i) if definitions.lengths_m[i] < definitions.lengths_m[j] else (i, j)
-        for i, j in combinations(range(len(raw_t)), 2)
-    ]
-    longer, shorter = np.array(index).T
+def best_pair(frequency_hz: FloatArray, raw_t: ComplexArray, definitions: TrlDefinitions) -> Pair:
+    """The two lines whose phases differ most nearly by 90 degrees, at each frequency."""
     lengths_m = np.array(definitions.lengths_m)
-    difference_m = (lengths_m[longer] - lengths_m[shorter])[:, np.newaxis]
+    index = np.array(list(combinations(np.argsort(lengths_m, kind="stable"), 2)))
+    index = index[np.argsort(lengths_m[index[:, 1]] - lengths_m[index[:, 0]], kind="stable")]
+    shorter, longer = index.T
+    difference_m = lengths_m[longer] - lengths_m[shorter]
     n = raw_t[longer] @ inverse(raw_t[shorter])
     half_trace = 0.5 * (n[..., 0, 0] + n[..., 1, 1])
     root = np.sqrt(half_trace**2 - determinant(n))
     slow = np.sqrt(definitions.effective_permittivity) / SPEED_OF_LIGHT_M_PER_S
-    expected = 2j * np.pi * frequency_hz * slow * difference_m
-    first = np.abs(half_trace + root - np.exp(-expected))
-    swap = np.abs(half_trace - root - np.exp(-expected)) < first
-    passed, grown = (
-        half_trace + np.where(swap, -root, root),
-        half_trace + np.where(swap, root, -root),
-    )
-    turned = 0.5 * (np.log(grown) - np.log(passed))
-    # the mean of two logarithms is right up to half a turn
-    turned += 1j * np.pi * np.round((expected - turned).imag / np.pi)
+    root, turned = _told_apart(half_trace, root, difference_m, 2j * np.pi * frequency_hz * slow)
     phase_deg = np.degrees(turned.imag) % 180.0
     best = np.argmin(np.nan_to_num(np.abs(phase_deg - 90.0), nan=np.inf), axis=0)
     at = (best, np.arange(len(frequency_hz)))
-    return _Pair(
-        difference_m=difference_m[best, 0],
+    return Pair(
+        difference_m=difference_m[best],
         phase_deg=phase_deg[at],
-        propagation_per_m=(turned / difference_m)[at],
-        of_no_reflection=_eigenvector(n[at], grown[at]),
-        of_infinite_reflection=_eigenvector(n[at], passed[at]),
+        propagation_per_m=turned[at] / difference_m[best],
+        of_no_reflection=eigenvector(n[at], (half_trace - root)[at]),
+        of_infinite_reflection=eigenvector(n[at], (half_trace + root)[at]),
     )
 
 
-def _eigenvector(matrix: ComplexArray, value: ComplexArray) -> ComplexArray:
+def _told_apart(
+    half_trace: ComplexArray, root: ComplexArray, difference_m: FloatArray, roughly: ComplexArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Which eigenvalue is exp(-g d), and g d with all its turns.
+
+    `roughly`, (n_freq,), needs to be right for the smallest difference only: the pairs come in
+    its order, and each that tells the propagation well tells the next ones what to expect.
+
+    Returns:
+        (n_pair, n_freq) `root` with the sign that makes half_trace + root exp(-g d), and g d.
+    """
+    signed, turned = np.empty_like(root), np.empty_like(root)
+    for pair, metres in enumerate(difference_m):
+        expected = roughly * metres
+        passed = [np.abs(half_trace[pair] + s * root[pair] - np.exp(-expected)) for s in (1, -1)]
+        signed[pair] = np.where(passed[0] <= passed[1], 1.0, -1.0) * root[pair]
+        both = half_trace[pair] - signed[pair], half_trace[pair] + signed[pair]
+        turned[pair] = 0.5 * (np.log(both[0]) - np.log(both[1]))
+        # the mean of two logarithms is right up to half a turn
+        turned[pair] += 1j * np.pi * np.round((expected - turned[pair]).imag / np.pi)
+        phase_deg = np.degrees(turned[pair].imag) % 180.0
+        well = (phase_deg >= LEAST_PHASE_DEG) & (phase_deg <= LARGEST_PHASE_DEG)
+        roughly = np.where(well, turned[pair] / metres, roughly)
+    return signed, turned
+
+
+def eigenvector(matrix: ComplexArray, value: ComplexArray) -> ComplexArray:
     """Eigenvectors (n_freq, 2) of (n_freq, 2, 2): the longer of the two forms there are."""
     one = np.stack([matrix[:, 0, 1], value - matrix[:, 0, 0]], axis=-1)
     other = np.stack([value - matrix[:, 1, 1], matrix[:, 1, 0]], axis=-1)

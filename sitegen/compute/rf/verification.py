@@ -1,10 +1,17 @@
-"""Corrected sweeps against references that took no part in the calibration."""
+"""Corrected sweeps against references that took no part in the calibration.
+
+Guarded acceptance (JCGM 106:2012, 8.3.2): a deviation is accepted where it and its guard band
+w = r k u together do not exceed the limit, refused where it exceeds the limit by itself, and not
+proven between. Levels and phases take their guard bands from the linear magnitude, so that no
+symmetric interval in dB is ever laid around a small value.
+"""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
+from sitegen.compute.rf.agreement import largest_u, u_along
 from sitegen.compute.rf.definitions import (
     Load,
     Open,
@@ -14,11 +21,17 @@ from sitegen.compute.rf.definitions import (
     reflection,
     transmission,
 )
+from sitegen.compute.rf.differences import Uncertainty
 from sitegen.compute.rf.interpolation import interpolate
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
+Values = TypeVar("Values", ComplexArray, FloatArray)
 Quantity = Literal["complex deviation", "magnitude db", "phase deg"]
-Verdict = Literal["passed", "failed", "not assessable"]
+Verdict = Literal["passed", "failed", "not proven", "not assessable"]
+
+LARGEST_RELATIVE_U = 0.3
+"""Beyond this share of |S| a standard uncertainty in dB or degrees is not stated: the interval
+would not be symmetric, and only its guard band, from the linear magnitude, has a meaning."""
 
 
 @dataclass(frozen=True)
@@ -126,11 +139,13 @@ class Judgement:
 
     verdict: Verdict
     """"failed" when a judged point exceeds the limit; else "not assessable" when a judged
-    point is NaN or there is none; else "passed"."""
+    point is NaN or there is none; else "not proven" when one exceeds it with its guard band;
+    else "passed"."""
     worst_ratio: float
-    """Largest |deviation|/limit of the judged points that are numbers; at most 1 passes."""
+    """Largest (|deviation| + guard band)/limit of the judged points that are numbers; at most 1
+    passes. When it failed, of the points that exceed the limit by themselves."""
     worst_margin: float
-    """Limit minus |deviation| at that point, in the quantity's unit; negative is outside."""
+    """Limit minus |deviation| and guard band at that point; negative is outside."""
     worst_at_hz: float
     n_judged: int
     """Points inside the mask."""
@@ -138,61 +153,149 @@ class Judgement:
     """Points that the mask says nothing about, not judged."""
     n_not_determined: int
     """Judged points whose deviation is NaN."""
+    n_without_end: int
+    """Judged points whose guard band has no end: a level that is not told from nothing."""
     deviation: FloatArray
     """(n_freq,) |deviation| to draw."""
     limit: FloatArray
     """(n_freq,) the mask at the sweep's frequencies, NaN outside it."""
+    guard: FloatArray | None
+    """(n_freq,) guard band w in the mask's quantity; None under the simple rule."""
 
     @property
     def passed(self) -> bool:
         return self.verdict == "passed"
 
 
-def judge(found: Deviation, frequency_hz: FloatArray, mask: Mask) -> Judgement:
-    """Judge one S-parameter's deviation, |deviation| <= limit at each point of the mask.
+def judge(
+    found: Deviation, frequency_hz: FloatArray, mask: Mask, guard: FloatArray | None = None
+) -> Judgement:
+    """Judge one S-parameter's deviation, |deviation| + guard <= limit at each point of the mask.
 
     Args:
         found: of one sweep, (n_freq,) or (n_freq, 2, 2).
         frequency_hz: (n_freq,).
         mask: ports count from 1.
+        guard: (n_freq,), from `guard_band`; None under the simple rule.
     """
-    size = _selected(found, mask)
+    size = np.abs(_selected(found, mask))
+    reach = size if guard is None else size + guard
     points_hz, limits = np.array(mask.frequency_hz), np.array(mask.limit)
     limit = np.interp(frequency_hz, points_hz, limits, left=np.nan, right=np.nan)
     judged = np.isfinite(limit)
-    ratio = size / limit
-    known: BoolArray = judged & ~np.isnan(ratio)
+    known: BoolArray = judged & ~np.isnan(reach)
+    beyond: BoolArray = judged & (size > limit)
     n_judged, n_known = int(judged.sum()), int(known.sum())
-    worst = int(np.argmax(np.where(known, ratio, -np.inf))) if n_known else None
-    if worst is not None and size[worst] > limit[worst]:
+    if beyond.any():
         verdict: Verdict = "failed"
-    elif worst is None or n_known < n_judged:
+    elif n_known == 0 or n_known < n_judged:
         verdict = "not assessable"
+    elif (reach[judged] > limit[judged]).any():
+        verdict = "not proven"
     else:
         verdict = "passed"
+    worst = _worst(reach / limit, known & beyond if (known & beyond).any() else known)
     nan = float("nan")
     return Judgement(
         verdict=verdict,
-        worst_ratio=nan if worst is None else float(ratio[worst]),
-        worst_margin=nan if worst is None else float(limit[worst] - size[worst]),
+        worst_ratio=nan if worst is None else float(reach[worst] / limit[worst]),
+        worst_margin=nan if worst is None else float(limit[worst] - reach[worst]),
         worst_at_hz=nan if worst is None else float(frequency_hz[worst]),
         n_judged=n_judged,
         n_outside_mask=len(frequency_hz) - n_judged,
         n_not_determined=n_judged - n_known,
+        n_without_end=int((judged & np.isinf(reach)).sum()),
         deviation=size,
         limit=limit,
+        guard=guard,
     )
 
 
-def _selected(found: Deviation, mask: Mask) -> FloatArray:
-    values: ComplexArray | FloatArray
+def deviation_u(found: Deviation, uncertainty: Uncertainty, mask: Mask) -> FloatArray:
+    """Standard uncertainty of one S-parameter's deviation in the mask's quantity, (n_freq,).
+
+    Of a complex deviation it is that along its own direction, or the largest of any direction
+    where the deviation is smaller than that, and has no direction that could be relied on. Levels
+    and phases follow to first order, u(dB) = 20/ln(10) u(|S|)/|S|, and are NaN beyond
+    `LARGEST_RELATIVE_U`.
+    """
+    if mask.quantity == "complex deviation":
+        return _u_of_complex(_at(found.complex, mask), _at(uncertainty.absolute, mask))
+    share = _relative_u(uncertainty, mask)
+    factor = 20.0 / np.log(10.0) if mask.quantity == "magnitude db" else 180.0 / np.pi
+    return np.where(share <= LARGEST_RELATIVE_U, factor * share, np.nan)
+
+
+def guard_band(found: Deviation, uncertainty: Uncertainty, mask: Mask, factor: float) -> FloatArray:
+    """What guarded acceptance adds to one S-parameter's |deviation|, (n_freq,).
+
+    A complex deviation reaches as far as its region goes in the direction in which it goes
+    farthest, the largest e'd + factor sqrt(e' V e) of any unit vector e: what truly lies on the
+    limit is then accepted with a probability of at most Phi(-factor), whatever the region's shape.
+
+    With w = factor times the relative standard uncertainty, a level lies between 20 lg(1 - w) and
+    20 lg(1 + w) about its value and a phase within arcsin(w): without end, and half a turn, where
+    w reaches 1 and the S-parameter is not told from nothing.
+
+    Args:
+        factor: r k of the guard band r k u.
+    """
+    if mask.quantity == "complex deviation":
+        return _reach(_at(found.complex, mask), _at(uncertainty.absolute, mask), factor)
+    share: FloatArray = np.asarray(factor * _relative_u(uncertainty, mask))
+    if mask.quantity == "phase deg":
+        half_turn = np.where(np.isnan(share), np.nan, 180.0)
+        return np.where(share < 1, np.degrees(np.arcsin(np.minimum(share, 1.0))), half_turn)
+    at = _at(found.magnitude_db, mask)
+    with np.errstate(divide="ignore"):
+        up = 20.0 * np.log10(1.0 + share)
+        down = -20.0 * np.log10(np.maximum(1.0 - share, 0.0))
+    return np.asarray(np.maximum(np.abs(at + up), np.abs(at - down)) - np.abs(at))
+
+
+def _u_of_complex(difference: ComplexArray, covariance: FloatArray) -> FloatArray:
+    size, largest = np.abs(difference), largest_u(covariance)
+    direction = difference / np.where(size > 0, size, 1.0)
+    return np.where(size > largest, u_along(covariance, direction), largest)
+
+
+def _reach(difference: ComplexArray, covariance: FloatArray, factor: float) -> FloatArray:
+    """How much farther than the difference its region goes, over directions in steps of 2 degrees
+    about its own."""
+    size = np.abs(difference)[:, np.newaxis]
+    turns = np.exp(1j * np.radians(np.arange(-90.0, 91.0, 2.0)))
+    own = np.where(size > 0, difference[:, np.newaxis] / np.where(size > 0, size, 1.0), 1.0)
+    along = u_along(covariance[:, np.newaxis], own * turns)
+    farthest = np.max(size * turns.real + factor * along, axis=1)
+    return np.asarray(farthest - size[:, 0])
+
+
+def _relative_u(uncertainty: Uncertainty, mask: Mask) -> FloatArray:
+    """Of the magnitude as a share of it, or of the phase in radians."""
+    place = 0 if mask.quantity == "magnitude db" else 1
+    return np.asarray(np.sqrt(_at(uncertainty.relative, mask)[..., place]))
+
+
+def _worst(ratio: FloatArray, among: BoolArray) -> int | None:
+    """Place of the largest ratio; without end only where all are."""
+    if not among.any():
+        return None
+    ended = among & np.isfinite(ratio)
+    return int(np.argmax(np.where(ended if ended.any() else among, ratio, -np.inf)))
+
+
+def _selected(found: Deviation, mask: Mask) -> ComplexArray | FloatArray:
     match mask.quantity:
         case "complex deviation":
-            values = found.complex
+            return _at(found.complex, mask)
         case "magnitude db":
-            values = found.magnitude_db
+            return _at(found.magnitude_db, mask)
         case "phase deg":
-            values = found.phase_deg
-    if values.ndim == 3:
-        values = values[:, mask.to_port - 1, mask.from_port - 1]
-    return np.abs(values)
+            return _at(found.phase_deg, mask)
+
+
+def _at(values: Values, mask: Mask) -> Values:
+    """The mask's S-parameter of what has (n_freq,) or (n_freq, 2, 2), and maybe (..., 3) after."""
+    if values.ndim >= 3:
+        return values[:, mask.to_port - 1, mask.from_port - 1]
+    return values

@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sitegen.compute.rf import lrrm_direct
 from sitegen.compute.rf.definitions import Load, Offset, Open, Short, Thru
+from sitegen.compute.rf.eight_term import SwitchTerms
 from sitegen.compute.rf.load_fit import MatchFit
 from sitegen.compute.rf.lrm import LrmDefinitions, LrmSweeps, solve_lrm
-from sitegen.compute.rf.lrrm import LrrmDefinitions, LrrmSweeps, SwitchTerms, solve_lrrm
+from sitegen.compute.rf.lrrm import LrrmDefinitions, LrrmSweeps, solve_lrrm
 from sitegen.compute.rf.multiline_trl import solve_multiline_trl
 from sitegen.compute.rf.one_port import Reflects
 from sitegen.compute.rf.solr import solve_solr
@@ -21,6 +21,8 @@ SHORT_H, OPEN_F, LOAD_H = 3e-12, -6e-15, 4.5e-12
 DEFINITIONS = LrrmDefinitions(
     Thru(fw.THRU_DELAY_S), Short(SHORT_H), Open(OPEN_F), Load(50.0, LOAD_H)
 )
+WIDEST_CONDITION = 1e4
+"""Up to this condition number the laws demand exact recovery."""
 Solve = Callable[[fw.Station, fw.Floats], CalibrationSolution]
 
 
@@ -106,14 +108,6 @@ def lrrm(
     )
 
 
-def lrrm_match_at_port_2(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
-    return lrrm(at, frequency_hz, match_port=2)
-
-
-WIDEST_CONDITION = 1e4
-"""Up to this condition number the laws demand exact recovery."""
-
-
 def switch(at: fw.Station) -> SwitchTerms:
     return SwitchTerms(at.switch_forward, at.switch_reverse)
 
@@ -129,7 +123,6 @@ def solr(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
         2.1e-12,
         switch_terms=switch(at),
         raw_isolation=at.leak,
-        largest_condition=WIDEST_CONDITION,
     )
 
 
@@ -145,7 +138,6 @@ def lrm(at: fw.Station, frequency_hz: fw.Floats, thru_delay_s: float = 0.0) -> C
         LrmDefinitions(Thru(thru_delay_s), Short(), Load(50.0, LOAD_H), Load(51.0, 2e-12)),
         switch_terms=switch(at),
         raw_isolation=at.leak,
-        largest_condition=WIDEST_CONDITION,
     )
 
 
@@ -159,7 +151,7 @@ def shifted(gamma: fw.Array, frequency_hz: fw.Floats, offset_s: float) -> fw.Arr
     return moved
 
 
-def direct(
+def arranged_lrrm(
     at: fw.Station,
     frequency_hz: fw.Floats,
     *,
@@ -171,9 +163,8 @@ def direct(
     load_shunt_f: float = 0.0,
     noise: float = 0.0,
     seed: int = 0,
-    largest_condition: float = WIDEST_CONDITION,
 ) -> CalibrationSolution:
-    """LRRM in closed form; without `fit` the inductance, at a single frequency nothing."""
+    """Any arrangement; without `fit` the inductance is found, at a single frequency nothing."""
     chosen: MatchFit = fit or ("l" if len(frequency_hz) > 1 else "none")
     short = shifted(short_loss * fw.short_gamma(frequency_hz, SHORT_H), frequency_hz, offset_s)
     open_ = shifted(fw.open_gamma(frequency_hz, OPEN_F), frequency_hz, offset_s)
@@ -191,7 +182,7 @@ def direct(
         raw = [s + noise * (rng.normal(size=s.shape) + 1j * rng.normal(size=s.shape)) for s in raw]
     offset = Offset(offset_s)
     known = (LOAD_H, load_shunt_f) if chosen == "none" else (0.0, 0.0)
-    return lrrm_direct.solve_lrrm(
+    return solve_lrrm(
         frequency_hz,
         fw.Z_REF_OHM,
         LrrmSweeps(*raw),
@@ -205,16 +196,15 @@ def direct(
         match_port=match_port,
         switch_terms=switch(at),
         raw_isolation=at.leak,
-        largest_condition=largest_condition,
     )
 
 
-def direct_flush_at_port_2(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
-    return direct(at, frequency_hz, match_port=2, thru_delay_s=0.0)
+def lrrm_flush_at_port_2(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
+    return arranged_lrrm(at, frequency_hz, match_port=2, thru_delay_s=0.0)
 
 
-def direct_behind_offsets(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
-    return direct(at, frequency_hz, thru_delay_s=0.0, offset_s=fw.THRU_DELAY_S / 2)
+def lrrm_behind_offsets(at: fw.Station, frequency_hz: fw.Floats) -> CalibrationSolution:
+    return arranged_lrrm(at, frequency_hz, thru_delay_s=0.0, offset_s=fw.THRU_DELAY_S / 2)
 
 
 LENGTHS_M = (200e-6, 450e-6, 900e-6, 1.8e-3, 3.5e-3, 5.25e-3)
@@ -249,7 +239,6 @@ def trl(at: fw.Station, frequency_hz: fw.Floats, n_line: int = 6) -> Calibration
         TrlDefinitions(LENGTHS_M[:n_line], 1.04 * LINE_PERMITTIVITY, Short()),
         switch_terms=switch(at),
         raw_isolation=at.leak,
-        largest_condition=WIDEST_CONDITION,
     )
 
 
@@ -260,18 +249,15 @@ def multiline_trl(at: fw.Station, frequency_hz: fw.Floats, n_line: int = 6) -> C
         TrlDefinitions(LENGTHS_M[:n_line], 1.04 * LINE_PERMITTIVITY, Short()),
         switch_terms=switch(at),
         raw_isolation=at.leak,
-        largest_condition=WIDEST_CONDITION,
     )
 
 
 TWO_PORT: dict[str, Solve] = {
     "SOLT": solt,
     "SOLT, five reflects": solt_five_reflects,
-    "LRRM": lrrm,
-    "LRRM, match at port 2": lrrm_match_at_port_2,
-    "LRRM in closed form": direct,
-    "LRRM in closed form, flush thru, match at port 2": direct_flush_at_port_2,
-    "LRRM in closed form, standards behind offsets": direct_behind_offsets,
+    "LRRM": arranged_lrrm,
+    "LRRM, flush thru, match at port 2": lrrm_flush_at_port_2,
+    "LRRM, standards behind offsets": lrrm_behind_offsets,
     "SOLR": solr,
     "LRM, flush thru": lrm,
     "LRM, long thru": lrm_long_thru,

@@ -5,16 +5,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
-from sitegen.compute.rf.comparison import one_port_bound, shown_difference, two_port_bound
+from sitegen.compute.rf.comparison import (
+    one_port_bound,
+    shown_difference,
+    two_port_bound,
+)
 from sitegen.compute.rf.definitions import Load
 from sitegen.compute.rf.one_port import Reflects, solve_one_port
-from sitegen.compute.rf.terms import OnePortTerms, TwoPortTerms
+from sitegen.compute.rf.terms import OnePortTerms, TwoPortTerms, term_rows, terms_from_rows
+from sitegen.compute.rf.worst_devices import SEARCH_TOLERANCE
 from tests.compute.rf import forward as fw
 from tests.compute.rf.solved import (
     DEFINITIONS,
     LOAD_H,
-    direct,
+    arranged_lrrm,
     lrm,
     lrrm,
     multiline_trl,
@@ -124,28 +130,75 @@ def drift() -> tuple[TwoPortTerms, TwoPortTerms]:
 Pair = Callable[[], tuple[TwoPortTerms, TwoPortTerms]]
 
 
-@pytest.mark.parametrize("pair", [wrong_load, lossy_open, drift])
+def at_some(terms: TwoPortTerms, places: slice) -> TwoPortTerms:
+    rows = np.array([row.values[places] for row in term_rows(terms)])
+    return two_port(terms_from_rows(replace(terms, frequency_hz=BAND_HZ[places]), rows))
+
+
+def lossless(angles: fw.Floats) -> fw.Array:
+    """A unitary (1, 2, 2) from four angles."""
+    size, one, two, three = angles
+    rotation = np.array([[np.cos(size), np.sin(size)], [-np.sin(size), np.cos(size)]])
+    left, right = np.diag(np.exp([1j * one, 1j * two])), np.diag(np.exp([0, 1j * three]))
+    found: fw.Array = (left @ rotation @ right)[np.newaxis]
+    return found
+
+
+def other_switch_terms() -> tuple[TwoPortTerms, TwoPortTerms]:
+    """Boxes and leaks as before, both load matches changed: what no error box explains."""
+    at = fw.station(4)
+    moved = replace(
+        at, switch_forward=at.switch_forward + 6e-3j, switch_reverse=at.switch_reverse - 4e-3
+    )
+    return two_port(solt(at, BAND_HZ).terms), two_port(solt(moved, BAND_HZ).terms)
+
+
+@pytest.mark.parametrize("pair", [wrong_load, lossy_open, drift, other_switch_terms])
 class TestTwoPort:
-    def test_a_passive_device_reaches_ninety_percent(self, pair: Pair) -> None:
+    def test_its_device_is_passive_and_shows_it(self, pair: Pair) -> None:
         first, second = pair()
         bound = two_port_bound(first, second)
         assert np.linalg.norm(bound.device, ord=2, axis=(-2, -1)).max() <= 1.0 + 1e-12
         for i in (0, 1):
             for j in (0, 1):
                 shown = np.abs(shown_difference(first, second, bound.device[i, j]))[:, i, j]
-                assert (shown >= 0.9 * bound.difference[:, i, j]).all()
-                assert (shown >= 0.98 * bound.difference[:, i, j]).mean() > 0.9
+                assert np.allclose(shown, bound.difference[:, i, j], rtol=1e-9, atol=1e-14)
 
-    def test_no_passive_device_exceeds_it_but_by_the_second_order(self, pair: Pair) -> None:
-        """Random lossless two-ports, where the extremes lie, and random lossy ones."""
-        first, second = pair()
+    def test_none_of_ten_thousand_passive_devices_exceeds_it(self, pair: Pair) -> None:
+        """Half of them lossless, where the extremes lie, half of them lossy."""
+        places = slice(None, None, 10)
+        first, second = (at_some(terms, places) for terms in pair())
         bound = two_port_bound(first, second)
-        lossy = fw.passive_devices(8, 300, N_FREQ)
+        lossy = fw.passive_devices(8, 5000, len(first.frequency_hz))
         left, _, right = np.linalg.svd(lossy)
         for devices in (left @ right, lossy):
             shown = np.abs(shown_difference(first, second, devices)).max(axis=0)
-            second_order = 10.0 * bound.difference.max(axis=(1, 2), keepdims=True) ** 2
-            assert (shown <= bound.difference + second_order).all()
+            assert (shown <= bound.difference * (1 + SEARCH_TOLERANCE) + 1e-14).all()
+
+    def test_a_search_of_its_own_finds_hardly_more(self, pair: Pair) -> None:
+        """Lossless devices climbed to from many beginnings by a general optimiser (scipy)."""
+        first, second = (at_some(terms, slice(20, None, 40)) for terms in pair())
+        bound = two_port_bound(first, second).difference
+        rng = np.random.default_rng(12)
+        for place in range(len(first.frequency_hz)):
+            one, two = (at_some(terms, slice(place, place + 1)) for terms in (first, second))
+            for i, j in ((0, 0), (1, 0), (1, 1)):
+
+                def less(
+                    angles: fw.Floats,
+                    one: TwoPortTerms = one,
+                    two: TwoPortTerms = two,
+                    element: tuple[int, int] = (i, j),
+                ) -> float:
+                    shown = shown_difference(one, two, lossless(angles))
+                    return -1e2 * float(abs(shown[0][element]))
+
+                found = max(
+                    -minimize(less, rng.uniform(0, 2 * np.pi, 4), method="BFGS").fun / 1e2
+                    for _ in range(6)
+                )
+                assert 0.9 * found <= bound[place, i, j]
+                assert found <= (1 + SEARCH_TOLERANCE) * bound[place, i, j]
 
     def test_it_is_the_same_for_exchanged_ports(self, pair: Pair) -> None:
         first, second = pair()
@@ -157,7 +210,7 @@ class TestTwoPort:
 class TestTwoPortMore:
     def test_two_solutions_of_the_same_truth_do_not_differ(self) -> None:
         at = fw.station(9, leak=1e-3)
-        solutions = [solve(at, BAND_HZ) for solve in (solt, lrrm, direct, solr, lrm)]
+        solutions = [solve(at, BAND_HZ) for solve in (solt, lrrm, arranged_lrrm, solr, lrm)]
         for other in solutions[1:]:
             bound = two_port_bound(two_port(solutions[0].terms), two_port(other.terms))
             assert bound.difference.max() <= 1e-9
@@ -196,23 +249,29 @@ class TestTwoPortMore:
         assert (together >= alone * 0.999).all()
 
     def test_a_changed_load_match_alone_counts(self) -> None:
-        """Products of load matches are neglected: with 0.2 at most, up to a fifth or so."""
+        """At least as without load matches, and at most by the loop of both of them more."""
         first = two_port(solt(fw.station(11), BAND_HZ).terms)
         load = replace(first.forward, load_match=first.forward.load_match + 1e-4j)
-        second = replace(first, forward=load)
-        bound = two_port_bound(first, second)
-        assert bound.difference[:, 0, 0] == pytest.approx(np.full(N_FREQ, 1e-4), rel=1e-6)
-        for i in (0, 1):
-            shown = np.abs(shown_difference(first, second, bound.device[i, 0]))[:, i, 0]
-            assert shown == pytest.approx(bound.difference[:, i, 0], rel=0.35)
+        bound = two_port_bound(first, replace(first, forward=load)).difference[:, 0, 0]
+        loops = 1.0 / (1.0 - np.abs(first.forward.load_match))
+        assert (bound >= 1e-4 * (1 - 1e-3)).all()
+        assert (bound <= 1e-4 * loops * (1 + 1e-3)).all()
 
-    def test_a_changed_leak_shows_in_the_transmission_only(self) -> None:
+    def test_a_changed_leak_shows_in_its_transmission_most(self) -> None:
+        """Elsewhere only by way of a load match."""
         at = fw.station(11)
         first = two_port(solt(at, BAND_HZ).terms)
         leak = replace(first.forward, isolation=first.forward.isolation + 1e-4)
         bound = two_port_bound(first, replace(first, forward=leak)).difference
-        assert bound[:, [0, 0, 1], [0, 1, 1]].max() <= 1e-12
+        largest_match = np.abs(first.forward.load_match).max()
+        others = bound[:, [0, 0, 1], [0, 1, 1]].max(axis=1)
+        assert (others <= 1.5 * largest_match * bound[:, 1, 0]).all()
         assert (bound[:, 1, 0] > 0).all()
+
+    def test_a_port_that_corrects_to_infinity_has_no_bound(self) -> None:
+        first = two_port(solt(fw.station(1), BAND_HZ).terms)
+        absurd = replace(first.forward, source_match=first.forward.source_match + 3.0)
+        assert np.isinf(two_port_bound(first, replace(first, forward=absurd)).greatest).all()
 
     def test_equal_calibrations_differ_by_nothing(self) -> None:
         frequency_hz = np.linspace(10e6, 110e9, 401)

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 import skrf
-from skrf.calibration import LRM, TRL, NISTMultilineTRL, UnknownThru
+from skrf.calibration import LRM, TRL, NISTMultilineTRL, TUGMultilineTRL, UnknownThru
 
 from sitegen.compute.rf.correct import correct
 from sitegen.compute.rf.definitions import Load, Offset, Open, Short, Thru
@@ -268,11 +268,16 @@ class TestTrl:
         assert six[5] < two[5] / 5
         assert np.median(six) <= np.median(two)
 
-    def test_order_and_direction_of_the_lines_do_not_matter(self) -> None:
+    @pytest.mark.parametrize("solve", [solve_trl, solve_multiline_trl])
+    @pytest.mark.parametrize(
+        "order", [[2, 0, 3, 1], [0, 1, 1, 2], [3, 3, 0]], ids=["mixed", "twice", "first twice"]
+    )
+    def test_order_and_repeats_of_the_lines_do_not_matter(
+        self, solve: Callable[..., CalibrationSolution], order: list[int]
+    ) -> None:
         at = fw.station(48)
         sweeps = trl_sweeps(at, BAND_HZ, 4)
-        order = [2, 0, 3, 1]
-        shuffled = solve_trl(
+        shuffled = solve(
             BAND_HZ,
             TrlSweeps(sweeps.lines[order], sweeps.reflect),
             TrlDefinitions(tuple(LENGTHS_M[n] for n in order), LINE_PERMITTIVITY, Short()),
@@ -280,7 +285,48 @@ class TestTrl:
         )
         devices = fw.passive_devices(3, 5, len(BAND_HZ))
         found = correct(shuffled.terms, fw.raw_sweep(at, devices))
+        assert shuffled.determined.mean() > 0.7
         assert np.abs(found - devices)[:, shuffled.determined].max() <= GATE
+        assert shuffled.solved_line is not None
+        gamma = shuffled.solved_line.propagation_per_m / line_propagation(BAND_HZ)
+        assert np.abs(gamma - 1.0)[shuffled.determined].max() <= 1e-8
+
+    @pytest.mark.parametrize("noise", [0.0, 1e-4, 1e-3])
+    def test_same_as_scikit_rf_s_multiline_of_noisy_sweeps(self, noise: float) -> None:
+        """TUGMultilineTRL weighs the lines alike: both err together, whatever the noise."""
+        frequency_hz = np.linspace(1e9, 110e9, 23)
+        at = fw.station(49, frequency_hz)
+        exact = trl_sweeps(at, frequency_hz, 6)
+        rng = np.random.default_rng(4)
+        lines, reflect = (
+            s + noise * (rng.normal(size=s.shape) + 1j * rng.normal(size=s.shape))
+            for s in (exact.lines, exact.reflect)
+        )
+        theirs = TUGMultilineTRL(
+            [network(s, frequency_hz) for s in lines],
+            list(LENGTHS_M),
+            er_est=LINE_PERMITTIVITY,
+            reflect_meas=network(reflect, frequency_hz),
+            reflect_est=-1,
+            switch_terms=(
+                network(at.switch_forward, frequency_hz),
+                network(at.switch_reverse, frequency_hz),
+            ),
+        )
+        ours = solve_multiline_trl(
+            frequency_hz,
+            TrlSweeps(lines, reflect),
+            TrlDefinitions(LENGTHS_M, 1.04 * LINE_PERMITTIVITY, Short()),
+            switch_terms=switch(at),
+        )
+        device = fw.active_devices(4, 1, len(frequency_hz))[0]
+        raw = fw.raw_sweep(at, device)
+        found, found_there = (
+            correct(ours.terms, raw),
+            theirs.apply_cal(network(raw, frequency_hz)).s,
+        )
+        error = np.sqrt(np.mean(np.abs(found - device) ** 2))
+        assert np.sqrt(np.mean(np.abs(found - found_there) ** 2)) <= 0.05 * error + GATE
 
     def test_same_as_the_other_form_of_multiline(self) -> None:
         """NIST's form (Marks; DeGroot, Jargon and Marks) in scikit-rf is good to 1e-6."""

@@ -1,0 +1,39 @@
+"""Contacts of sets of standards and of probes, as the latest calibrations state them."""
+
+from collections.abc import Iterable
+
+from sitegen.compute.observations import standard_set
+from sitegen.model.campaign import Station
+from sitegen.model.event_results import CalibrationResult
+from sitegen.model.followed_results import Wear
+
+
+def wear_of(station: Station, calibrations: Iterable[CalibrationResult]) -> tuple[Wear, ...]:
+    """One for each set and each probe, sets first; calibrations in time order.
+
+    Probes that no calibration counts the contacts of are not listed.
+    """
+    bounds = {probe.id: probe.contacts_max for probe in station.probes}
+    sets: dict[str, Wear] = {}
+    probes: dict[str, Wear] = {}
+    for result in calibrations:
+        record = result.record
+        subject = standard_set(record)
+        sets[subject] = Wear(
+            subject,
+            result.made_at,
+            record.id,
+            record.substrate.contacts,
+            record.substrate.contacts_max,
+        )
+        for use in record.probe_use:
+            probes[use.probe] = Wear(
+                f"probe {use.probe}",
+                result.made_at,
+                record.id,
+                use.contacts,
+                bounds.get(use.probe),
+                use.contact_resistance_ohm,
+                use.contact_resistance_max_ohm,
+            )
+    return (*(sets[name] for name in sorted(sets)), *(probes[name] for name in sorted(probes)))

@@ -1,0 +1,56 @@
+"""What events show, as findings: what failed, what is not proven, what is not accepted."""
+
+from dataclasses import replace
+
+from sitegen.compute.findings import findings_of
+from sitegen.model.campaign import Plan
+from sitegen.model.event_results import AcceptanceResult, VerificationResult
+from sitegen.problems import Finding
+from tests.render import samples
+from tests.render.event_samples import acceptance_result, guarded_verification
+
+
+def findings(
+    *verifications: VerificationResult, acceptances: tuple[AcceptanceResult, ...] = ()
+) -> list[Finding]:
+    record = samples.campaign_record(parameters=(), plan=Plan())
+    return list(findings_of(record, (), verifications, acceptances, (), (), ()))
+
+
+def test_a_failed_verification_tells_its_worst_point_where_a_mask_is_reached() -> None:
+    (found,) = findings(samples.verification_result())
+    assert (found.kind, found.weight) == ("verification failed", "decision")
+    assert found.text == (
+        "Verification VER-1 of calibration CAL-1 failed: line failed, worst 2.00 times the mask in"
+        " S21 at 10\u202fGHz."
+    )
+
+
+def test_a_verification_that_failed_otherwise_names_no_mask() -> None:
+    result = samples.verification_result()
+    (structure,) = result.structures
+    inside = replace(
+        structure, masks=tuple(replace(one, worst_ratio=0.9) for one in structure.masks)
+    )
+    (found,) = findings(replace(result, structures=(inside,)))
+    assert found.text.endswith("failed: line failed.")
+
+
+def test_a_verification_inside_its_guard_band_wants_attention() -> None:
+    (found,) = findings(guarded_verification())
+    assert (found.kind, found.weight) == ("verification not proven", "attention")
+    assert "is not proven: line not proven, worst 1.10 times the mask with its guard band" in (
+        found.text
+    )
+    assert findings(guarded_verification(outcome="passed")) == []
+
+
+def test_an_acceptance_that_is_not_accepted_needs_a_decision() -> None:
+    dark = acceptance_result(outcome="failed", reason="attenuation fails on site")
+    (found,) = findings(acceptances=(dark,))
+    assert (found.kind, found.weight) == ("acceptance failed", "decision")
+    assert found.text == (
+        "Acceptance ACC-1 of station PS-A is not accepted: attenuation fails on site."
+    )
+    assert found.address == "acceptances/ACC-1/index.html"
+    assert findings(acceptances=(acceptance_result(),)) == []

@@ -12,7 +12,7 @@ from typing import Any
 
 import orjson
 
-from sitegen import __version__, addresses, jobs, render, wafer_jobs
+from sitegen import __version__, addresses, event_jobs, jobs, render, wafer_jobs
 from sitegen.campaign_pages import write_campaign_pages
 from sitegen.compute.calibration import without_arrays
 from sitegen.compute.events import Events, solve_events
@@ -21,7 +21,7 @@ from sitegen.compute.in_force import CalibrationFacts
 from sitegen.joining import join
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Campaign, LoadedWafer, Note
-from sitegen.model.results import CampaignResults
+from sitegen.model.results import CampaignResults, Drawing
 from sitegen.problems import Fault, Finding, NotPublished
 from sitegen.publish.links import broken_links
 from sitegen.publish.staging import MARK, refuse_nested, staged, write_bytes
@@ -29,6 +29,8 @@ from sitegen.read import read_campaign
 
 Progress = Callable[[str, int, int], None]
 """Told of a stage, how much of it is done, and how much there is."""
+EVENTS_A_PROCESS = 8
+"""Fewer events than this are drawn sooner than another process has begun."""
 
 
 @dataclass(frozen=True)
@@ -77,8 +79,9 @@ def build(folder: Path, out: Path, progress: Progress, workers: int | None = Non
             root,
         )
         published = publish_wafers(campaign, results, computed, root, executor, progress)
+        drawn = draw_events(campaign, results, root, executor, progress)
         progress("writing pages", 0, 1)
-        pages = write_campaign_pages(results, published, root)
+        pages = write_campaign_pages(results, published, drawn, root)
         finish(results, root, work, pages)
     return Report(
         campaign.record,
@@ -138,6 +141,42 @@ def publish_wafers(
     return {job.name: published for job, published in zip(page_jobs, done, strict=True)}
 
 
+def draw_events(
+    campaign: Campaign,
+    results: CampaignResults,
+    root: Path,
+    executor: Executor | None,
+    progress: Progress,
+) -> Mapping[str, Mapping[str, Drawing]]:
+    """The drawings of calibrations, verifications and acceptances, written; by their subject."""
+    upstream = _upstream(campaign, None)
+    factor = results.context.record.decision.coverage_factor
+    events: tuple[event_jobs.Event, ...] = (
+        *results.calibrations,
+        *results.verifications,
+        *results.acceptances,
+    )
+    listed = [
+        jobs.Job(
+            kind="drawings",
+            name=event_jobs.subject_of(event),
+            key=jobs.key_of(
+                "drawings",
+                {
+                    "event": event_jobs.subject_of(event),
+                    "events": upstream,
+                    "campaign": campaign.record.model_dump(mode="json", exclude={"campaign"}),
+                },
+            ),
+            function=event_jobs.draw,
+            argument=event_jobs.DrawArgument(event, factor, root),
+        )
+        for event in events
+    ]
+    done = jobs.run(listed, executor, _counter(progress, "drawing events", listed))
+    return {job.name: drawn for job, drawn in zip(listed, done, strict=True)}
+
+
 def finish(results: CampaignResults, root: Path, work: Path, pages: int) -> None:
     """Remove what was kept for this build, check every link, and mark the folder as whole."""
     shutil.rmtree(work)
@@ -170,15 +209,7 @@ def _compute_job(
     record = campaign.record
     station = next(one for one in record.stations if one.id == wafer.record.station)
     assert record.layout is not None  # reading refuses wafers without a layout
-    upstream = {
-        f"{kind} {one.record.id}": [source.sha256 for source in one.sources]
-        for kind, events_read in (
-            ("calibration", campaign.calibrations),
-            ("verification", campaign.verifications),
-        )
-        for one in events_read
-        if one.record.station == station.id
-    }
+    upstream = _upstream(campaign, station.id)
     key = jobs.key_of(
         "wafer",
         {
@@ -224,6 +255,20 @@ def _compute_job(
     )
 
 
+def _upstream(campaign: Campaign, station: str | None) -> Mapping[str, list[str]]:
+    """Digests of the files behind each event, of one station or of all."""
+    return {
+        f"{kind} {one.record.id}": [source.sha256 for source in one.sources]
+        for kind, events in (
+            ("calibration", campaign.calibrations),
+            ("verification", campaign.verifications),
+            ("acceptance", campaign.acceptances),
+        )
+        for one in events
+        if station in (None, one.record.station)
+    }
+
+
 def _pages_job(
     one: wafer_jobs.Computed, note: Note | None, results: CampaignResults, root: Path
 ) -> jobs.Job[wafer_jobs.PagesArgument, wafer_jobs.Published]:
@@ -253,7 +298,8 @@ def _pages_job(
 def _executor(workers: int | None, campaign: Campaign) -> AbstractContextManager[Executor | None]:
     """Processes for the wafers; none where one process has all the work."""
     wanted = workers or os.cpu_count() or 1
-    count = min(wanted, len(campaign.wafers))
+    events = len(campaign.calibrations) + len(campaign.verifications)
+    count = min(wanted, max(len(campaign.wafers), events // EVENTS_A_PROCESS))
     return jobs.local_executor(count) if count > 1 else nullcontext()
 
 

@@ -6,10 +6,9 @@ from pathlib import Path
 import pandas as pd
 
 from sitegen import addresses, drawings, render
-from sitegen.chart.calibration import calibration_drawings
 from sitegen.chart.station import followed_drawings
 from sitegen.chart.theme import CHART_CSS
-from sitegen.chart.verification import acceptance_drawings, verification_drawings
+from sitegen.event_jobs import subject_of
 from sitegen.joining import joined_values
 from sitegen.model.results import CampaignResults, Drawing
 from sitegen.publish.staging import write_bytes, write_text
@@ -19,12 +18,18 @@ from sitegen.wafer_jobs import Published
 
 
 def write_campaign_pages(
-    results: CampaignResults, published: Mapping[str, Published], root: Path
+    results: CampaignResults,
+    published: Mapping[str, Published],
+    events: Mapping[str, Mapping[str, Drawing]],
+    root: Path,
 ) -> int:
-    """Write them all; returns how many pages the whole publication has."""
+    """Write them all; returns how many pages the whole publication has.
+
+    events: drawings of each event, written already, by `event_jobs.subject_of`.
+    """
     values = joined_values(root)
     count = sum(one.pages for one in published.values())
-    for page, drawn in _pages(results, published, values):
+    for page, drawn in _pages(results, published, events, values):
         for drawing in drawn.values():
             if drawing.svg:
                 write_text(root, drawing.address, drawing.svg)
@@ -39,10 +44,12 @@ def write_campaign_pages(
 
 
 def _pages(
-    results: CampaignResults, published: Mapping[str, Published], values: pd.DataFrame
+    results: CampaignResults,
+    published: Mapping[str, Published],
+    events: Mapping[str, Mapping[str, Drawing]],
+    values: pd.DataFrame,
 ) -> Iterator[tuple[Page, Mapping[str, Drawing]]]:
     """Each page with the drawings that are to be written beside it."""
-    coverage_factor = results.context.record.decision.coverage_factor
     drawn = _campaign_drawings(results, published)
     yield render.campaign_page(results, drawn), drawn
     usable = values[
@@ -58,13 +65,13 @@ def _pages(
         }
         yield render.parameter_page(parameter, results, drawn), drawn
     for calibration in results.calibrations:
-        drawn = dict(calibration_drawings(calibration))
+        drawn = dict(events[subject_of(calibration)])
         yield render.calibration_page(calibration, results, drawn), drawn
     for verification in results.verifications:
-        drawn = dict(verification_drawings(verification, coverage_factor))
+        drawn = dict(events[subject_of(verification)])
         yield render.verification_page(verification, results, drawn), drawn
     for acceptance in results.acceptances:
-        drawn = dict(acceptance_drawings(acceptance, coverage_factor))
+        drawn = dict(events[subject_of(acceptance)])
         yield render.acceptance_page(acceptance, results, drawn), drawn
     for station, record, followed in zip(
         results.context.record.stations, results.stations, results.followed, strict=True

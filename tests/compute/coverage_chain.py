@@ -24,6 +24,9 @@ AT = {"20 GHz": 2, "60 GHz": 10, "110 GHz": 20}
 K_REGION, K_INTERVAL = 2.45, 1.96
 """95 % of two Gaussian components, and of one."""
 SMALL = replace(sc.USUAL, contact=2e-4, linearity=1e-4, cable=1e-4)
+"""For a fit of inductance and capacitance. With the contacts of `USUAL`, 1e-3, 53 of 300 such
+calibrations say that they are not determined, and the intervals of the others' inductance and
+capacitance hold 91 and 92 % of truths: two minima of the fit come near to one another."""
 KINDS: dict[str, tuple[str, str, sc.Sizes]] = {
     "one-port": ("one-port", "none", sc.USUAL),
     "SOLT": ("SOLT", "none", sc.USUAL),

@@ -21,11 +21,11 @@ from scipy import stats
 from tests.compute.coverage_chain import KINDS, Covered, covered
 
 REDUCED = {
-    "one-port": 150,
-    "SOLT": 80,
-    "LRRM": 80,
-    "LRRM with capacitance": 40,
-    "TRL": 80,
+    "one-port": 100,
+    "SOLT": 50,
+    "LRRM": 60,
+    "LRRM with capacitance": 30,
+    "TRL": 60,
     "multiline TRL": 40,
 }
 IN_FULL = 2_500

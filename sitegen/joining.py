@@ -51,11 +51,15 @@ def join(
         from_wafers += suspicions(values, record.layout)
     wafers = tuple(one.summary for one in computed)
     parameters = summarise_results(values, record, "")
+    followed = tuple(
+        follow_station(station, calibrations, verifications) for station in record.stations
+    )
     findings = findings_of(
         record,
         calibrations,
         verifications,
         events.acceptances,
+        followed,
         wafers,
         parameters,
         from_wafers,
@@ -94,9 +98,7 @@ def join(
         findings=findings,
         tables=(),
         acceptances=events.acceptances,
-        followed=tuple(
-            follow_station(station, calibrations, verifications) for station in record.stations
-        ),
+        followed=followed,
     )
     return replace(
         results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)

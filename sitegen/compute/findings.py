@@ -10,6 +10,7 @@ from sitegen.model.event_results import (
     Judged,
     VerificationResult,
 )
+from sitegen.model.followed_results import StationFollowed
 from sitegen.model.results import ParameterResult, WaferSummary
 from sitegen.problems import WEIGHTS, Finding, Weight
 from sitegen.units import count, frequency
@@ -20,6 +21,7 @@ def findings_of(
     calibrations: Sequence[CalibrationResult],
     verifications: Sequence[VerificationResult],
     acceptances: Sequence[AcceptanceResult],
+    followed: Sequence[StationFollowed],
     wafers: Sequence[WaferSummary],
     parameters: Sequence[ParameterResult],
     from_wafers: Sequence[Finding],
@@ -29,6 +31,7 @@ def findings_of(
         *_calibration_findings(calibrations),
         *_verification_findings(verifications),
         *_acceptance_findings(acceptances),
+        *_trend_findings(followed),
         *(finding for one in wafers for finding in _wafer_findings(one)),
         *_plan_findings(campaign, wafers),
         *_uncertainty_findings(campaign, parameters),
@@ -247,6 +250,28 @@ def _first(names: Sequence[str], most: int = 5) -> str:
 
 def _verb(number: int, one: str, many: str) -> str:
     return one if number == 1 else many
+
+
+def _trend_findings(followed: Sequence[StationFollowed]) -> list[Finding]:
+    """One finding a station: trends whose way to a bound has an end that can be named."""
+    found = []
+    for station in followed:
+        told = [
+            f"{metric.name} {metric.trend}. {metric.forecast.text}"
+            for metric in station.metrics
+            if metric.forecast is not None and metric.forecast.latest is not None
+        ]
+        if told:
+            found.append(
+                Finding(
+                    "trend towards a bound",
+                    f"station {station.station}",
+                    f"On station {station.station}: {' Likewise '.join(told)}",
+                    "attention",
+                    addresses.station(station.station),
+                )
+            )
+    return found
 
 
 def _plan_findings(campaign: CampaignRecord, wafers: Sequence[WaferSummary]) -> list[Finding]:

@@ -1,20 +1,37 @@
 """What events show, as findings: what failed, what is not proven, what is not accepted."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 from sitegen.compute.findings import findings_of
 from sitegen.model.campaign import Plan
 from sitegen.model.event_results import AcceptanceResult, VerificationResult
+from sitegen.model.followed_results import Forecast, Metric, StationFollowed
 from sitegen.problems import Finding
 from tests.render import samples
 from tests.render.event_samples import acceptance_result, guarded_verification
 
 
 def findings(
-    *verifications: VerificationResult, acceptances: tuple[AcceptanceResult, ...] = ()
+    *verifications: VerificationResult,
+    acceptances: tuple[AcceptanceResult, ...] = (),
+    followed: tuple[StationFollowed, ...] = (),
 ) -> list[Finding]:
     record = samples.campaign_record(parameters=(), plan=Plan())
-    return list(findings_of(record, (), verifications, acceptances, (), (), ()))
+    return list(findings_of(record, (), verifications, acceptances, followed, (), (), ()))
+
+
+def test_a_trend_wants_attention_once_the_end_of_its_way_can_be_named() -> None:
+    at = datetime(2026, 4, 1, tzinfo=UTC)
+    forecast = Forecast(0.1, 1e-4, 1.0, at, at, at, "It meets its upper bound in April.")
+    metric = Metric(
+        "load resistance", "Ω", "x", (), None, (), (), (), (), None, 1.0, forecast, "", "",
+        trend="rises",
+    )  # fmt: skip
+    open_end = replace(metric, forecast=replace(forecast, latest=None))
+    (found,) = findings(followed=(StationFollowed("PS", (metric, open_end, metric), ()),))
+    assert (found.kind, found.weight) == ("trend towards a bound", "attention")
+    assert found.text == ("On station PS load resistance rises. It meets its upper bound in April.")
 
 
 def test_a_failed_verification_tells_its_worst_point_where_a_mask_is_reached() -> None:

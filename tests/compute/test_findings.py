@@ -31,7 +31,10 @@ def test_a_trend_wants_attention_once_the_end_of_its_way_can_be_named() -> None:
     open_end = replace(metric, forecast=replace(forecast, latest=None))
     (found,) = findings(followed=(StationFollowed("PS", (metric, open_end, metric), ()),))
     assert (found.kind, found.weight) == ("trend towards a bound", "attention")
-    assert found.text == ("On station PS load resistance rises. It meets its upper bound in April.")
+    assert found.text == (
+        "On station PS: load resistance rises. It meets its upper bound in April. Likewise load"
+        " resistance rises. It meets its upper bound in April."
+    )
 
 
 def test_a_failed_verification_tells_its_worst_point_where_a_mask_is_reached() -> None:

@@ -15,9 +15,16 @@ from sitegen.compute.followed import follow_station
 from sitegen.compute.population import NEEDED, summarise_results
 from sitegen.compute.station_record import station_record
 from sitegen.compute.suspicions import suspicions
+from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Campaign, Note
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
-from sitegen.model.results import CampaignContext, CampaignResults, TableFile, WaferResults
+from sitegen.model.results import (
+    AxisRange,
+    CampaignContext,
+    CampaignResults,
+    TableFile,
+    WaferResults,
+)
 from sitegen.problems import Fault
 from sitegen.publish import (
     acceptance_tables,
@@ -64,16 +71,12 @@ def join(
         parameters,
         from_wafers,
     )
-    counting = values[values["counts"].astype(bool)]
     context = CampaignContext(
         record=record,
         version=__version__,
         wafers=tuple(one.wafer for one in wafers),
         parameters=parameters,
-        ranges={
-            **drawings.value_ranges(record.parameters, counting),
-            **drawings.trace_ranges([one.trace_extents for one in computed]),
-        },
+        ranges=_ranges(record, values, computed),
         calibrations={one.record.id: one.outcome for one in calibrations},
         downloads={address: size for table in tables for address, size in table.files},
         fault_count=len(every_fault),
@@ -103,6 +106,17 @@ def join(
     return replace(
         results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)
     )
+
+
+def _ranges(
+    record: CampaignRecord, values: pd.DataFrame, computed: Sequence[Computed]
+) -> dict[str, AxisRange]:
+    """The axes that every page of the campaign shares."""
+    counting = values[values["counts"].astype(bool)]
+    return {
+        **drawings.value_ranges(record.parameters, counting),
+        **drawings.trace_ranges([one.trace_extents for one in computed]),
+    }
 
 
 def joined_values(root: Path) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import pytest
 
 from sitegen import build as stages
 from sitegen import jobs
+from sitegen.compute.events import solve_events
 from sitegen.model.results import AxisRange
 from sitegen.publish.campaign_folder import write_campaign
 from sitegen.read import read_campaign
@@ -27,7 +28,7 @@ def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def keys(folder: Path) -> dict[str, str]:
     campaign, _ = read_campaign(folder)
-    found = stages.compute_jobs(campaign, stages.solve_events(campaign), folder)
+    found = stages.compute_jobs(campaign, solve_events(campaign), folder)
     return {job.name: job.key for job in found}
 
 

@@ -11,11 +11,11 @@ from sitegen.compute.rf.figures import Figure, figure_at
 from sitegen.compute.rf.propagation import (
     CalibrationUncertainty,
     Deviation,
-    common_covariance,
     common_deviations,
     covariance,
     own_deviations,
 )
+from sitegen.compute.rf.sweep_covariance import sweep_covariance
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 
@@ -56,7 +56,7 @@ def deviations_of(
         yield False, _with_ports(found, n_ports)
 
 
-def sweep_covariance(
+def covariance_of(
     s: ComplexArray, terms: ErrorTerms, uncertainty: CalibrationUncertainty, port: int
 ) -> FloatArray:
     """Covariance of each corrected S-parameter, all sources: (*s.shape, 3) float32."""
@@ -67,9 +67,8 @@ def sweep_covariance(
         replace(one, terms=applicable(one.terms, n_ports, port))
         for one in uncertainty.perturbations
     ]
-    total = common_covariance(fitting, moved, raw)
-    total += covariance(own_deviations(fitting, uncertainty.own, raw), raw.shape)
-    return total.reshape(*s.shape, 3).astype(np.float32)
+    found = sweep_covariance(fitting, moved, uncertainty.own, raw)
+    return found.reshape(*s.shape, 3).astype(np.float32)
 
 
 def figure_uncertainty(

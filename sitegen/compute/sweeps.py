@@ -18,9 +18,9 @@ from sitegen.compute.rf.terms import ErrorTerms
 from sitegen.compute.sweep_uncertainty import (
     Stated,
     at_frequencies,
+    covariance_of,
     deviations_of,
     figure_uncertainty,
-    sweep_covariance,
     uncertainty_at,
 )
 from sitegen.model.arrays import ComplexArray, FloatArray
@@ -97,7 +97,7 @@ def _covariance(corrected: CorrectedGroup, setting: WaferSetting) -> FloatArray 
     found: FloatArray = np.full((*group.s.shape, 3), np.nan, np.float32)
     port = setting.devices()[group.device].port
     for name, mine in parts:
-        found[mine] = sweep_covariance(
+        found[mine] = covariance_of(
             group.s[mine], setting.terms[name], setting.uncertainties[name], port
         )
     return found

@@ -12,8 +12,8 @@ import numpy as np
 from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.perturbations import with_uncertainty
 from sitegen.compute.rf.correct import correct
-from sitegen.compute.rf.propagation import common_covariance, covariance, own_deviations
 from sitegen.compute.rf.solution import SolvedLine
+from sitegen.compute.rf.sweep_covariance import sweep_covariance
 from tests.compute import simulated_calibration as sc
 from tests.compute.events import instrument
 from tests.compute.rf import forward as fw
@@ -107,9 +107,8 @@ def _regions(
     if one_port:
         raw, device = raw[:, 0, 0], device[:, 0, 0]
     assert solved.terms is not None and solved.uncertainty is not None
-    total = common_covariance(solved.terms, solved.uncertainty.perturbations, raw)
-    own = own_deviations(solved.terms, solved.uncertainty.own, raw)
-    total = total + covariance(own, raw.shape)
+    stated = solved.uncertainty
+    total = sweep_covariance(solved.terms, stated.perturbations, stated.own, raw)
     miss = correct(solved.terms, raw) - device
     entries = {"S11": ()} if one_port else {"S11": (0, 0), "S21": (1, 0)}
     return {

@@ -22,9 +22,9 @@ from sitegen.compute.rf.terms import DrivenTerms, TwoPortTerms
 from sitegen.compute.sweep_uncertainty import (
     Stated,
     at_frequencies,
+    covariance_of,
     deviations_of,
     figure_uncertainty,
-    sweep_covariance,
     uncertainty_at,
 )
 from sitegen.model.arrays import ComplexArray
@@ -35,7 +35,10 @@ OWN = SweepErrors(noise_floor=2e-4, trace_noise=5e-4, contact=8e-4, linearity=3e
 
 
 def driven(rng: np.random.Generator, size: float) -> dict[str, ComplexArray]:
-    return {name: size * (rng.normal(size=3) + 1j * rng.normal(size=3)) for name in NAMES}
+    return {
+        name: np.asarray(size * (rng.normal(size=3) + 1j * rng.normal(size=3)), np.complex128)
+        for name in NAMES
+    }
 
 
 def some_terms() -> TwoPortTerms:
@@ -106,7 +109,7 @@ def simulated(draws: int, own: bool) -> ComplexArray:
 
 
 def test_the_95_percent_region_holds_95_percent_of_simulated_calibrations() -> None:
-    covariance = sweep_covariance(S, TERMS, UNCERTAINTY, 1)[0].astype(np.float64)
+    covariance = covariance_of(S, TERMS, UNCERTAINTY, 1)[0].astype(np.float64)
     drawn = simulated(4000, own=True) - S[0]
     for i in (0, 1):
         for j in (0, 1):
@@ -161,8 +164,8 @@ def test_at_one_frequency_nothing_else_is_needed() -> None:
 
 def test_a_one_port_device_takes_its_port_s_part() -> None:
     s = S[:, :, 1:, 1:]
-    found = sweep_covariance(s, TERMS, UNCERTAINTY, 2)
+    found = covariance_of(s, TERMS, UNCERTAINTY, 2)
     assert found.shape == (1, 3, 1, 1, 3)
     assert (found[..., :2] > 0).all()
-    other = sweep_covariance(s, TERMS, UNCERTAINTY, 1)
+    other = covariance_of(s, TERMS, UNCERTAINTY, 1)
     assert not np.allclose(found, other)

@@ -407,5 +407,4 @@ def _noisy(rng: np.random.Generator, raw: fw.Array, quiet: bool) -> fw.Array:
 
 
 def _complex(rng: np.random.Generator, shape: tuple[int, ...], u: float) -> fw.Array:
-    drawn: fw.Array = u * (rng.normal(size=shape) + 1j * rng.normal(size=shape))
-    return drawn
+    return np.asarray(u * (rng.normal(size=shape) + 1j * rng.normal(size=shape)), np.complex128)

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 
 from sitegen.compute.rf.correct import correct
-from sitegen.compute.rf.terms import ErrorTerms, OnePortTerms, term_rows, terms_from_rows
+from sitegen.compute.rf.terms import ErrorTerms, OnePortTerms
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.event_results import SourceFigure, SourceGroup
 
@@ -26,8 +26,6 @@ _STEP = 1e-6
 """Of error terms and raw S-parameters, small enough for nothing but the derivative to show."""
 _NEGLIGIBLE = 1e-9
 """Share of the largest principal component below which one is rounding."""
-_CHUNK = 32
-"""Sweeps worked on at once, so that their derivatives stay in the processor's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,69 +87,6 @@ def common_deviations(
         Deviation(one.group, one.name, one.kind, correct(one.terms, raw) - corrected)
         for one in perturbations
     )
-
-
-def common_covariance(
-    terms: ErrorTerms, perturbations: Sequence[Perturbation], raw: ComplexArray
-) -> FloatArray:
-    """`covariance` of `common_deviations`, to first order, without a deviation for each source.
-
-    A deviation is B' k, with B the derivatives of the corrected S-parameter by the error terms
-    and k what the source changes in them. With the sources' C = sum k k^H (twice that of a
-    circular one) and R = sum k k' (real ones only) a sweep needs no more than B' C B* = v_re +
-    v_im and B' R B = v_re - v_im + 2j cov, however many sources there are.
-
-    Args and shapes as in `common_deviations`; the result has one axis more, of three.
-    """
-    moved = [(one.kind, _rows(one.terms) - _rows(terms)) for one in perturbations]
-    n_term, n_freq = _rows(terms).shape
-    hermitian: ComplexArray = np.zeros((n_freq, n_term, n_term), np.complex128)
-    symmetric: ComplexArray = np.zeros_like(hermitian)
-    for kind, weight in (("circular", 2.0), ("real", 1.0)):
-        k = np.array([rows for one, rows in moved if one == kind])
-        if len(k):
-            across, along_ = np.moveaxis(k, -1, 0), np.transpose(k, (2, 1, 0))
-            hermitian = hermitian + weight * (along_ @ across.conj())
-            if kind == "real":
-                symmetric = symmetric + along_ @ across
-    own_axes = 1 if isinstance(terms, OnePortTerms) else 3
-    sweeps = raw.reshape(-1, *raw.shape[-own_axes:])
-    parts = [
-        _contracted(terms, sweeps[at : at + _CHUNK], hermitian, symmetric)
-        for at in range(0, len(sweeps), _CHUNK)
-    ]
-    return np.concatenate(parts).reshape(*raw.shape, 3) if parts else np.zeros((*raw.shape, 3))
-
-
-def _contracted(
-    terms: ErrorTerms, raw: ComplexArray, hermitian: ComplexArray, symmetric: ComplexArray
-) -> FloatArray:
-    """B' C B* and B' R B of some sweeps as variances and covariance, (*raw.shape, 3)."""
-    by_term = _derivatives(terms, raw)
-    shape = by_term.shape[:2] + by_term.shape[3:]
-    b = np.moveaxis(by_term, (2, 0), (0, -1))
-    flat = np.ascontiguousarray(b).reshape(len(b), -1, len(by_term))
-    total = np.einsum("fst,fst->fs", flat @ hermitian, flat.conj()).real
-    twice = np.einsum("fst,fst->fs", flat @ symmetric, flat)
-    parts = 0.5 * np.stack([total + twice.real, total - twice.real, twice.imag], axis=-1)
-    parts[..., :2] = np.maximum(parts[..., :2], 0.0)
-    return np.moveaxis(parts.reshape(len(b), *shape[1:], 3), 0, 1)
-
-
-def _derivatives(terms: ErrorTerms, raw: ComplexArray) -> ComplexArray:
-    """What each error term does to corrected sweeps, (n_term, *raw.shape)."""
-    corrected, rows = correct(terms, raw), _rows(terms)
-    found = np.empty((len(rows), *raw.shape), np.complex128)
-    for place in range(len(rows)):
-        moved = rows.copy()
-        moved[place] += _STEP
-        found[place] = (correct(terms_from_rows(terms, moved), raw) - corrected) / _STEP
-    return found
-
-
-def _rows(terms: ErrorTerms) -> ComplexArray:
-    rows: ComplexArray = np.array([row.values for row in term_rows(terms)])
-    return rows
 
 
 def own_deviations(

@@ -46,6 +46,7 @@ class Change:
 
 
 def change_of(one: DrivenTerms, two: DrivenTerms) -> Change:
+    """What lies between two directions' terms, seen through the second one."""
     return Change(
         one,
         two,

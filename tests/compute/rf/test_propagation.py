@@ -12,13 +12,13 @@ from sitegen.compute.rf.propagation import (
     Perturbation,
     SweepErrors,
     along,
-    common_covariance,
     common_deviations,
     covariance,
     mean_u,
     own_deviations,
     uncorrelated,
 )
+from sitegen.compute.rf.sweep_covariance import sweep_covariance
 from sitegen.compute.rf.terms import (
     ErrorTerms,
     OnePortTerms,
@@ -125,7 +125,7 @@ def test_the_covariance_of_many_sources_at_once_is_that_of_their_deviations(port
         for seed, kind in enumerate(kinds)
     ]
     one_by_one = covariance(common_deviations(terms, perturbations, raw), raw.shape)
-    at_once = common_covariance(terms, perturbations, raw)
+    at_once = sweep_covariance(terms, perturbations, None, raw)
     size = mean_u(one_by_one)[..., np.newaxis] ** 2
     assert np.abs(at_once - one_by_one).max() > 0.0
     assert np.abs((at_once - one_by_one) / size).max() < 1e-4
@@ -135,7 +135,7 @@ def test_without_sources_the_covariance_is_zero() -> None:
     at = fw.station(4)
     terms = solt(at, fw.BAND_HZ).terms
     raw = fw.raw_sweep(at, fw.passive_devices(5, 2, len(fw.BAND_HZ)))
-    assert not common_covariance(terms, (), raw).any()
+    assert not sweep_covariance(terms, (), None, raw).any()
     assert own_deviations(terms, NONE, raw) == ()
 
 
@@ -199,7 +199,7 @@ def test_what_is_not_determined_has_no_uncertainty() -> None:
     perturbations = [Perturbation("definitions", "n", "real", changed(terms, 1, 1e-4))]
     errors = SweepErrors(1e-4, 1e-4, 1e-3, 1e-4, 1e-4)
     for total in (
-        common_covariance(terms, perturbations, raw),
+        sweep_covariance(terms, perturbations, None, raw),
         covariance(own_deviations(terms, errors, raw), raw.shape),
     ):
         assert np.isnan(total[:, 3]).all()

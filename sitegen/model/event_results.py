@@ -109,7 +109,7 @@ class Comparison:
     refused: str
     """Why they cannot be compared; empty when they are."""
     bound: FloatArray | None
-    """(n_freq,) greatest |S' - S| of any S-parameter of any passive device, first order."""
+    """(n_freq,) greatest |S' - S| of any S-parameter of any passive device."""
     repeatable: FloatArray | None
     """(n_freq,) what two calibrations made back to back would show with 95 % probability."""
     drift: FloatArray | None

@@ -64,6 +64,11 @@ def seen(events: Events) -> Seen:
     """An alarm of each kind of evidence; a verification alarms unless it passed."""
     result = events.calibrations[1].result
     failed = [check for check in result.checks if check.passed is False]
+    against_previous = [
+        check
+        for check in failed
+        if check.group == "comparison" or "previous calibration" in check.name
+    ]
     (verification,) = events.verifications
     determined = result.determined is not None and bool(result.determined.all())
     disagrees = any(
@@ -72,9 +77,8 @@ def seen(events: Events) -> Seen:
         for agreement in structure.agreements
     )
     return Seen(
-        solution=not determined or any(check.group != "comparison" for check in failed),
-        previous=any(check.group == "comparison" for check in failed)
-        or any(one.passed is False for one in result.comparisons),
+        solution=not determined or len(failed) > len(against_previous),
+        previous=bool(against_previous) or any(one.passed is False for one in result.comparisons),
         verification=verification.outcome != "passed" or disagrees,
         candidates=(*result.candidates, *verification.candidates),
     )

@@ -205,7 +205,7 @@ def test_a_comparison_is_judged_split_into_what_repeats_and_drift_and_says_its_o
     assert "greater than 0.0310 between the two (at 110 GHz; the comparison bound)" in text
     assert "The record allows 0.02: missed." in text
     assert "(95 %), up to 0.0190 remains as drift (at 110 GHz)" in text
-    assert "products of two differences of error terms are neglected" in text
+    assert "exact in the differences of the error terms" in text
     assert "Comparison bound not determined 0.00864" in text
     one_port = full.evident(
         record=full.evident().record.model_copy(update={"ports": (1,), "method": "one-port"})

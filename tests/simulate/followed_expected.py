@@ -45,5 +45,5 @@ NOTED = ("CAL-03", "CAL-10", "CAL-26", "VER-18", "ACC-1")
 FINDINGS = {
     ("verification failed", f"verification {FAILED}"),
     ("calibration checks failed", f"calibration {BADLY_CONTACTED}"),
-    ("trend towards a bound", "station PS-T"),  # the load at port 1 wears
+    ("trend towards a bound", "station PS-T"),  # the loads wear
 }

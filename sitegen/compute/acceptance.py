@@ -7,6 +7,7 @@ import numpy as np
 
 from sitegen.compute.calibration import SolvedCalibration
 from sitegen.compute.rf.differences import parts_between
+from sitegen.compute.standards import made_alike
 from sitegen.compute.structure_judgement import (
     SHARED_BY_DEFINITIONS,
     deviation_parts,
@@ -270,8 +271,9 @@ def shared_sources(
 ) -> tuple[tuple[SourceGroup, str], ...]:
     """Group and name of the sources whose errors two calibrations have in common.
 
-    One calibration shares all its common sources with itself. Two share the definitions and the
-    line's capacitance where they used the same substrate with the same definitions.
+    One calibration shares all its common sources with itself, but for drift, since its
+    verifications have their own times. Two share the definitions and the line's capacitance where
+    they were made alike.
     """
     if one.uncertainty is None or other.uncertainty is None:
         return ()
@@ -283,13 +285,8 @@ def shared_sources(
     ]
     first, second = one.result.record, other.result.record
     if first.id == second.id:
-        return tuple(both)
-    alike = (
-        first.definitions == second.definitions
-        and first.line_medium == second.line_medium
-        and first.substrate.serial_number == second.substrate.serial_number
-        and first.method == second.method
-    )
+        return tuple(each for each in both if each[0] != "drift")
+    alike = made_alike(first, second)
     return tuple(each for each in both if alike and each[0] in SHARED_BY_DEFINITIONS)
 
 

@@ -1,7 +1,7 @@
 """Every event of a campaign: calibrations solved, verifications and acceptances judged."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from sitegen.compute.acceptance import judge_acceptance
 from sitegen.compute.budgets import with_budgets
@@ -35,8 +35,8 @@ class Events:
 def solve_events(campaign: Campaign) -> Events:
     """Solve every calibration from its raw sweeps, then judge what was verified with it.
 
-    The order: each calibration by itself, its uncertainty, its neighbours in time, its budgets;
-    then verifications, then acceptances.
+    The order: each calibration by itself, its uncertainty, its neighbours in time (which steps lie
+    between them is known from the verifications), its budgets; then verifications, acceptances.
     """
     instruments = _instruments(campaign.record)
     stations = campaign.record.stations
@@ -49,7 +49,8 @@ def solve_events(campaign: Campaign) -> Events:
         )
         for one in campaign.calibrations
     )
-    related = with_history([with_uncertainty(one) for one in alone], stations)
+    uncertain = [with_uncertainty(one) for one in alone]
+    related = with_history(uncertain, stations, _failed(campaign, uncertain, instruments))
     calibrations = tuple(judged(with_budgets(one)) for one in related)
     by_id = {one.result.record.id: one for one in calibrations}
     verifications = tuple(
@@ -67,6 +68,27 @@ def solve_events(campaign: Campaign) -> Events:
         for one in campaign.acceptances
     )
     return Events(calibrations, verifications, acceptances)
+
+
+def _failed(
+    campaign: Campaign,
+    solved: Sequence[SolvedCalibration],
+    instruments: Mapping[tuple[str, str], Instrument],
+) -> frozenset[str]:
+    """Calibrations of which a verification failed by its deviations alone.
+
+    Uncertainty is left aside: drift, part of it, is still to come, and no failure hangs on it.
+    """
+    plain = {one.result.record.id: replace(one, uncertainty=None) for one in solved}
+    decision = campaign.record.decision.model_copy(update={"rule": "simple"})
+    return frozenset(
+        one.record.calibration
+        for one in campaign.verifications
+        if judge_verification(
+            one, plain, instruments[one.record.station, one.record.instrument], decision
+        ).outcome
+        == "failed"
+    )
 
 
 def _instruments(record: CampaignRecord) -> Mapping[tuple[str, str], Instrument]:

@@ -1,11 +1,12 @@
 """Calibrations of a station against their neighbours in time: difference and drift.
 
 The difference of two calibrations is what any passive device could see of it, the comparison
-bound. What remains of it beyond two calibrations made back to back is drift.
+bound. What remains of it beyond two calibrations made back to back is drift. Where a verification
+of a calibration failed before the next one, the change between them is a step and no drift.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,16 +14,24 @@ import numpy as np
 from sitegen.compute.calibration import SolvedCalibration, restated
 from sitegen.compute.checks.judge import greatest, judged
 from sitegen.compute.checks.previous import raw_against_previous, why_not_comparable
-from sitegen.compute.rf.back_to_back import REPEATABLE, Repeatable, repeatable_difference
+from sitegen.compute.rf.back_to_back import (
+    BETWEEN_METHODS,
+    REPEATABLE,
+    Repeatable,
+    repeatable_difference,
+)
 from sitegen.compute.rf.comparison import bound_between
 from sitegen.compute.rf.propagation import Perturbation
 from sitegen.compute.rf.terms import ErrorTerms, term_rows, terms_from_rows
+from sitegen.compute.standards import made_alike
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.campaign import Exchange, Station
 from sitegen.model.event_results import Check, Comparison, SourceFigure
 from sitegen.units import count, frequency, number
 
 NAME = "difference from the previous calibration"
+LEAST_PAIRS = 5
+"""Pairs from which a station's drift is known well enough not to be called provisional."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +44,8 @@ class _Pair:
     """(n_freq,) of their difference."""
     repeatable: FloatArray | None
     """(n_freq,) of two calibrations made back to back; None: no uncertainty is stated."""
+    stepped: bool = False
+    """A verification failed between them."""
 
     @property
     def drift(self) -> FloatArray | None:
@@ -68,14 +79,19 @@ class _Pair:
 
     @property
     def shows_drift(self) -> bool:
-        """Whether neither failed by itself: then its change is the station's."""
-        return self.drift is not None and _is_sound(self.later)
+        """Whether neither failed by itself nor a step lies between them."""
+        return self.drift is not None and _is_sound(self.later) and not self.stepped
 
 
 def with_history(
-    solved: Sequence[SolvedCalibration], stations: Sequence[Station] = ()
+    solved: Sequence[SolvedCalibration],
+    stations: Sequence[Station] = (),
+    failed: Collection[str] = (),
 ) -> tuple[SolvedCalibration, ...]:
     """With comparisons, the checks they allow, and drift among the sources of uncertainty.
+
+    failed: ids of calibrations of which a verification failed.
+
 
     Each calibration is compared with the latest one before it that did not fail by itself and
     that it can be compared with, by whatever method either was made. Where the one right before
@@ -88,7 +104,7 @@ def with_history(
         if one.terms is not None:
             series[one.result.record.station, one.result.record.ports].append(one)
     for (station, _), made in series.items():
-        pairs, refusals = _paired(made, exchanges.get(station, ()))
+        pairs, refusals = _paired(made, exchanges.get(station, ()), failed)
         for one in made:
             name = one.result.record.id
             compared = _compared(one, pairs.get(name), refusals.get(name))
@@ -97,17 +113,21 @@ def with_history(
 
 
 def _paired(
-    made: Sequence[SolvedCalibration], exchanges: Sequence[Exchange]
+    made: Sequence[SolvedCalibration], exchanges: Sequence[Exchange], failed: Collection[str]
 ) -> tuple[Mapping[str, _Pair], Mapping[str, Comparison]]:
     """By the later one's id: the pair, and why the one right before it is not in it."""
     pairs: dict[str, _Pair] = {}
     refusals: dict[str, Comparison] = {}
     for place, one in enumerate(made):
         name = one.result.record.id
-        for other in filter(_is_sound, reversed(made[:place])):
+        for back, other in enumerate(reversed(made[:place]), 1):
+            if not _is_sound(other):
+                continue
             refused = why_not_comparable(other, one, exchanges)
             if not refused:
-                pairs[name] = _pair(other, one)
+                since = made[place - back : place]
+                stepped = any(each.result.record.id in failed for each in since)
+                pairs[name] = replace(_pair(other, one), stepped=stepped)
                 break
             if name not in refusals:
                 refusals[name] = Comparison(
@@ -131,10 +151,12 @@ def _is_sound(one: SolvedCalibration) -> bool:
 def _pair(earlier: SolvedCalibration, later: SolvedCalibration) -> _Pair:
     assert earlier.terms is not None and later.terms is not None
     repeatable = None
+    alike = made_alike(earlier.result.record, later.result.record)
+    groups = REPEATABLE if alike else BETWEEN_METHODS
     if earlier.uncertainty is not None and later.uncertainty is not None:
         repeatable = repeatable_difference(
             *(
-                Repeatable(terms, [p for p in uncertainty.perturbations if p.group in REPEATABLE])
+                Repeatable(terms, [p for p in uncertainty.perturbations if p.group in groups])
                 for terms, uncertainty in (
                     (earlier.terms, earlier.uncertainty),
                     (later.terms, later.uncertainty),
@@ -201,21 +223,25 @@ def _with_drift(one: SolvedCalibration, pairs: Sequence[_Pair]) -> SolvedCalibra
     sound = [each for each in pairs if each.shows_drift]
     following = next((each for each in sound if each.earlier.result.record.id == name), None)
     alike = [following] if following else [each for each in sound if _is_alike(each, one)]
-    changes = [change for change in (each.change() for each in alike) if change is not None]
-    if not changes:
+    kept = [(each, each.change()) for each in alike]
+    known = [(each, change) for each, change in kept if change is not None]
+    if not known:
         note = "drift is not stated: the station has no two calibrations that would show it"
         return replace(one, result=replace(one.result, notes=(*one.result.notes, note)))
-    drifts = np.array([each.drift for each in alike if each.drift is not None])
-    size = f"{number(float(np.nanmax(drifts)), 2)} at most" if np.isfinite(drifts).any() else "–"
+    size = _size([each.drift for each, _ in known if each.drift is not None])
     if following is not None:
         other = following.later.result.record.id
         figure = SourceFigure("drift until the next calibration", "drift", size, f"from {other}")
-        moved = _moved(one.terms, changes[0] / np.sqrt(3.0))
+        moved = _moved(one.terms, known[0][1] / np.sqrt(3.0))
         added = [Perturbation("drift", f"until {other}", "real", moved)]
     else:
-        basis = f"pooled from {count(len(changes), 'pair')} of calibrations"
+        basis = f"pooled from {count(len(known), 'pair')} of calibrations"
+        if len(known) < LEAST_PAIRS:
+            basis += f", provisional below {LEAST_PAIRS}"
+        if any(each.stepped and each.earlier.result.record.id == name for each in pairs):
+            basis += "; a verification failed before the next one"
         figure = SourceFigure("drift, from the station's history", "drift", size, basis)
-        share = 1.0 / np.sqrt(6.0 * len(changes))
+        share = 1.0 / np.sqrt(6.0 * len(known))
         added = [
             Perturbation(
                 "drift",
@@ -223,7 +249,7 @@ def _with_drift(one: SolvedCalibration, pairs: Sequence[_Pair]) -> SolvedCalibra
                 "circular",
                 _moved(one.terms, share * change),
             )
-            for each, change in zip(alike, changes, strict=False)
+            for each, change in known
         ]
     uncertainty = replace(
         one.uncertainty,
@@ -232,6 +258,13 @@ def _with_drift(one: SolvedCalibration, pairs: Sequence[_Pair]) -> SolvedCalibra
     )
     result = replace(one.result, sources=(*one.result.sources, figure))
     return replace(one, uncertainty=uncertainty, result=result)
+
+
+def _size(drifts: Sequence[FloatArray]) -> str:
+    greatest_drift = float(np.nanmax(np.array(drifts)))
+    if greatest_drift == 0.0:
+        return "none told from two made back to back"
+    return f"{number(greatest_drift, 2)} at most"
 
 
 def _is_alike(pair: _Pair, one: SolvedCalibration) -> bool:

@@ -64,6 +64,20 @@ def standard_at(record: records.CalibrationRecord, name: str, port: Port) -> Ref
     return reflect_standard(of_the_day(definition, record, port))
 
 
+def made_alike(one: records.CalibrationRecord, other: records.CalibrationRecord) -> bool:
+    """Whether two calibrations take an error of their definitions likewise.
+
+    They do with one method on one substrate under the same definitions; then such an error is
+    common to both and does not show between them.
+    """
+    return (
+        one.method == other.method
+        and one.definitions == other.definitions
+        and one.line_medium == other.line_medium
+        and one.substrate.serial_number == other.substrate.serial_number
+    )
+
+
 def at_port(s: ComplexArray, port: Port) -> ComplexArray:
     """Reflection at a port, shape (n_freq,); a one-port sweep has just the one."""
     place = 0 if s.shape[-1] == 1 else port - 1

@@ -43,12 +43,15 @@ def changed(loaded: LoadedCalibration, **fields: object) -> LoadedCalibration:
 
 
 def solved(
-    *loaded: LoadedCalibration, station: Station | None = None, stated: bool = True
+    *loaded: LoadedCalibration,
+    station: Station | None = None,
+    stated: bool = True,
+    failed: tuple[str, ...] = (),
 ) -> tuple[SolvedCalibration, ...]:
     place = campaign().record.stations[0]
     alone = [solve(one, place.instruments[0], place.probes) for one in loaded]
     return with_history(
-        [with_uncertainty(one) if stated else one for one in alone], [station or place]
+        [with_uncertainty(one) if stated else one for one in alone], [station or place], failed
     )
 
 
@@ -178,7 +181,8 @@ class TestDrift:
         assert last.uncertainty is not None
         pooled = [one for one in last.uncertainty.perturbations if one.group == "drift"]
         assert [one.kind for one in pooled] == ["circular", "circular"]
-        assert last.uncertainty.sources[-1].basis == "pooled from 2 pairs of calibrations"
+        basis = "pooled from 2 pairs of calibrations, provisional below 5"
+        assert last.uncertainty.sources[-1].basis == basis
         # two pairs, there and back: a part has the variance of one change as a rectangle's
         first, second, _ = solved(*campaign().calibrations, third())
         (found,) = previous(second)
@@ -186,6 +190,40 @@ class TestDrift:
         change = np.abs(rows(second.terms) - rows(first.terms)) * found.drift / found.bound
         per_part = sum(np.abs(rows(one.terms) - rows(last.terms)) ** 2 for one in pooled)
         assert np.allclose(2.0 * per_part, change**2 / 3.0, rtol=0.05, atol=1e-9)
+
+    def test_a_step_that_a_verification_saw_is_no_drift(self) -> None:
+        first, second, last = solved(*campaign().calibrations, third(), failed=("CAL-1",))
+        for one in (first, second, last):
+            assert one.uncertainty is not None
+            named = {each.name for each in one.uncertainty.perturbations if each.group == "drift"}
+            assert not any("CAL-1" in name for name in named)
+        assert first.uncertainty is not None
+        assert first.uncertainty.sources[-1].basis == (
+            "pooled from 1 pair of calibrations, provisional below 5; a verification failed before"
+            " the next one"
+        )
+        (found,) = previous(second)
+        assert found.bound is not None and found.drift is not None  # compared all the same
+
+    def test_between_methods_an_error_of_definitions_is_no_drift(self) -> None:
+        """One truth, one path: LRRM, then SOLT, with a thru longer by one u than declared."""
+        plan = scenes.sound(3)
+        plan = replace(
+            plan,
+            calibration=tuple(replace(step, path=plan.before[0].path) for step in plan.calibration),
+        )
+        one, other = scenes.campaign_of(plan, 3).calibrations
+        thru = other.record.definitions["thru"]
+        longer = thru.model_copy(update={"delay_ps": scenes.THRU_PS - 0.03, "delay_u_ps": 0.03})
+        definitions = {**other.record.definitions, "thru": longer}
+        lrrm = changed(one, definitions=definitions)
+        solt = changed(other, definitions=definitions, method="SOLT")
+        (across,) = previous(solved(lrrm, solt)[1])
+        (alike,) = previous(solved(lrrm, changed(other, definitions=definitions))[1])
+        assert across.bound is not None and across.repeatable is not None
+        assert alike.repeatable is not None
+        assert np.nanmax(across.bound) > 2.0 * np.nanmax(alike.repeatable)  # the methods do differ
+        assert across.drift is not None and np.nanmax(across.drift) == 0.0
 
     def test_a_single_calibration_has_none_and_says_so(self) -> None:
         (only,) = solved(campaign().calibrations[0])

@@ -12,8 +12,16 @@ from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.event_results import SourceGroup
 
 REPEATABLE: tuple[SourceGroup, ...] = ("noise", "contact repeatability", "fitted load", "cable")
-"""What differs from one calibration to the next at once. Definitions do not, nor does linearity:
-the same standards give the same levels."""
+"""What differs from one calibration to the next at once, where both are made alike. Definitions do
+not, nor does linearity: the same standards give the same levels."""
+BETWEEN_METHODS: tuple[SourceGroup, ...] = (
+    *REPEATABLE,
+    "definitions",
+    "line impedance",
+    "linearity",
+)
+"""What differs between calibrations that are not made alike: they take an error of a definition
+each in its own way. Errors that both share in part are drawn for each, which is generous."""
 PROBABILITY = 0.95
 _DRAWS, _FREQUENCIES, _SEED = 400, 16, 20260420
 _RADII = np.array([0.0, 0.5, 0.8, 1.0])[:, np.newaxis]
@@ -27,7 +35,7 @@ class Repeatable:
 
     terms: ErrorTerms
     perturbations: Sequence[Perturbation]
-    """Of `REPEATABLE` groups only."""
+    """Of `REPEATABLE` groups only, or of `BETWEEN_METHODS`."""
 
 
 def repeatable_difference(first: Repeatable, second: Repeatable) -> FloatArray:

@@ -132,7 +132,7 @@ def _own(
 def _one_port(
     terms: OnePortTerms, raw: ComplexArray
 ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-    """Derivatives by raw S (f, s, 1, 1) and by the terms (f, s, 1, 3), and corrected S (f, s, 1)."""
+    """Derivatives by raw S (f, s, 1, 1) and by the terms (f, s, 1, 3); corrected S (f, s, 1)."""
     x = raw[..., 0, 0].T - terms.directivity[:, np.newaxis]
     tracking = terms.reflection_tracking[:, np.newaxis]
     below = tracking + terms.source_match[:, np.newaxis] * x

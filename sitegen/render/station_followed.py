@@ -141,7 +141,7 @@ def state(metric: Metric) -> str:
     latest = metric.points[-1]
     if _beyond(metric):
         return BEYOND
-    if metric.limits is None:
+    if metric.limits is None or not metric.charted:
         return NONE
     last = len(metric.points) - 1
     if latest.signals or last in metric.ewma_signals:

@@ -256,7 +256,7 @@ def line_table(result: StructureResult, coverage_factor: float) -> Table | None:
         return None
     return Table(
         id=f"line-{result.structure.id}",
-        caption=f"Quantities of the line {result.structure.id}, each ± its expanded uncertainty"
+        caption=f"{result.structure.id} as a line: its quantities, each ± its expanded uncertainty"
         f" (k = {figure_of(coverage_factor)}). The normalised error is the difference divided by"
         " both expanded uncertainties in quadrature; beyond ±1 the two disagree.",
         columns=(

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from sitegen.compute.acceptance import judge_acceptance
 from sitegen.compute.budgets import with_budgets
 from sitegen.compute.calibration import SolvedCalibration, judged, solve
+from sitegen.compute.certainty import where_certain
 from sitegen.compute.history import with_history
 from sitegen.compute.perturbations import with_uncertainty
 from sitegen.compute.verification import judge_verification
@@ -49,7 +50,7 @@ def solve_events(campaign: Campaign) -> Events:
         )
         for one in campaign.calibrations
     )
-    uncertain = [with_uncertainty(one) for one in alone]
+    uncertain = [where_certain(with_uncertainty(one)) for one in alone]
     related = with_history(uncertain, stations, _failed(campaign, uncertain, instruments))
     calibrations = tuple(judged(with_budgets(one)) for one in related)
     by_id = {one.result.record.id: one for one in calibrations}

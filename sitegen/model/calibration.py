@@ -282,6 +282,11 @@ class CheckBounds(Record):
     line_phase_max_deg: Positive = Field(
         default=160.0, description="greatest such phase (common practice)"
     )
+    line_u_max: Positive = Field(
+        default=0.05,
+        description="largest standard uncertainty of a corrected match at which multiline TRL is"
+        " determined; an editable default",
+    )
     effective_permittivity_min: Positive | None = None
     effective_permittivity_max: Positive | None = None
     attenuation_max_db_per_mm: Positive | None = None

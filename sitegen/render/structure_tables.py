@@ -36,7 +36,7 @@ from sitegen.render.verification_sentences import (
     ratio_text,
 )
 
-MOST_ROWS = 101
+MOST_ROWS = 51
 """A table of deviations has about as many rows; every one is in the data."""
 
 

@@ -265,8 +265,12 @@ def of_its_mask(worst: WorstPoint) -> str:
     if mask.guard is not None:
         guard = with_unit(units.number(float(mask.guard[place]), 2), unit)
         told, verb = f"{told} and a guard band of {guard}", "are"
-    margin = with_unit(units.number(mask.worst_margin, 3), unit)
-    return f"{told} {verb} {ratio_text(worst.ratio)} of what its mask allows, a margin of {margin}"
+    share = f"{told} {verb} {ratio_text(worst.ratio)} of what its mask allows"
+    margin = mask.worst_margin
+    if margin is None:
+        return share
+    room = with_unit(units.number(abs(margin), 3), unit)
+    return f"{share}, {room} beyond it" if margin < 0 else f"{share}, a margin of {room}"
 
 
 def place_of(mask: MaskResult, frequency_hz: float) -> int:

@@ -29,7 +29,7 @@ def test_a_verification_that_failed() -> None:
     assert "It failed: its one structure failed (line: S21 lies beyond a mask)." in text
     assert (
         "Its worst point under a mask is S21 of line at 10 GHz: 0.100 is 200 % of what its mask"
-        " allows, a margin of −0.0500."
+        " allows, 0.0500 beyond it."
     ) in text
 
 

@@ -36,7 +36,12 @@ OVER_FREQUENCY: Columns = (
     ("frequency_hz", REAL, "frequency, Hz"),
 )
 UNDER_MASK: Columns = (
-    ("u", REAL, "its standard uncertainty; null: not stated"),
+    (
+        "u",
+        REAL,
+        "its standard uncertainty, along a complex deviation where that is well above it, else of"
+        " the direction that is least certain; null: not stated",
+    ),
     ("guard", REAL, "guard band that the rule adds to it; null: none"),
     ("limit", REAL, "mask; null outside it"),
 )

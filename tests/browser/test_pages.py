@@ -27,6 +27,7 @@ def test_a_page_is_quiet_and_asks_for_nothing_outside(
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_picture_of_a_page_is_drawn(kind: str, origin: str, watched: Watched) -> None:
     watched.page.goto(origin + KINDS[kind])
+    watched.page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
     for image in watched.page.locator("img").all():
         image.scroll_into_view_if_needed()
         image.evaluate("one => one.decode()")

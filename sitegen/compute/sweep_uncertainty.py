@@ -57,18 +57,21 @@ def deviations_of(
 
 
 def covariance_of(
-    s: ComplexArray, terms: ErrorTerms, uncertainty: CalibrationUncertainty, port: int
+    raw: ComplexArray, terms: ErrorTerms, uncertainty: CalibrationUncertainty, port: int
 ) -> FloatArray:
-    """Covariance of each corrected S-parameter, all sources: (*s.shape, 3) float32."""
-    n_ports = s.shape[-1]
+    """Covariance of raw sweeps (n_sweep, n_freq, n_port, n_port) once they are corrected.
+
+    Every S-parameter, all sources: (*raw.shape, 3) float32.
+    """
+    n_ports = raw.shape[-1]
     fitting = applicable(terms, n_ports, port)
-    raw = uncorrect(fitting, s[..., 0, 0] if n_ports == 1 else s)
     moved = [
         replace(one, terms=applicable(one.terms, n_ports, port))
         for one in uncertainty.perturbations
     ]
-    found = sweep_covariance(fitting, moved, uncertainty.own, raw)
-    return found.reshape(*s.shape, 3).astype(np.float32)
+    seen = raw[..., 0, 0] if n_ports == 1 else raw
+    found = sweep_covariance(fitting, moved, uncertainty.own, seen)
+    return found.reshape(*raw.shape, 3)
 
 
 def figure_uncertainty(

@@ -85,10 +85,12 @@ def correct_group(group: SweepGroup, setting: WaferSetting, file: str) -> Correc
         if mine.any():
             s[mine] = correct_sweeps(terms, group.s[mine], device.port)
     found = CorrectedGroup(replace(group, s=s), evidence, None)
-    return replace(found, covariance=_covariance(found, setting))
+    return replace(found, covariance=_covariance(found, group.s, setting))
 
 
-def _covariance(corrected: CorrectedGroup, setting: WaferSetting) -> FloatArray | None:
+def _covariance(
+    corrected: CorrectedGroup, raw: ComplexArray, setting: WaferSetting
+) -> FloatArray | None:
     """Of every sweep that a calibration with a stated uncertainty corrected."""
     group = corrected.group
     parts = [(name, mine) for name, mine in _stated_rows(corrected, setting) if mine.any()]
@@ -98,7 +100,7 @@ def _covariance(corrected: CorrectedGroup, setting: WaferSetting) -> FloatArray 
     port = setting.devices()[group.device].port
     for name, mine in parts:
         found[mine] = covariance_of(
-            group.s[mine], setting.terms[name], setting.uncertainties[name], port
+            raw[mine], setting.terms[name], setting.uncertainties[name], port
         )
     return found
 

@@ -17,7 +17,7 @@ from sitegen.publish.campaign_folder import write_campaign
 from sitegen.simulate import simulate_campaign
 from tests.conftest import quiet
 
-FEWER, MORE = 40, 440
+FEWER, MORE = 40, 840
 MOST_REFERENCES_A_PAGE = 6.0
 
 

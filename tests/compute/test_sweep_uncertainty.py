@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from sitegen.compute.correction import applicable
 from sitegen.compute.rf.correct import correct, uncorrect
 from sitegen.compute.rf.figures import FIGURES, figure_at
 from sitegen.compute.rf.propagation import (
@@ -109,7 +110,7 @@ def simulated(draws: int, own: bool) -> ComplexArray:
 
 
 def test_the_95_percent_region_holds_95_percent_of_simulated_calibrations() -> None:
-    covariance = covariance_of(S, TERMS, UNCERTAINTY, 1)[0].astype(np.float64)
+    covariance = covariance_of(uncorrect(TERMS, S), TERMS, UNCERTAINTY, 1)[0].astype(np.float64)
     drawn = simulated(4000, own=True) - S[0]
     for i in (0, 1):
         for j in (0, 1):
@@ -164,8 +165,11 @@ def test_at_one_frequency_nothing_else_is_needed() -> None:
 
 def test_a_one_port_device_takes_its_port_s_part() -> None:
     s = S[:, :, 1:, 1:]
-    found = covariance_of(s, TERMS, UNCERTAINTY, 2)
+    by_port = [
+        uncorrect(applicable(TERMS, 1, port), s[..., 0, 0])[..., None, None] for port in (1, 2)
+    ]
+    found = covariance_of(by_port[1], TERMS, UNCERTAINTY, 2)
     assert found.shape == (1, 3, 1, 1, 3)
     assert (found[..., :2] > 0).all()
-    other = covariance_of(s, TERMS, UNCERTAINTY, 1)
+    other = covariance_of(by_port[0], TERMS, UNCERTAINTY, 1)
     assert not np.allclose(found, other)

@@ -89,7 +89,7 @@ def test_readme_says_what_is_planted() -> None:
         f"repeated as {expected.REPEATED}",
         f"The probe of port 2 on {day}, before {expected.FIRST_AFTER_EXCHANGE}",
         f"grows by {expected.WEAR_OHM_PER_CALIBRATION} Ω with each calibration",
-        f"the bound lies {expected.WORN_BOUND_OHM} Ω from its definition",
+        f"the bound lies {expected.WORN_BOUND_OHM} Ω from the definition",
     ):
         assert phrase in text
 

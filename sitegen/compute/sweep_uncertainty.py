@@ -11,6 +11,7 @@ from sitegen.compute.rf.figures import Figure, figure_at
 from sitegen.compute.rf.propagation import (
     CalibrationUncertainty,
     Deviation,
+    Perturbation,
     common_deviations,
     covariance,
     own_deviations,
@@ -46,11 +47,9 @@ def deviations_of(
         port: of the analyser, for sweeps of one port.
     """
     n_ports = s.shape[-1]
-    fitting = applicable(terms, n_ports, port)
+    fitting, moved = _at_ports(terms, uncertainty, n_ports, port)
     raw = uncorrect(fitting, s[..., 0, 0] if n_ports == 1 else s)
-    for one in uncertainty.perturbations:
-        moved = replace(one, terms=applicable(one.terms, n_ports, port))
-        (found,) = common_deviations(fitting, [moved], raw)
+    for found in common_deviations(fitting, moved, raw):
         yield True, _with_ports(found, n_ports)
     for found in own_deviations(fitting, uncertainty.own, raw):
         yield False, _with_ports(found, n_ports)
@@ -64,14 +63,21 @@ def covariance_of(
     Every S-parameter, all sources: (*raw.shape, 3) float32.
     """
     n_ports = raw.shape[-1]
-    fitting = applicable(terms, n_ports, port)
+    fitting, moved = _at_ports(terms, uncertainty, n_ports, port)
+    seen = raw[..., 0, 0] if n_ports == 1 else raw
+    found = sweep_covariance(fitting, moved, uncertainty.own, seen)
+    return found.reshape(*raw.shape, 3)
+
+
+def _at_ports(
+    terms: ErrorTerms, uncertainty: CalibrationUncertainty, n_ports: int, port: int
+) -> tuple[ErrorTerms, list[Perturbation]]:
+    """Error terms and every source's perturbed ones, as sweeps of so many ports need them."""
     moved = [
         replace(one, terms=applicable(one.terms, n_ports, port))
         for one in uncertainty.perturbations
     ]
-    seen = raw[..., 0, 0] if n_ports == 1 else raw
-    found = sweep_covariance(fitting, moved, uncertainty.own, seen)
-    return found.reshape(*raw.shape, 3)
+    return applicable(terms, n_ports, port), moved
 
 
 def figure_uncertainty(

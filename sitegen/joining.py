@@ -17,7 +17,7 @@ from sitegen.compute.station_record import station_record
 from sitegen.compute.suspicions import suspicions
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Campaign, Note
-from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
+from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS
 from sitegen.model.results import (
     AxisRange,
     CampaignContext,
@@ -25,6 +25,7 @@ from sitegen.model.results import (
     TableFile,
     WaferResults,
 )
+from sitegen.model.schemas import schema_of
 from sitegen.problems import Fault
 from sitegen.publish import (
     acceptance_tables,

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from sitegen.compute.in_force import CalibrationFacts
-from sitegen.model.campaign import Die
+from sitegen.model.device import Die
 from sitegen.model.results import CalibrationUse
 
 

@@ -8,7 +8,8 @@ import pandas as pd
 
 from sitegen.compute.conformity import Outcome, die_verdict
 from sitegen.compute.stats.zones import ZONES, zone_index
-from sitegen.model.campaign import CampaignRecord, Die, Layout, Parameter
+from sitegen.model.campaign import CampaignRecord, Layout, Parameter
+from sitegen.model.device import Die
 from sitegen.model.geometry import die_centers_mm, full_dies, usable_radius_mm
 from sitegen.model.results import OUTCOMES
 

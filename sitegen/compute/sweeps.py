@@ -24,7 +24,9 @@ from sitegen.compute.sweep_uncertainty import (
     uncertainty_at,
 )
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.campaign import CampaignRecord, Device, FromSweep, Instrument, Parameter, Station
+from sitegen.model.campaign import CampaignRecord, Instrument, Parameter, Station
+from sitegen.model.device import Device
+from sitegen.model.extraction import FromSweep
 from sitegen.model.figures import FIGURE_UNITS
 from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import SweepGroup
@@ -193,7 +195,7 @@ def values_from_sweeps(
     for parameter in parameters:
         if parameter.from_sweep is None or parameter.device != group.device:
             continue
-        figure, at_hz = parameter.from_sweep.figure, parameter.from_sweep.frequency_hz
+        figure, at_hz = parameter.from_sweep.figure, parameter.from_sweep.frequency_hz or 0.0
         unit = conversion(FIGURE_UNITS[figure], parameter.unit)
         values = np.full(len(keys), np.nan)
         impedances = reference_impedances_ohm(corrected, setting)

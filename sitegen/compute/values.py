@@ -112,7 +112,7 @@ def _with_floors(
                     f" {paths[place] or 'not stated'}"
                 )
             else:
-                floor[place] = found.floor_a * scale
+                floor[place] = found.decision_limit_a * scale
     value = rows["value"].to_numpy(dtype=np.float64)
     with np.errstate(invalid="ignore"):
         below = np.abs(value) < floor

@@ -25,8 +25,9 @@ from sitegen.compute.sweeps import (
 from sitegen.compute.values import choose_touchdowns, judged, with_evidence
 from sitegen.model.campaign import Layout
 from sitegen.model.loaded import WaferTables
-from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
+from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS
 from sitegen.model.results import OUTCOMES, WaferResults, WaferSummary
+from sitegen.model.schemas import schema_of
 from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Fault, Finding
 from sitegen.units import count

@@ -1,16 +1,15 @@
 """campaign.toml: who asked, with what, on which wafers, for which parameters, by which rule."""
 
 from datetime import date
-from typing import Annotated, Literal, Self
+from statistics import mean, stdev
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
 from sitegen.model.base import Identifier, Instant, NotNegative, Positive, Record, Text
-from sitegen.model.figures import FigureName
-
-LARGEST_DIE_NUMBER = 1_000_000
-DieNumber = Annotated[int, Field(ge=-LARGEST_DIE_NUMBER, le=LARGEST_DIE_NUMBER)]
-Die = tuple[DieNumber, DieNumber]
+from sitegen.model.device import Device, Die
+from sitegen.model.extraction import Curve, FromCurve, FromSweep, Handover
+from sitegen.model.trust import Agreement, ContactCheck, Control
 
 
 class Identity(Record):
@@ -62,6 +61,12 @@ class Part(Record):
 
     id: Identifier
     description: Text
+    resistance_ohm: NotNegative | None = Field(
+        default=None, description="its resistance to direct current, on the way of the bias"
+    )
+    loss_db: NotNegative | None = Field(
+        default=None, description="what it takes from the source's power on the way to the tip"
+    )
     serial_number: Text | None = None
 
 
@@ -71,9 +76,56 @@ class Floor(Record):
     instrument: Identifier
     range: Text = Field(description="measuring range as written in the tables")
     path: Text = Field(description="path to the pads as written in the tables")
-    floor_a: Positive = Field(description="decision limit of the current, in amperes")
+    floor_a: Positive | None = Field(
+        default=None, description="decision limit of the current, in amperes"
+    )
+    open_readings_a: tuple[float, ...] = Field(
+        default=(),
+        description="readings with the circuit open, instead of 'floor_a': the floor is the size of"
+        " their mean plus 'multiple' times their standard deviation",
+    )
+    multiple: Positive = Field(default=3.0, description="of the open readings' standard deviation")
+    integration_s: Positive | None = Field(
+        default=None, description="holds for this integration time only"
+    )
+    temperature_c: float | None = Field(
+        default=None, description="holds for conditions at this set point only"
+    )
+    voltage_v: float | None = Field(
+        default=None, description="bias on the open circuit while the floor was found"
+    )
     measured_on: date
     basis: Text = Field(description="how it was found, for example mean plus three times spread")
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> Self:
+        if (self.floor_a is None) == (not self.open_readings_a):
+            raise ValueError("exactly one of 'floor_a' and 'open_readings_a' must be given")
+        if self.open_readings_a and len(self.open_readings_a) < 3:
+            raise ValueError("'open_readings_a' needs at least three readings")
+        return self
+
+    @property
+    def decision_limit_a(self) -> float:
+        """The size of the open readings' mean plus `multiple` times their standard deviation."""
+        if self.floor_a is not None:
+            return self.floor_a
+        return abs(mean(self.open_readings_a)) + self.multiple * stdev(self.open_readings_a)
+
+
+class Accuracy(Record):
+    """What an instrument's readings can be off by on one range, as its certificate states."""
+
+    instrument: Identifier
+    quantity: Literal["current", "voltage"]
+    range: Text = Field(description="measuring range as written in the tables")
+    relative_u: NotNegative = Field(
+        description="standard uncertainty as a share of the reading, common to all readings"
+    )
+    offset_u: NotNegative = Field(
+        description="standard uncertainty of the offset in A or V, common to all readings"
+    )
+    basis: Text
 
 
 class Exchange(Record):
@@ -82,6 +134,7 @@ class Exchange(Record):
     at: Instant
     part: Text
     description: Text
+    kind: Literal["exchanged", "cleaned", "serviced"] = "exchanged"
 
 
 Hazard = Literal["hazardous voltage", "cryogen", "light source", "heavy test head"]
@@ -99,6 +152,7 @@ class Station(Record):
     switch_paths: tuple[Part, ...] = ()
     bias_tees: tuple[Part, ...] = ()
     floors: tuple[Floor, ...] = ()
+    accuracies: tuple[Accuracy, ...] = ()
     exchanges: tuple[Exchange, ...] = Field(
         default=(), description="parts exchanged, cleaned or serviced, each with its time"
     )
@@ -145,29 +199,6 @@ class Condition(Record):
     )
 
 
-class Device(Record):
-    """A kind of device that stands on the dies."""
-
-    id: Identifier
-    name: Text
-    kind: Literal["transistor", "diode", "inductor", "capacitor", "resistor", "line", "other"]
-    ports: Literal[1, 2] = Field(default=2, description="ports of its sweeps")
-    port: Literal[1, 2] = Field(
-        default=1, description="port of the analyser at which a one-port device is probed"
-    )
-    width_um: Positive | None = Field(
-        default=None,
-        description="total width; the floor of a current per width is the current's divided by it",
-    )
-    traces: tuple[Literal["s11_db", "s21_db", "s12_db", "s22_db", "s11_deg", "s21_deg"], ...] = (
-        Field(default=("s11_db", "s21_db"), description="which curves its pages draw")
-    )
-    may_look_like: Literal["neither", "open", "short"] = Field(
-        default="neither",
-        description="'open' or 'short': a sweep that looks so is not suspicious on this device",
-    )
-
-
 class UncertaintySource(Record):
     """One source of standard uncertainty of a parameter; sources add in quadrature."""
 
@@ -178,19 +209,16 @@ class UncertaintySource(Record):
     relative: Positive | None = Field(
         default=None, description="standard uncertainty as a share of the value (0.01 is 1 %)"
     )
+    common: bool = Field(
+        default=False,
+        description="true: the same error in all values of a wafer, so that a mean keeps it",
+    )
 
     @model_validator(mode="after")
     def _one_of_two(self) -> Self:
         if (self.absolute is None) == (self.relative is None):
             raise ValueError("exactly one of 'absolute' and 'relative' must be given")
         return self
-
-
-class FromSweep(Record):
-    """A parameter taken from a corrected sweep at one frequency."""
-
-    figure: FigureName = Field(description="a figure listed on the method page")
-    frequency_hz: Positive
 
 
 class Parameter(Record):
@@ -222,6 +250,18 @@ class Parameter(Record):
     from_sweep: FromSweep | None = Field(
         default=None, description="taken from the corrected sweeps instead of the table of values"
     )
+    from_curve: FromCurve | None = Field(
+        default=None, description="taken from a table of curves instead of the table of values"
+    )
+    temperature_coefficient_per_c: float | None = Field(
+        default=None,
+        description="change of the value per °C, in the parameter's unit; with the temperature's"
+        " uncertainty in wafer.toml it is a part of the value's uncertainty",
+    )
+    distribution: Literal["normal", "log-normal"] = Field(
+        default="normal",
+        description="what its values are taken to follow where some lie below the floor",
+    )
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> Self:
@@ -231,6 +271,8 @@ class Parameter(Record):
             )
         if self.from_sweep is not None and self.kind != "rf":
             raise ValueError("a parameter with 'from_sweep' must be of kind 'rf'")
+        if self.from_curve is not None and self.kind != "dc":
+            raise ValueError("a parameter with 'from_curve' must be of kind 'dc'")
         return self
 
 
@@ -250,6 +292,10 @@ class Touchdowns(Record):
     counts: Literal["first", "last", "mean"]
     contact_resistance_max_ohm: Positive | None = Field(
         default=None, description="a touchdown above it failed its contact check"
+    )
+    checks: tuple[ContactCheck, ...] = ()
+    pad_touchdowns_max: int | None = Field(
+        default=None, ge=1, description="how often a pad may be touched"
     )
 
 
@@ -276,7 +322,17 @@ class CampaignRecord(Record):
     layout: Layout | None = Field(default=None, description="needed as soon as there are wafers")
     conditions: tuple[Condition, ...] = ()
     devices: tuple[Device, ...] = ()
+    curves: tuple[Curve, ...] = ()
     parameters: tuple[Parameter, ...] = ()
+    controls: tuple[Control, ...] = Field(
+        default=(), description="control dies, measured again at the start, at intervals and at end"
+    )
+    agreements: tuple[Agreement, ...] = Field(
+        default=(), description="values of a die that physics says must agree"
+    )
+    handover: Handover | None = Field(
+        default=None, description="which dies' sweeps go to the design team"
+    )
     decision: Decision
     touchdowns: Touchdowns
     plan: Plan = Plan()

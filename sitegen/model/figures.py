@@ -1,12 +1,39 @@
-"""Names of the figures that a parameter can take from a corrected sweep at one frequency."""
+"""Names of the figures that a parameter can take from corrected sweeps, with unit and formula."""
 
-from typing import Literal
+from dataclasses import dataclass
+from typing import Literal, get_args
 
 FigureName = Literal[
     "inductance",
     "inductor quality",
+    "series inductance",
+    "series inductor quality",
+    "self-resonance",
     "capacitance",
+    "shunt capacitance",
+    "capacitor quality",
+    "equivalent series resistance",
+    "series resistance",
+    "shunt resistance",
     "h21 magnitude",
+    "unilateral gain",
+    "stability factor K",
+    "stability factor mu",
+    "maximum stable gain",
+    "maximum available gain",
+    "transit frequency by Im(1/h21)",
+    "transit frequency by extrapolation",
+    "maximum frequency of oscillation from U",
+    "maximum frequency of oscillation from MAG",
+    "transconductance",
+    "output conductance",
+    "gate-source capacitance",
+    "gate-drain capacitance",
+    "drain-source capacitance",
+    "gate resistance",
+    "attenuation per length",
+    "effective permittivity",
+    "characteristic impedance",
     "s11 magnitude",
     "s21 magnitude",
     "s12 magnitude",
@@ -17,48 +44,86 @@ FigureName = Literal[
     "s22 phase",
 ]
 
-FIGURE_UNITS: dict[FigureName, str] = {
-    "inductance": "H",
-    "inductor quality": "1",
-    "capacitance": "F",
-    "h21 magnitude": "dB",
-    "s11 magnitude": "dB",
-    "s21 magnitude": "dB",
-    "s12 magnitude": "dB",
-    "s22 magnitude": "dB",
-    "s11 phase": "deg",
-    "s21 phase": "deg",
-    "s12 phase": "deg",
-    "s22 phase": "deg",
-}
-"""The unit in which each figure is computed; a parameter's own unit must be convertible to it."""
+Place = Literal["frequency", "window", "whole"]
 
-TWO_PORT_ONLY: frozenset[FigureName] = frozenset(
-    {
-        "capacitance",
-        "h21 magnitude",
-        "s21 magnitude",
-        "s12 magnitude",
-        "s22 magnitude",
-        "s21 phase",
-        "s12 phase",
-        "s22 phase",
-    }
-)
+
+@dataclass(frozen=True)
+class FigureText:
+    """What a figure is, in words and signs."""
+
+    unit: str
+    """In which it is computed; a parameter's own unit must be convertible to it."""
+    formula: str
+    places: tuple[Place, ...] = ("frequency",)
+    """Where it can be taken: at one frequency, over a window, over the whole sweep."""
+    two_port: bool = True
+    """Whether it needs a sweep of two ports."""
+
+
+def _scattering() -> dict[str, FigureText]:
+    texts: dict[str, FigureText] = {}
+    for name in ("S11", "S21", "S12", "S22"):
+        two_port = name != "S11"
+        texts[f"{name.lower()} magnitude"] = FigureText(
+            "dB", f"20 log10 |{name}|", two_port=two_port
+        )
+        texts[f"{name.lower()} phase"] = FigureText("deg", f"arg {name}", two_port=two_port)
+    return texts
+
+
+_ELEMENT: tuple[Place, ...] = ("frequency", "window")
+_CUTOFF = "where {gain} falls to 1, along -20 dB per decade fitted over the window"
+
+FIGURE_TEXTS: dict[str, FigureText] = {
+    "inductance": FigureText("H", "Im(1/Y11) / (2 pi f)", two_port=False),
+    "inductor quality": FigureText("1", "-Im(Y11) / Re(Y11)", two_port=False),
+    "series inductance": FigureText("H", "Im(-1/Y12) / (2 pi f)"),
+    "series inductor quality": FigureText("1", "Im(-1/Y12) / Re(-1/Y12)"),
+    "self-resonance": FigureText(
+        "Hz", "lowest f at which Im(1/Y11) falls through 0", ("whole", "window"), two_port=False
+    ),
+    "capacitance": FigureText("F", "-1 / (2 pi f Im(Z)) with Z = 1/(-Y12)"),
+    "shunt capacitance": FigureText("F", "Im(Y11 + Y12) / (2 pi f)", two_port=False),
+    "capacitor quality": FigureText("1", "-Im(Z) / Re(Z) with Z = 1/(-Y12)"),
+    "equivalent series resistance": FigureText("ohm", "Re(Z) with Z = 1/(-Y12)"),
+    "series resistance": FigureText("ohm", "Re(-1/Y12)", _ELEMENT),
+    "shunt resistance": FigureText("ohm", "Re(1/Y11)", _ELEMENT, two_port=False),
+    "h21 magnitude": FigureText("dB", "20 log10 |Y21/Y11|"),
+    "unilateral gain": FigureText(
+        "dB", "10 log10 of |Y21-Y12|^2 / (4 (Re Y11 Re Y22 - Re Y12 Re Y21))"
+    ),
+    "stability factor K": FigureText("1", "(1 - |S11|^2 - |S22|^2 + |D|^2) / (2 |S12 S21|)"),
+    "stability factor mu": FigureText("1", "(1 - |S11|^2) / (|S22 - D S11*| + |S12 S21|)"),
+    "maximum stable gain": FigureText("dB", "10 log10 |S21/S12|"),
+    "maximum available gain": FigureText("dB", "10 log10 |S21/S12| (K - sqrt(K^2 - 1)), for K > 1"),
+    "transit frequency by Im(1/h21)": FigureText("Hz", "f / Im(1/h21)", _ELEMENT),
+    "transit frequency by extrapolation": FigureText(
+        "Hz", _CUTOFF.format(gain="|h21|"), ("window",)
+    ),
+    "maximum frequency of oscillation from U": FigureText(
+        "Hz", _CUTOFF.format(gain="U"), ("window",)
+    ),
+    "maximum frequency of oscillation from MAG": FigureText(
+        "Hz", _CUTOFF.format(gain="MAG"), ("window",)
+    ),
+    "transconductance": FigureText("S", "|y_m| with y_m = Y21 - Y12, of the inner Y", _ELEMENT),
+    "output conductance": FigureText("S", "Re(Y22 + Y12), of the inner Y", _ELEMENT),
+    "gate-source capacitance": FigureText("F", "Im(Y11 + Y12)/w, of the inner Y", _ELEMENT),
+    "gate-drain capacitance": FigureText("F", "-Im(Y12)/w, of the inner Y", _ELEMENT),
+    "drain-source capacitance": FigureText("F", "Im(Y22 + Y12)/w, of the inner Y", _ELEMENT),
+    "gate resistance": FigureText("ohm", "Re(Y11)/Im(Y11)^2", _ELEMENT),
+    "attenuation per length": FigureText("dB/m", "20 log10(e) Re(gamma l) / l"),
+    "effective permittivity": FigureText("1", "(c Im(gamma l) / (2 pi f l))^2"),
+    "characteristic impedance": FigureText("ohm", "Re sqrt(B/C) of the chain matrix"),
+    **_scattering(),
+}
+"""Every figure by the name that a parameter's record uses."""
+
+FIGURE_UNITS = {name: text.unit for name, text in FIGURE_TEXTS.items()}
+FIGURE_FORMULAS = {name: text.formula for name, text in FIGURE_TEXTS.items()}
+FIGURE_PLACES: dict[str, tuple[Place, ...]] = {
+    name: text.places for name, text in FIGURE_TEXTS.items()
+}
+TWO_PORT_ONLY = frozenset(name for name, text in FIGURE_TEXTS.items() if text.two_port)
 """Figures that need a sweep of two ports."""
-
-FIGURE_FORMULAS: dict[FigureName, str] = {
-    "inductance": "Im(1/Y11) / (2 pi f)",
-    "inductor quality": "-Im(Y11) / Re(Y11)",
-    "capacitance": "-1 / (2 pi f Im(Z)) with Z = 1/(-Y12)",
-    "h21 magnitude": "20 log10 |Y21/Y11|",
-    "s11 magnitude": "20 log10 |S11|",
-    "s21 magnitude": "20 log10 |S21|",
-    "s12 magnitude": "20 log10 |S12|",
-    "s22 magnitude": "20 log10 |S22|",
-    "s11 phase": "arg S11",
-    "s21 phase": "arg S21",
-    "s12 phase": "arg S12",
-    "s22 phase": "arg S22",
-}
-"""How each figure follows from the corrected S- or Y-parameters at one frequency."""
+FIGURE_NAMES: tuple[FigureName, ...] = get_args(FigureName)

@@ -6,7 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.model.arrays import BoolArray, FloatArray
-from sitegen.model.campaign import Die, Layout
+from sitegen.model.campaign import Layout
+from sitegen.model.device import Die
 
 
 def die_centers_mm(

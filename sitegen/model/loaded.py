@@ -1,14 +1,15 @@
 """A campaign as it was read: records with their sweeps and notes, tables still on disk."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from sitegen.model.acceptance import AcceptanceRecord
-from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.verification import Structure, VerificationRecord
@@ -189,6 +190,7 @@ SWEEP_KEY_SCHEMA = pa.schema(
             "ambient_c",
             "substrate_c",
             "contact_resistance_ohm",
+            "bias",
             "file",
         )
     ]
@@ -214,6 +216,68 @@ class SweepGroup:
     """Shape (n_sweep, n_freq, n_port, n_port)."""
 
 
+CURVE_KEY_SCHEMA = pa.schema(
+    [
+        *(
+            VALUE_SCHEMA.field(name)
+            for name in ("die_x", "die_y", "site", "device", "condition", "touchdown")
+        ),
+        pa.field("stepped", pa.float64()),  # value of the stepped axis; null without one
+        VALUE_SCHEMA.field("measured_at"),  # of the first point
+        VALUE_SCHEMA.field("temperature_c"),
+        VALUE_SCHEMA.field("path"),
+        pa.field("integration_s", pa.float64()),
+        VALUE_SCHEMA.field("file"),
+    ]
+)
+"""What is known of each curve besides its points; sorted by die_y, die_x, site, condition,
+touchdown, stepped."""
+
+
+@dataclass(frozen=True, eq=False)
+class CurveGroup:
+    """All curves of one declared kind on a wafer, in the order in which they were measured.
+
+    Curves shorter than the longest are filled with NaN at their end (texts: None).
+    """
+
+    curve: str
+    keys: pa.Table
+    """`CURVE_KEY_SCHEMA`, n_curve rows: one for each value of the stepped axis."""
+    swept: FloatArray
+    """(n_curve, n_point), V or A."""
+    measured: FloatArray
+    """(n_curve, n_point), A or V."""
+    again: FloatArray | None
+    """Second reading at the same points, (n_curve, n_point); None: not taken."""
+    others: Mapping[str, FloatArray]
+    """Further readings by column."""
+    range: NDArray[np.object_]
+    """Measuring range of each point, (n_curve, n_point); None: not stated."""
+    in_compliance: BoolArray
+    """(n_curve, n_point)."""
+
+
+TOUCHDOWN_SCHEMA = pa.schema(
+    [
+        VALUE_SCHEMA.field("die_x"),
+        VALUE_SCHEMA.field("die_y"),
+        VALUE_SCHEMA.field("site"),
+        pa.field("device", pa.string()),  # null: all devices of the die
+        VALUE_SCHEMA.field("touchdown"),
+        VALUE_SCHEMA.field("measured_at"),
+        VALUE_SCHEMA.field("contact_resistance_ohm"),
+        pa.field("pad_leakage_a", pa.float64()),
+        pa.field("open_capacitance_f", pa.float64()),
+        pa.field("overtravel_um", pa.float64()),
+        pa.field("probe_contacts", pa.int64()),
+        pa.field("pad_touchdowns", pa.int64()),
+        VALUE_SCHEMA.field("file"),
+    ]
+)
+"""A wafer's touchdowns after reading, sorted by die_y, die_x, site, device, touchdown."""
+
+
 @dataclass(frozen=True)
 class WaferTables:
     """A wafer's tables, read and checked."""
@@ -221,3 +285,8 @@ class WaferTables:
     values: pa.Table
     """`VALUE_SCHEMA`."""
     sweeps: tuple[SweepGroup, ...]
+    curves: tuple[CurveGroup, ...] = ()
+    touchdowns: pa.Table = field(default_factory=TOUCHDOWN_SCHEMA.empty_table)
+    """`TOUCHDOWN_SCHEMA`."""
+    earlier: pa.Table = field(default_factory=VALUE_SCHEMA.empty_table)
+    """Values of earlier maps, `VALUE_SCHEMA`."""

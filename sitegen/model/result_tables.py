@@ -22,12 +22,35 @@ RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     (
         "u_common",
         pa.float64(),
-        "part of u that is common to all values of a calibration; null: not propagated",
+        "part of u from calibration and shared dummies, common to all values of a wafer's"
+        " calibration; null: not propagated",
     ),
-    ("u_own", pa.float64(), "part of u from the sweep's own noise and touchdown"),
+    (
+        "u_own",
+        pa.float64(),
+        "part of u from the sweep's own noise and touchdown, and from the die's own dummies",
+    ),
+    ("u_calibration", pa.float64(), "part of u from the calibration's sources, part of u_common"),
+    (
+        "u_dummies",
+        pa.float64(),
+        "part of u from the dummies' own sweeps; inside u_common where dies share them, else in"
+        " u_own",
+    ),
+    ("u_touchdowns", pa.float64(), "part of u from the spread of repeated touchdowns"),
+    ("u_instrument", pa.float64(), "part of u from the instrument's declared accuracy"),
+    ("u_temperature", pa.float64(), "part of u from the temperature"),
+    ("u_extraction", pa.float64(), "part of u from the fit itself"),
+    ("u_declared", pa.float64(), "part of u that the parameter declares"),
     ("expanded_uncertainty", pa.float64(), "k times u"),
     ("floor", pa.float64(), "stored floor for this range and path, in 'unit'"),
     ("below_floor", pa.bool_(), "true: the reading lies below the floor"),
+    ("raw_reading", pa.float64(), "the reading where it lies below the floor, in 'unit'"),
+    (
+        "not_reached",
+        pa.bool_(),
+        "true: the value lies beyond 'value', which the measurement did not reach or pass",
+    ),
     ("lower", pa.float64(), "lower specification limit"),
     ("upper", pa.float64(), "upper specification limit"),
     ("acceptance_lower", pa.float64(), "lower acceptance limit under the decision rule"),
@@ -46,6 +69,10 @@ RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("measured_at", pa.timestamp("us", tz="UTC"), "time as stamped by the instrument"),
     ("temperature_c", pa.float64(), "measured temperature, °C"),
     ("bias", pa.string(), "measured bias"),
+    ("delivered_bias", pa.string(), "bias at the device, after what lies between"),
+    ("tip_power_dbm", pa.float64(), "source power at the probe tip, dBm"),
+    ("remarks", pa.string(), "what the estimator has to say of this value"),
+    ("flags", pa.string(), "what is wrong with the sweep or the curve, separated by '; '"),
     ("absurd", pa.bool_(), "true: outside the parameter's plausible range"),
     ("file", pa.string(), "file that the value was read from"),
 )
@@ -71,10 +98,3 @@ DIE_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("not_closed", pa.int32(), "values whose last verification is not followed by a passed one"),
 )
 """Columns of data/dies: one row a die of each wafer."""
-
-
-def schema_of(columns: tuple[tuple[str, pa.DataType, str], ...]) -> pa.Schema:
-    """The Arrow schema of a table of columns, each with its description as field metadata."""
-    return pa.schema(
-        [pa.field(name, kind, metadata={"description": text}) for name, kind, text in columns]
-    )

@@ -1,7 +1,7 @@
 """What is computed: frozen records that pages and data tables are made from."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
@@ -9,9 +9,17 @@ import pyarrow as pa
 
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.device_results import (
+    SWEEP_QUALITY_SCHEMA,
+    TOUCHDOWN_RESULT_SCHEMA,
+    ControlResult,
+    CurveTraces,
+    DummyUse,
+    HandedOver,
+)
 from sitegen.model.event_results import AcceptanceResult, CalibrationResult, VerificationResult
 from sitegen.model.followed_results import StationFollowed
-from sitegen.model.loaded import Note, SourceFile
+from sitegen.model.loaded import VALUE_SCHEMA, Note, SourceFile
 from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Fault, Finding
 
@@ -40,6 +48,8 @@ REASONS: Mapping[str, str] = {
     "instrument past due": "The instrument's certificate had run out when the value was taken.",
     "different state": "The RF path was not in the state in which it was calibrated.",
     "contact check failed": "The touchdown did not meet its contact check.",
+    "contact check missing": "The touchdown has no contact check, and one is mandatory.",
+    "control die failed": "A control die was out of its bound after its last good measurement.",
     "floor missing": "No open-circuit floor is stored for this range and path.",
 }
 """The closed list of reasons that take standing from a value, with the sentence for each."""
@@ -101,6 +111,15 @@ class Summary:
     """Median of their parts common to all values of a calibration; None: not propagated."""
     u_own: float | None = None
     """Median of their parts that come from each sweep's own noise and touchdown."""
+    u_mean: float | None = None
+    """Standard uncertainty of the mean of these n values as measured: the common parts stay whole,
+    the own ones shrink with n. None: not stated. It is not the spread of the wafer."""
+    not_reached: int = 0
+    """Of n; values known only to lie beyond what the measurement reached."""
+    estimator: str = ""
+    """How mean and spread were found where some values are censored; empty: the usual ones."""
+    budget: Mapping[str, float] = field(default_factory=dict)
+    """Median of each part of u by the column's name: {'u_calibration': ..., 'u_dummies': ...}."""
 
 
 @dataclass(frozen=True)
@@ -178,6 +197,9 @@ class TraceGroup:
     covariance: FloatArray | None = None
     """(*s.shape, 3): variances of real and imaginary part, and their covariance; None: not
     stated."""
+    deembedded: ComplexArray | None = None
+    """The same shape as `s`, pads and leads taken off; None: the device declares no de-embedding.
+    NaN where no dummies served."""
 
 
 @dataclass(frozen=True)
@@ -192,6 +214,14 @@ class WaferResults:
     traces: tuple[TraceGroup, ...]
     faults: tuple[Fault, ...]
     findings: tuple[Finding, ...]
+    sweep_quality: pa.Table = field(default_factory=SWEEP_QUALITY_SCHEMA.empty_table)
+    """`SWEEP_QUALITY_COLUMNS`, one row a sweep."""
+    dummies: tuple[DummyUse, ...] = ()
+    curves: tuple[CurveTraces, ...] = ()
+    touchdowns: pa.Table = field(default_factory=TOUCHDOWN_RESULT_SCHEMA.empty_table)
+    """`TOUCHDOWN_RESULT_COLUMNS`, one row a touchdown."""
+    earlier: pa.Table = field(default_factory=VALUE_SCHEMA.empty_table)
+    """Values of earlier maps of this wafer, `VALUE_SCHEMA`."""
 
 
 @dataclass(frozen=True)
@@ -268,6 +298,8 @@ class CampaignResults:
     findings: tuple[Finding, ...]
     tables: tuple["TableFile", ...]
     acceptances: tuple[AcceptanceResult, ...] = ()
+    controls: tuple[ControlResult, ...] = ()
+    handed_over: tuple[HandedOver, ...] = ()
     followed: tuple[StationFollowed, ...] = ()
     """What each station's events say over time, by station in the campaign's order."""
 

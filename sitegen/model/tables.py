@@ -129,6 +129,74 @@ SWEEP_COLUMNS: tuple[Column, ...] = (
 Key of a sweep: die_x, die_y, site, device, condition, touchdown; what else is stated of a sweep
 is taken from its first row."""
 
+CURVE_COLUMNS: tuple[Column, ...] = (
+    *_DIE,
+    Column("curve", "text", True, "id of the curve in campaign.toml"),
+    *_CONDITION,
+    *(one for one in _CIRCUMSTANCES if one.name in ("measured_at", "temperature_c")),
+    Column("range", "text", False, "measuring range, as named by a floor", may_be_empty=True),
+    Column("path", "text", False, "path to the pads, as named by a floor", may_be_empty=True),
+    Column(
+        "integration_s", "number", False, "integration time of a reading", "s", may_be_empty=True
+    ),
+    Column(
+        "in_compliance",
+        "whole number",
+        False,
+        "1 where the source had reached its bound, else 0",
+        may_be_empty=True,
+    ),
+)
+"""Columns of a table of curves, one row a point in the order of measurement; besides these, the
+columns that the curves of campaign.toml name, and the measured one again with `AGAIN` after it: a
+second reading at the same point.
+Key of a curve: die_x, die_y, site, device, curve, condition, touchdown and the stepped value; what
+else is stated of a curve is taken from its first row, range and in_compliance from each."""
+
+AGAIN = "_again"
+
+TOUCHDOWN_COLUMNS: tuple[Column, ...] = (
+    *(one for one in _DIE if one.name in ("die_x", "die_y", "site")),
+    Column(
+        "device",
+        "text",
+        False,
+        "device that was touched; empty: all of the die",
+        may_be_empty=True,
+    ),
+    *(one for one in _CONDITION if one.name == "touchdown"),
+    Column("measured_at", "time", True, "time as the instrument stamped it, with its zone"),
+    Column("contact_resistance_ohm", "number", False, "contact resistance", "Ω", may_be_empty=True),
+    Column("pad_leakage_a", "number", False, "leakage between pads", "A", may_be_empty=True),
+    Column(
+        "open_capacitance_f",
+        "number",
+        False,
+        "capacitance with the circuit open",
+        "F",
+        may_be_empty=True,
+    ),
+    Column(
+        "overtravel_um", "number", False, "overtravel after first contact", "µm", may_be_empty=True
+    ),
+    Column(
+        "probe_contacts",
+        "whole number",
+        False,
+        "contacts that the probe has made up to and with this one",
+        may_be_empty=True,
+    ),
+    Column(
+        "pad_touchdowns",
+        "whole number",
+        False,
+        "touchdowns on these pads up to and with this one; without it they are counted here",
+        may_be_empty=True,
+    ),
+)
+"""Columns of a table of touchdowns, one row a touchdown.
+Key: die_x, die_y, site, device, touchdown."""
+
 REPORTED_TERM_COLUMNS: tuple[Column, ...] = (
     Column("frequency_hz", "precise number", True, "frequency, increasing within a term", "Hz"),
     Column("term", "text", True, "name of the error term"),

@@ -5,7 +5,7 @@ from typing import Literal
 from pydantic import Field
 
 from sitegen.model.base import FileName, Identifier, Instant, NotNegative, Positive, Record, Text
-from sitegen.model.campaign import Die
+from sitegen.model.device import Die
 from sitegen.model.station_state import StationState
 
 
@@ -54,6 +54,26 @@ class SweepTable(Record):
     frame: Text = Field(default="layout", description="frame of die_x and die_y")
 
 
+class CurveTable(Record):
+    """A Parquet table of measured curves, one row a point."""
+
+    file: FileName
+    frame: Text = Field(default="layout", description="frame of die_x and die_y")
+
+
+class TouchdownTable(Record):
+    """A Parquet table of touchdowns with their contact checks, one row a touchdown."""
+
+    file: FileName
+    frame: Text = Field(default="layout", description="frame of die_x and die_y")
+
+
+class EarlierMap(ValueTable):
+    """A table of values of this wafer from an earlier measurement: shows which wafer it is."""
+
+    origin: Text = Field(description="where and when it was measured")
+
+
 class WaferRecord(Record):
     """wafer.toml as a whole."""
 
@@ -78,3 +98,6 @@ class WaferRecord(Record):
     )
     values: tuple[ValueTable, ...] = ()
     sweeps: tuple[SweepTable, ...] = ()
+    curves: tuple[CurveTable, ...] = ()
+    touchdowns: tuple[TouchdownTable, ...] = ()
+    earlier_maps: tuple[EarlierMap, ...] = ()

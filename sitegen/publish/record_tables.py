@@ -7,8 +7,8 @@ import pyarrow as pa
 
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.event_results import CalibrationResult
-from sitegen.model.result_tables import schema_of
 from sitegen.model.results import ParameterResult, TableFile, WaferSummary
+from sitegen.model.schemas import schema_of
 from sitegen.problems import Fault, Finding
 
 Columns = tuple[tuple[str, pa.DataType, str], ...]

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from sitegen.model.result_tables import schema_of
 from sitegen.model.results import TraceGroup
+from sitegen.model.schemas import schema_of
 from sitegen.publish.record_tables import REAL, TEXT, Columns
 
 SWEEP_KEYS = [

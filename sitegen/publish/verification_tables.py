@@ -8,7 +8,7 @@ import pyarrow as pa
 
 from sitegen.model.arrays import FloatArray
 from sitegen.model.event_results import MaskResult, StructureResult, VerificationResult
-from sitegen.model.result_tables import schema_of
+from sitegen.model.schemas import schema_of
 from sitegen.publish.record_tables import REAL, TEXT, TIME, WHOLE, Columns, table_of
 
 JUDGED = "passed, failed, not proven, not assessable"

@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.model.arrays import BoolArray, FloatArray
-from sitegen.model.campaign import LARGEST_DIE_NUMBER, CampaignRecord
+from sitegen.model.campaign import CampaignRecord
+from sitegen.model.device import LARGEST_DIE_NUMBER
 from sitegen.model.geometry import is_on_wafer
 from sitegen.model.loaded import LoadedWafer, Transform
 from sitegen.model.tables import Column

@@ -8,7 +8,7 @@ map onto themselves under any other M, so that dies named in the wrong order are
 
 from collections.abc import Mapping, Sequence
 
-from sitegen.model.campaign import Die
+from sitegen.model.device import Die
 from sitegen.model.loaded import Transform
 from sitegen.model.wafer import ReferenceDie
 from sitegen.read.files import Intake

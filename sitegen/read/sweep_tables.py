@@ -107,6 +107,7 @@ def read_sweeps(
         "touchdown": touchdown,
         "measured_at": measured_at,
         "site": texts_of(heads, "site", ""),
+        "bias": np.full(heads.rows, None, dtype=object),
         "state": states_of(heads, context),
         "file": np.full(heads.rows, file, dtype=object),
         **temperatures(heads, context),

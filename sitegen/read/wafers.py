@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 
-from sitegen.model.campaign import CampaignRecord, Die, Layout
+from sitegen.model.campaign import CampaignRecord, Layout
+from sitegen.model.device import Die
 from sitegen.model.geometry import is_on_wafer
 from sitegen.model.loaded import LoadedWafer, Transform
 from sitegen.model.wafer import SweepTable, ValueTable, WaferRecord

@@ -24,7 +24,6 @@ from sitegen.model.campaign import (
     CampaignRecord,
     Condition,
     Decision,
-    Device,
     Floor,
     Identity,
     Instrument,
@@ -38,6 +37,7 @@ from sitegen.model.campaign import (
     Touchdowns,
     UncertaintySource,
 )
+from sitegen.model.device import Device
 from sitegen.model.event_results import (
     CalibrationResult,
     Check,
@@ -47,7 +47,7 @@ from sitegen.model.event_results import (
     VerificationResult,
 )
 from sitegen.model.loaded import Note, SourceFile
-from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS, schema_of
+from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS
 from sitegen.model.results import (
     CalibrationUse,
     CampaignContext,
@@ -62,6 +62,7 @@ from sitegen.model.results import (
     WaferResults,
     WaferSummary,
 )
+from sitegen.model.schemas import schema_of
 from sitegen.model.station_state import StationState
 from sitegen.model.verification import LineModel, Mask, Structure, VerificationRecord
 from sitegen.model.wafer import Thermal, WaferRecord

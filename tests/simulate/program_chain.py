@@ -25,7 +25,8 @@ from sitegen.compute.sweep_uncertainty import (
 )
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord
-from sitegen.model.campaign import FromSweep, Instrument, Parameter
+from sitegen.model.campaign import Instrument, Parameter
+from sitegen.model.extraction import FromSweep
 from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
 from sitegen.model.simulated import Portion
 from sitegen.model.uncertainty import standard_uncertainty

@@ -42,6 +42,11 @@ def verdict_map(wafer_id: str, form: str) -> str:
     return f"wafers/{wafer_id}/verdicts-{form}.svg"
 
 
+def touchdown_map(wafer_id: str) -> str:
+    """Map of a wafer's contact checks."""
+    return f"wafers/{wafer_id}/touchdowns.svg"
+
+
 def frame(wafer_id: str, device_id: str, condition_id: str, trace: str) -> str:
     """Shared frame of a trace: axes, median and band of the wafer."""
     return f"wafers/{wafer_id}/frame~{device_id}~{condition_id}~{trace}.svg"
@@ -50,6 +55,11 @@ def frame(wafer_id: str, device_id: str, condition_id: str, trace: str) -> str:
 def parameter(parameter_id: str) -> str:
     """Page of a parameter, all its conditions and wafers."""
     return f"parameters/{parameter_id}/index.html"
+
+
+def device(device_id: str) -> str:
+    """Page of a kind of device: over bias, over frequency, its dummies."""
+    return f"devices/{device_id}/index.html"
 
 
 def calibration(calibration_id: str) -> str:
@@ -80,6 +90,11 @@ def drawing(page: str, name: str) -> str:
 def table(name: str, kind: str) -> str:
     """A download: kind is 'parquet' or 'csv'."""
     return f"data/{name}.{kind}"
+
+
+def handed_over(wafer_id: str, die_x: int, die_y: int, name: str, ports: int) -> str:
+    """A Touchstone file for the design team; name tells device, condition and plane."""
+    return f"data/sweeps/{wafer_id}/{die_stem(die_x, die_y)}~{name}.s{ports}p"
 
 
 def relative(target: str, page: str) -> str:

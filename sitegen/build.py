@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,18 +14,16 @@ import orjson
 
 from sitegen import __version__, addresses, event_jobs, jobs, render, wafer_jobs
 from sitegen.campaign_pages import write_campaign_pages
-from sitegen.compute.calibration import without_arrays
 from sitegen.compute.events import Events, solve_events
-from sitegen.compute.evidence import facts
-from sitegen.compute.in_force import CalibrationFacts
 from sitegen.joining import join
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.loaded import Campaign, LoadedWafer, Note
+from sitegen.model.loaded import Campaign, Note
 from sitegen.model.results import CampaignResults, Drawing
 from sitegen.problems import Fault, Finding, NotPublished
 from sitegen.publish.links import broken_links
 from sitegen.publish.staging import MARK, refuse_nested, staged, write_bytes
 from sitegen.read import read_campaign
+from sitegen.wafer_listing import Lent, compute_jobs, event_digests, lent_beforehand
 
 Progress = Callable[[str, int, int], None]
 """Told of a stage, how much of it is done, and how much there is."""
@@ -69,12 +67,13 @@ def build(folder: Path, out: Path, progress: Progress, workers: int | None = Non
     with staged(out) as root, _executor(workers, campaign) as executor:
         work = root / ".work"
         work.mkdir()
-        computed = compute_wafers(campaign, events, work, executor, progress)
+        lent, computed = compute_wafers(campaign, events, work, executor, progress)
         progress("joining wafers", 0, 1)
         results = join(
             campaign,
             events,
             computed,
+            lent,
             (*faults, *events.faults()),
             root,
         )
@@ -109,21 +108,11 @@ def compute_wafers(
     work: Path,
     executor: Executor | None,
     progress: Progress,
-) -> tuple[wafer_jobs.Computed, ...]:
-    """First pass: each wafer by itself."""
-    listed = compute_jobs(campaign, events, work)
-    return jobs.run(listed, executor, _counter(progress, "computing wafers", listed))
-
-
-def compute_jobs(
-    campaign: Campaign, events: Events, work: Path
-) -> tuple[jobs.Job[wafer_jobs.ComputeArgument, wafer_jobs.Computed], ...]:
-    """One job a wafer, each with the key of what its results depend on."""
-    known = tuple(
-        replace(one, result=without_arrays(one.result))
-        for one in facts(events.results(), events.verifications)
-    )
-    return tuple(_compute_job(campaign, events, known, wafer, work) for wafer in campaign.wafers)
+) -> tuple[Lent, tuple[wafer_jobs.Computed, ...]]:
+    """What wafers need of each other, then the first pass: each wafer by itself."""
+    lent = lent_beforehand(campaign, events, work, executor)
+    listed = compute_jobs(campaign, events, work, lent)
+    return lent, jobs.run(listed, executor, _counter(progress, "computing wafers", listed))
 
 
 def publish_wafers(
@@ -149,7 +138,7 @@ def draw_events(
     progress: Progress,
 ) -> Mapping[str, Mapping[str, Drawing]]:
     """The drawings of calibrations, verifications and acceptances, written; by their subject."""
-    upstream = _upstream(campaign, None)
+    digests = event_digests(campaign, None)
     factor = results.context.record.decision.coverage_factor
     events: tuple[event_jobs.Event, ...] = (
         *results.calibrations,
@@ -164,7 +153,7 @@ def draw_events(
                 "drawings",
                 {
                     "event": event_jobs.subject_of(event),
-                    "events": upstream,
+                    "events": digests,
                     "campaign": campaign.record.model_dump(mode="json", exclude={"campaign"}),
                 },
             ),
@@ -196,77 +185,6 @@ def finish(results: CampaignResults, root: Path, work: Path, pages: int) -> None
         "pages": pages,
     }
     write_bytes(root, MARK, orjson.dumps(mark, option=orjson.OPT_INDENT_2) + b"\n")
-
-
-def _compute_job(
-    campaign: Campaign,
-    events: Events,
-    known: tuple[CalibrationFacts, ...],
-    wafer: LoadedWafer,
-    work: Path,
-) -> jobs.Job[wafer_jobs.ComputeArgument, wafer_jobs.Computed]:
-    """The first job of a wafer; its key holds its own files and its station's calibrations."""
-    record = campaign.record
-    station = next(one for one in record.stations if one.id == wafer.record.station)
-    assert record.layout is not None  # reading refuses wafers without a layout
-    upstream = _upstream(campaign, station.id)
-    key = jobs.key_of(
-        "wafer",
-        {
-            "wafer": [source.sha256 for source in wafer.sources],
-            "events": upstream,
-            "calibrations": sorted(_ids(campaign)),
-            "campaign": record.model_dump(
-                mode="json", exclude={"campaign", "plan"}, exclude_none=True
-            ),
-            "plan": [
-                one.model_dump(mode="json")
-                for one in record.plan.wafers
-                if one.id == wafer.record.id
-            ],
-        },
-    )
-    return jobs.Job(
-        kind="wafer",
-        name=wafer.record.id,
-        key=key,
-        function=wafer_jobs.compute,
-        argument=wafer_jobs.ComputeArgument(
-            folder=campaign.folder,
-            wafer=wafer,
-            campaign=record,
-            layout=record.layout,
-            station=station,
-            calibrations=known,
-            terms={
-                one.result.record.id: one.terms
-                for one in events.calibrations
-                if one.terms is not None and one.result.record.station == station.id
-            },
-            uncertainties={
-                one.result.record.id: one.uncertainty
-                for one in events.calibrations
-                if one.uncertainty is not None and one.result.record.station == station.id
-            },
-            known_calibrations=_ids(campaign),
-            kept=work / f"{wafer.record.id}.kept",
-            key=key,
-        ),
-    )
-
-
-def _upstream(campaign: Campaign, station: str | None) -> Mapping[str, list[str]]:
-    """Digests of the files behind each event, of one station or of all."""
-    return {
-        f"{kind} {one.record.id}": [source.sha256 for source in one.sources]
-        for kind, events in (
-            ("calibration", campaign.calibrations),
-            ("verification", campaign.verifications),
-            ("acceptance", campaign.acceptances),
-        )
-        for one in events
-        if station in (None, one.record.station)
-    }
 
 
 def _pages_job(
@@ -308,7 +226,3 @@ def _counter(progress: Progress, stage: str, listed: Sequence[Any]) -> Callable[
     done = itertools.count(1)
     progress(stage, 0, len(listed))
     return lambda _: progress(stage, next(done), len(listed))
-
-
-def _ids(campaign: Campaign) -> frozenset[str]:
-    return frozenset(one.record.id for one in campaign.calibrations)

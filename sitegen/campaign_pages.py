@@ -6,8 +6,10 @@ from pathlib import Path
 import pandas as pd
 
 from sitegen import addresses, drawings, render
+from sitegen.chart.control_dies import control_die_drawing
 from sitegen.chart.station import followed_drawings
 from sitegen.chart.theme import CHART_CSS
+from sitegen.device_drawings import device_drawings
 from sitegen.event_jobs import subject_of
 from sitegen.joining import joined_values
 from sitegen.model.results import CampaignResults, Drawing
@@ -64,6 +66,9 @@ def _pages(
             **_parameter_maps(parameter.id, published),
         }
         yield render.parameter_page(parameter, results, drawn), drawn
+    for device in results.context.record.devices:
+        drawn = dict(device_drawings(device, results))
+        yield render.device_page(device, results, drawn), drawn
     for calibration in results.calibrations:
         drawn = dict(events[subject_of(calibration)])
         yield render.calibration_page(calibration, results, drawn), drawn
@@ -77,13 +82,28 @@ def _pages(
         results.context.record.stations, results.stations, results.followed, strict=True
     ):
         evidence = drawings.station_drawing(record, addresses.station(station.id), "evidence")
-        drawn = {"evidence": evidence, **followed_drawings(station, followed)}
+        drawn = {
+            "evidence": evidence,
+            **followed_drawings(station, followed),
+            **_control_drawings(station.id, results),
+        }
         yield render.station_page(station, results, drawn), drawn
     yield render.problems_page(results), {}
     yield render.method_page(results), {}
     yield render.reference_page(results), {}
     yield render.data_page(results), {}
     yield render.notes_page(results), {}
+
+
+def _control_drawings(station: str, results: CampaignResults) -> dict[str, Drawing]:
+    """Charts of the control dies of a station, by 'control-<id>'."""
+    names = {one.id: one.name for one in results.context.record.parameters}
+    drawn = {
+        f"control-{one.record.id}": control_die_drawing(one, names[one.record.parameter])
+        for one in results.controls
+        if one.station == station
+    }
+    return {name: drawing for name, drawing in drawn.items() if drawing is not None}
 
 
 def _campaign_drawings(
@@ -100,7 +120,12 @@ def _campaign_drawings(
 
 
 def _parameter_maps(parameter: str, published: Mapping[str, Published]) -> dict[str, Drawing]:
-    return {
+    contact = {
+        f"touchdowns/{wafer}": one.maps["touchdowns"]
+        for wafer, one in published.items()
+        if "touchdowns" in one.maps
+    }
+    return contact | {
         f"map/{wafer}/{name.partition('/')[2]}": drawing
         for wafer, one in published.items()
         for name, drawing in one.maps.items()

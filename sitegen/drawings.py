@@ -17,7 +17,14 @@ from sitegen.chart.timeline import evidence_over_time
 from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Parameter
-from sitegen.model.results import AxisRange, CampaignContext, Drawing, StationRecord, WaferResults
+from sitegen.model.results import (
+    AxisRange,
+    CampaignContext,
+    Drawing,
+    Outcome,
+    StationRecord,
+    WaferResults,
+)
 from sitegen.render.page import FrameArt
 from sitegen.units import axis_title, count
 
@@ -143,6 +150,8 @@ def wafer_maps(
 ) -> Mapping[str, Drawing]:
     """Small maps: the verdicts, and each parameter and condition that the wafer has values of."""
     drawn = {"verdicts": verdict_map(wafer, results, context, linked=False)}
+    if results.touchdowns.num_rows:
+        drawn["touchdowns"] = touchdown_map(wafer, results, context)
     layout = context.record.layout
     assert layout is not None  # reading refuses wafers without a layout
     table = results.results.to_pandas()
@@ -171,6 +180,44 @@ def wafer_maps(
                 edges=equal_classes(context.ranges[name]),
             )
     return drawn
+
+
+def touchdown_map(wafer: str, results: WaferResults, context: CampaignContext) -> Drawing:
+    """The worst outcome of the contact checks on each die."""
+    layout = context.record.layout
+    assert layout is not None  # reading refuses wafers without a layout
+    words: dict[str, Outcome] = {
+        "passed": "within",
+        "failed": "outside",
+        "missing": "not assessable",
+    }
+    order = list(words)
+    names = ("die_x", "die_y", "outcome", "outcome_reason")
+    worst: dict[tuple[int, int], tuple[int, str]] = {}
+    for x, y, outcome, reason in zip(
+        *(results.touchdowns.column(name).to_pylist() for name in names), strict=True
+    ):
+        found = (order.index(outcome), reason or "")
+        worst[x, y] = max(worst.get((x, y), (0, "")), found)
+    dies = [
+        MapDie(x, y, None, words[order[worst[x, y][0]]], note=worst[x, y][1])
+        if (x, y) in worst
+        else MapDie(x, y, None, "not measured")
+        for x, y in results.dies.select(["die_x", "die_y"])
+        .to_pandas()
+        .itertuples(index=False, name=None)
+    ]
+    failed = sum(place > 0 for place, _ in worst.values())
+    return wafer_map(
+        address=addresses.touchdown_map(wafer),
+        title=f"Contact checks on wafer {wafer}",
+        description=f"On {failed} of {len(worst)} dies with touchdowns a contact check failed or is"
+        " missing; marked like values outside and not assessable.",
+        layout=layout,
+        dies=dies,
+        form="small",
+        name="contact checks",
+    )
 
 
 def _value_dies(rows: pd.DataFrame, every: Sequence[tuple[int, int]]) -> list[MapDie]:

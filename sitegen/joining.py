@@ -1,23 +1,29 @@
 """What needs all wafers: common tables, populations, axes, the dated record, findings."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
+import pyarrow as pa
 
 from sitegen import __version__, drawings, jobs
+from sitegen.between_wafers import findings_between, hand_over, write_comparisons
 from sitegen.compute.calibration_use import calibration_uses
+from sitegen.compute.differences import compare_wafers
 from sitegen.compute.events import Events
 from sitegen.compute.evidence import facts
 from sitegen.compute.findings import findings_of
 from sitegen.compute.followed import follow_station
 from sitegen.compute.population import NEEDED, summarise_results
 from sitegen.compute.station_record import station_record
-from sitegen.compute.suspicions import suspicions
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.device_results import (
+    SWEEP_QUALITY_SCHEMA,
+    TOUCHDOWN_RESULT_SCHEMA,
+)
 from sitegen.model.loaded import Campaign, Note
-from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS
+from sitegen.model.result_tables import DIE_COLUMNS, EARLIER_COLUMNS, RESULT_COLUMNS
 from sitegen.model.results import (
     AxisRange,
     CampaignContext,
@@ -36,8 +42,20 @@ from sitegen.publish import (
 )
 from sitegen.publish.tables import read_columns, write_table
 from sitegen.wafer_jobs import Computed, traces_beside
+from sitegen.wafer_listing import Lent
 
-JOINED = [*NEEDED, "die_x", "die_y", "calibration", "standing_reasons"]
+JOINED = [
+    *NEEDED,
+    "die_x",
+    "die_y",
+    "x_mm",
+    "y_mm",
+    "site",
+    "device",
+    "touchdown",
+    "measured_at",
+    "standing_reasons",
+]
 """Columns of the results that are looked at over all wafers."""
 
 
@@ -45,6 +63,7 @@ def join(
     campaign: Campaign,
     events: Events,
     computed: Sequence[Computed],
+    lent: Lent,
     faults: Sequence[Fault],
     root: Path,
 ) -> CampaignResults:
@@ -55,9 +74,11 @@ def join(
     values = joined_values(root)
     every_fault = {*faults, *(fault for one in computed for fault in one.faults)}
     from_wafers = [finding for one in computed for finding in one.findings]
-    if record.layout is not None:
-        from_wafers += suspicions(values, record.layout)
+    from_wafers += findings_between(record, values, lent.controls, computed, root)
     wafers = tuple(one.summary for one in computed)
+    compared = compare_wafers(values, record, [one.record for one in computed])
+    handed_over = hand_over(record, values, computed, root)
+    tables = (*tables, *write_comparisons(record, values, compared, root))
     parameters = summarise_results(values, record, "")
     followed = tuple(
         follow_station(station, calibrations, verifications) for station in record.stations
@@ -102,11 +123,29 @@ def join(
         findings=findings,
         tables=(),
         acceptances=events.acceptances,
+        controls=lent.controls,
+        handed_over=handed_over,
+        bands=tuple(band for one in computed for band in one.bands),
+        dummies=tuple(use for one in computed for use in one.dummies),
+        sweep_quality=tuple(count for one in computed for count in one.sweep_quality),
+        budgets=_by_wafer({one.record.id: one.budgets for one in computed}),
+        fits=_by_wafer({one.record.id: one.fits for one in computed}),
+        means=compared.means,
+        differences=compared.differences,
         followed=followed,
     )
     return replace(
         results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)
     )
+
+
+def _by_wafer(
+    found: Mapping[str, Mapping[tuple[str, str], Mapping[str, float]]],
+) -> dict[tuple[str, str, str], Mapping[str, float]]:
+    """Facts by parameter and condition of each wafer, under one roof."""
+    return {
+        (wafer, *key): facts for wafer, of_wafer in found.items() for key, facts in of_wafer.items()
+    }
 
 
 def _ranges(
@@ -169,7 +208,42 @@ def _write_wafer_tables(computed: Sequence[Computed], root: Path) -> tuple[Table
         for one in computed
         if one.trace_extents
     )
-    return (results, dies, *sweeps)
+    return (results, dies, *sweeps, *_write_trust_tables(computed, kept, root))
+
+
+def _write_trust_tables(
+    computed: Sequence[Computed], kept: Callable[[Computed], WaferResults], root: Path
+) -> tuple[TableFile, ...]:
+    """What shows whether sweeps, touchdowns and wafers can be relied on."""
+    return (
+        write_table(
+            root,
+            "sweep-quality",
+            "Quality of each sweep: noise, steps, contact, passivity, reciprocity, causality.",
+            SWEEP_QUALITY_SCHEMA,
+            (kept(one).sweep_quality for one in computed),
+        ),
+        write_table(
+            root,
+            "touchdowns",
+            "Every touchdown of each wafer with its contact checks.",
+            TOUCHDOWN_RESULT_SCHEMA,
+            (kept(one).touchdowns for one in computed),
+        ),
+        write_table(
+            root,
+            "earlier-maps",
+            "Values of earlier maps of the wafers, against which their identity is checked.",
+            schema_of(EARLIER_COLUMNS),
+            (
+                one_table.append_column(
+                    "wafer", pa.array([one.record.id] * one_table.num_rows)
+                ).select([name for name, _, _ in EARLIER_COLUMNS])
+                for one in computed
+                for one_table in (kept(one).earlier,)
+            ),
+        ),
+    )
 
 
 def _write_event_tables(results: CampaignResults, root: Path) -> tuple[TableFile, ...]:

@@ -11,12 +11,20 @@ from pathlib import Path
 import numpy as np
 
 from sitegen import drawings, jobs
+from sitegen.compute.device_bands import curve_bands, frequency_bands, quality_counts
+from sitegen.compute.dummy_sweeps import DummySweeps
 from sitegen.compute.in_force import CalibrationFacts
 from sitegen.compute.rf.propagation import CalibrationUncertainty
 from sitegen.compute.rf.terms import ErrorTerms
 from sitegen.compute.sweeps import WaferSetting
-from sitegen.compute.wafer import compute_wafer, evidence_faults
+from sitegen.compute.wafer import (
+    compute_wafer,
+    control_readings,
+    evidence_faults,
+    lent_dummies,
+)
 from sitegen.model.campaign import CampaignRecord, Instrument, Layout, Station
+from sitegen.model.device_results import Band, ControlResult, DummyUse, QualityCount
 from sitegen.model.loaded import LoadedWafer, Note
 from sitegen.model.results import CampaignContext, Drawing, TraceGroup, WaferResults, WaferSummary
 from sitegen.model.wafer import WaferRecord
@@ -39,6 +47,10 @@ class ComputeArgument:
     terms: Mapping[str, ErrorTerms]
     uncertainties: Mapping[str, CalibrationUncertainty]
     known_calibrations: frozenset[str]
+    controls: tuple[ControlResult, ...]
+    """Control dies of the campaign, found beforehand; empty while they are being found."""
+    campaign_dummies: Mapping[str, Mapping[str, DummySweeps]]
+    """By device, then by part: the dummies of one die of the campaign, found beforehand."""
     kept: Path
     """Where its results are kept for the second job."""
     key: str
@@ -57,6 +69,13 @@ class Computed:
     findings: tuple[Finding, ...]
     trace_extents: Mapping[str, tuple[float, float]]
     """By 'device/trace': least and greatest value of the curves."""
+    bands: tuple[Band, ...]
+    """What its devices show over frequency and over bias."""
+    dummies: tuple[DummyUse, ...]
+    sweep_quality: tuple[QualityCount, ...]
+    budgets: Mapping[tuple[str, str], Mapping[str, float]]
+    """By parameter and condition: median u by source."""
+    fits: Mapping[tuple[str, str], Mapping[str, float]]
 
 
 @dataclass(frozen=True)
@@ -97,9 +116,9 @@ def compute(argument: ComputeArgument) -> Computed:
     tables, faults = read_wafer_tables(
         argument.folder, argument.wafer, argument.campaign, argument.known_calibrations
     )
-    results = compute_wafer(record, tables, _setting(argument), argument.layout)
+    results = compute_wafer(record, tables, _setting(argument), argument.layout, argument.controls)
     results = replace(results, faults=tuple(sorted({*faults, *results.faults})))
-    jobs.keep(argument.kept, replace(results, traces=()))
+    jobs.keep(argument.kept, replace(results, traces=(), curves=()))
     jobs.keep(traces_beside(argument.kept), results.traces)
     return Computed(
         record=record,
@@ -109,7 +128,31 @@ def compute(argument: ComputeArgument) -> Computed:
         faults=results.faults,
         findings=results.findings,
         trace_extents=_trace_extents(results.traces, argument.campaign),
+        bands=(
+            *frequency_bands(results.traces, argument.campaign, record.id),
+            *curve_bands(results.curves, argument.campaign, record.id),
+        ),
+        dummies=results.dummies,
+        sweep_quality=quality_counts(results.sweep_quality),
+        budgets=results.budgets,
+        fits=results.fits,
     )
+
+
+def controls(argument: ComputeArgument) -> tuple[ControlResult, ...]:
+    """What the control dies of a wafer say, before the wafers themselves are computed."""
+    tables, _ = read_wafer_tables(
+        argument.folder, argument.wafer, argument.campaign, argument.known_calibrations
+    )
+    return control_readings(argument.wafer.record, tables, _setting(argument))
+
+
+def dummies(argument: ComputeArgument) -> Mapping[str, Mapping[str, DummySweeps]]:
+    """The dummies that a wafer lends to the whole campaign, by device and part."""
+    tables, _ = read_wafer_tables(
+        argument.folder, argument.wafer, argument.campaign, argument.known_calibrations
+    )
+    return lent_dummies(argument.wafer.record, tables, _setting(argument))
 
 
 def publish(argument: PagesArgument) -> Published:
@@ -159,6 +202,8 @@ def _setting(argument: ComputeArgument) -> WaferSetting:
         calibrations=argument.calibrations,
         terms=argument.terms,
         uncertainties=argument.uncertainties,
+        thermal=record.thermal,
+        campaign_dummies=argument.campaign_dummies,
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from sitegen import build as stages
+from sitegen import wafer_listing
 from sitegen import jobs
 from sitegen.compute.events import solve_events
 from sitegen.model.results import AxisRange
@@ -28,7 +29,7 @@ def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def keys(folder: Path) -> dict[str, str]:
     campaign, _ = read_campaign(folder)
-    found = stages.compute_jobs(campaign, solve_events(campaign), folder)
+    found = wafer_listing.compute_jobs(campaign, solve_events(campaign), folder)
     return {job.name: job.key for job in found}
 
 

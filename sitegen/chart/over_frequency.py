@@ -166,13 +166,15 @@ def over_frequency(
     rings: Sequence[Line] = (),
     heading: str = "",
     told: str = "",
+    x_axis: tuple[Axis, float] | None = None,
 ) -> Drawing:
     """Lines over frequency in the unit of `y`, hatched where nothing is determined.
 
     A value with no neighbour is a dot. `rings` are drawn as about `RING_COUNT` rings each;
-    `heading` stands above everything, `told` behind the key.
+    `heading` stands above everything, `told` behind the key. `x_axis`: another axis than that of
+    frequency, with the factor from the numbers in `frequency_hz` to its unit.
     """
-    x, per_hz = frequency_axis(frequency_hz)
+    x, per_hz = frequency_axis(frequency_hz) if x_axis is None else x_axis
     f = np.asarray(frequency_hz, dtype=float) * per_hz
     gaps = _gaps(f, np.asarray(undetermined, dtype=bool), x)
     lower, upper = (np.full(f.size, np.nan),) * 2 if band is None else (band.lower, band.upper)

@@ -3,6 +3,18 @@
 Sources: JCGM 106:2012 (decision rules, guarded acceptance in 8.3.2), ISO 14253-1 and
 ILAC-G8:09/2019. The value's outcome, its place in a guard band and its standing are three things:
 this module knows nothing of why a value has no standing.
+
+Simple rule: within where lower <= value <= upper; a value exactly on a limit is within.
+Guarded rule (JCGM 106:2012, 8.3.2): acceptance limits lower + w and upper - w with w = r U,
+U = k u. Where 2 w >= upper - lower no value could be accepted: values between the tolerance limits
+are then not assessable, and only values beyond them are outside.
+
+A reading below the floor is known to lie between -floor and +floor; a value that was not reached
+between what was reached and infinity, on the side of zero on which it was sought (of -20 V: at
+-20 V or below). Such an interval is within where all of it can be accepted, outside where it all
+lies beyond a limit, not proven where it all lies between the limits and some of it in a guard
+band; else not assessable. JCGM 106:2012 has no clause for either: this asks 8.3.2 of every value
+that the measurand can have, with the uncertainty at the floor, or at what was reached.
 """
 
 from dataclasses import dataclass
@@ -37,6 +49,7 @@ class Reason(IntEnum):
     NO_ACCEPTANCE_ZONE = 2
     FLOOR_ABOVE_LIMIT = 3
     FLOOR_AND_LOWER_LIMIT = 4
+    NOT_REACHED = 5
 
 
 REASONS = (
@@ -45,6 +58,7 @@ REASONS = (
     "guard bands leave no acceptance zone",
     "floor above the limit",
     "a reading below the floor cannot show that a lower limit is met",
+    "the value was not reached, and lies somewhere beyond what was",
 )
 """Words of each reason at its number; the first, empty one stands where no reason is needed."""
 
@@ -112,22 +126,15 @@ def decide(
     rule: DecisionRule,
     below_floor: npt.ArrayLike | None = None,
     floor: npt.ArrayLike | None = None,
+    not_reached: npt.ArrayLike | None = None,
 ) -> Conformity:
-    """Judge the values of one parameter against its tolerance limits.
+    """Judge the values of one parameter against its tolerance limits, as the module says.
 
     value, standard_uncertainty: (n,), NaN for not measured and not stated. lower, upper: tolerance
     limits, taken as exact, either may be None. All in one unit. below_floor: (n,) bool; floor:
     (n,) or scalar, needed where below_floor is True; such a place counts as measured even where
-    its value is NaN.
-
-    Simple rule: within where lower <= value <= upper; a value exactly on a limit is within.
-    Guarded rule (JCGM 106:2012, 8.3.2): acceptance limits lower + w and upper - w with w = r U,
-    U = k u. Where 2 w >= upper - lower no value could be accepted: values between the tolerance
-    limits are then not assessable, and only values beyond them are outside.
-
-    A reading below the floor is known to lie between -floor and +floor. It is within where that
-    whole interval can be accepted, outside where all of it lies beyond a limit, not proven where
-    all of it lies between the limits and some of it in a guard band; else not assessable.
+    its value is NaN. not_reached: (n,) bool, True where the value itself lies beyond the number; a
+    place that is also below the floor counts as below it.
 
     Raises ValueError for limits that cross or are not finite, infinite values, a negative
     uncertainty, a missing floor, or shapes that do not fit.
@@ -137,8 +144,7 @@ def decide(
     u = np.broadcast_to(np.asarray(standard_uncertainty, dtype=np.float64), y.shape)
     if np.isinf(y).any() or np.isinf(u).any() or (u < 0).any():
         raise ValueError("values must be finite or NaN, uncertainties also not negative")
-    below, floors = _floors(y.shape, below_floor, floor)
-    least, greatest = np.where(below, -floors, y), np.where(below, floors, y)
+    least, greatest, below, beyond_reach = _known(y, below_floor, floor, not_reached)
     low = -np.inf if lower is None else lower
     high = np.inf if upper is None else upper
     guarded = rule.kind == "guarded"
@@ -146,7 +152,7 @@ def decide(
 
     beyond = (least > high) | (greatest < low)
     accepted = (least >= low + w) & (greatest <= high - w)
-    reason = _reasons(least, greatest, below, w, low, high)
+    reason = _reasons(least, greatest, below, beyond_reach, w, low, high)
     outcome = np.select(
         [
             np.isnan(greatest),
@@ -248,6 +254,7 @@ def _reasons(
     least: FloatArray,
     greatest: FloatArray,
     below: BoolArray,
+    beyond_reach: BoolArray,
     w: FloatArray,
     low: float,
     high: float,
@@ -259,12 +266,14 @@ def _reasons(
             (w > 0) & (2 * w >= high - low),
             below & (greatest > high),
             below & (least < low),
+            beyond_reach & ((greatest > high) | (least < low)),
         ],
         [
             Reason.NO_UNCERTAINTY,
             Reason.NO_ACCEPTANCE_ZONE,
             Reason.FLOOR_ABOVE_LIMIT,
             Reason.FLOOR_AND_LOWER_LIMIT,
+            Reason.NOT_REACHED,
         ],
         Reason.NONE,
     ).astype(np.int8)
@@ -278,11 +287,22 @@ def _check_limits(lower: float | None, upper: float | None) -> None:
         raise ValueError(f"the lower limit {lower} lies above the upper limit {upper}")
 
 
-def _floors(
-    shape: tuple[int, ...], below_floor: npt.ArrayLike | None, floor: npt.ArrayLike | None
-) -> tuple[BoolArray, FloatArray]:
-    below = np.broadcast_to(np.asarray(False if below_floor is None else below_floor, bool), shape)
-    floors = np.broadcast_to(np.asarray(np.nan if floor is None else floor, np.float64), shape)
+def _known(
+    y: FloatArray,
+    below_floor: npt.ArrayLike | None,
+    floor: npt.ArrayLike | None,
+    not_reached: npt.ArrayLike | None,
+) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
+    """Between which numbers each value is known to lie, and which lie below a floor or beyond."""
+    below = _flags(y.shape, below_floor)
+    floors = np.broadcast_to(np.asarray(np.nan if floor is None else floor, np.float64), y.shape)
     if not np.isfinite(floors[below]).all():
         raise ValueError("a reading below the floor needs a finite floor")
-    return below, floors
+    beyond = _flags(y.shape, not_reached) & ~below & ~np.isnan(y)
+    least = np.where(below, -floors, np.where(beyond & (y < 0), -np.inf, y))
+    greatest = np.where(below, floors, np.where(beyond & (y >= 0), np.inf, y))
+    return least, greatest, below, beyond
+
+
+def _flags(shape: tuple[int, ...], flags: npt.ArrayLike | None) -> BoolArray:
+    return np.broadcast_to(np.asarray(False if flags is None else flags, dtype=bool), shape)

@@ -5,9 +5,12 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from sitegen.compute.stats.summary import BELOW_FLOOR, summarise
+from sitegen.compute.stats.summary import BELOW_FLOOR, BEYOND_REACH, summarise
+from sitegen.compute.stats.summary import Summary as Figures
 from sitegen.compute.stats.zones import ZONES
-from sitegen.model.campaign import CampaignRecord
+from sitegen.compute.uncertainty_parts import BUDGET, carried_by_mean
+from sitegen.model.campaign import CampaignRecord, Parameter
+from sitegen.model.device import Device
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
 
 NEEDED = [
@@ -17,15 +20,19 @@ NEEDED = [
     "zone",
     "value",
     "u",
-    "u_common",
-    "u_own",
+    *BUDGET,
     "floor",
     "below_floor",
+    "not_reached",
+    "calibration",
     "outcome",
     "standing",
     "counts",
 ]
 """Columns of the results that summaries are made from."""
+
+INSTRUMENTS: Mapping[str, str] = {}
+"""In a mean all wafers are taken to share an instrument: no error of it is averaged away."""
 
 
 def summarise_results(
@@ -41,10 +48,11 @@ def summarise_results(
         (str(parameter), str(condition)): rows
         for (parameter, condition), rows in counting.groupby(["parameter", "condition"], sort=False)
     }
+    devices = {one.id: one for one in campaign.devices}
     nothing = counting.iloc[:0]
     return tuple(
         _parameter_result(
-            parameter.id, condition, wafer, groups.get((parameter.id, condition), nothing)
+            parameter, devices, condition, wafer, groups.get((parameter.id, condition), nothing)
         )
         for parameter in campaign.parameters
         for condition in parameter.conditions
@@ -52,29 +60,75 @@ def summarise_results(
 
 
 def _parameter_result(
-    parameter: str, condition: str, wafer: str, rows: pd.DataFrame
+    parameter: Parameter,
+    devices: Mapping[str, Device],
+    condition: str,
+    wafer: str,
+    rows: pd.DataFrame,
 ) -> ParameterResult:
     valid = rows[rows["standing"].isin(["stands", "not closed"])]
     found = valid["outcome"].value_counts()
     return ParameterResult(
-        parameter=parameter,
+        parameter=parameter.id,
         condition=condition,
         wafer=wafer,
-        summary=summary_of(rows),
-        zones={zone: summary_of(rows[rows["zone"] == zone]) for zone in ZONES},
+        summary=summary_of(rows, parameter, devices),
+        zones={zone: summary_of(rows[rows["zone"] == zone], parameter, devices) for zone in ZONES},
         outcomes={word: int(found.get(word, 0)) for word in OUTCOMES},
     )
 
 
-def summary_of(rows: pd.DataFrame) -> Summary:
-    """Summary of one group of values that count."""
+def summary_of(rows: pd.DataFrame, parameter: Parameter, devices: Mapping[str, Device]) -> Summary:
+    """Summary of one group of values of a parameter that count."""
     without = rows["standing"] == "without standing"
     valid = rows[~without & rows["value"].notna()]
     found = summarise(
         valid["value"].to_numpy(dtype=np.float64),
-        valid["below_floor"].to_numpy(dtype=bool),
+        valid["below_floor"].eq(True).to_numpy(),
         valid["floor"].to_numpy(dtype=np.float64),
+        valid["not_reached"].eq(True).to_numpy(),
+        parameter.distribution,
     )
+    censored = found.n_below_floor + found.n_not_reached
+    carried = None if censored else carried_by_mean(valid, parameter, devices, INSTRUMENTS)
+    budget = {name: _median(valid[name]) for name in BUDGET}
+    return Summary(
+        n=found.n,
+        missing=len(rows) - len(valid) - int(without.sum()),
+        without_standing=int(without.sum()),
+        not_closed=int((valid["standing"] == "not closed").sum()),
+        below_floor=found.n_below_floor,
+        highest_floor=found.highest_floor,
+        not_reached=found.n_not_reached,
+        least_reached=found.least_reached,
+        mean=found.mean,
+        standard_deviation=found.standard_deviation,
+        estimator=found.estimator,
+        robust_spread=found.robust_spread,
+        median=_told(found.median),
+        q05=_told(found.quantile_05),
+        q25=_told(found.quantile_25),
+        q75=_told(found.quantile_75),
+        q95=_told(found.quantile_95),
+        minimum=_told(found.minimum),
+        maximum=_told(found.maximum),
+        below=_names_of(found, BELOW_FLOOR),
+        beyond=_names_of(found, BEYOND_REACH),
+        u=_median(valid["u"]),
+        u_common=budget["u_common"],
+        u_own=budget["u_own"],
+        u_mean=None if carried is None else carried.u,
+        budget={name: part for name, part in budget.items() if part is not None},
+    )
+
+
+def _told(figure: float | None) -> float | None:
+    """A figure that is a number."""
+    return None if figure is None or np.isinf(figure) else figure
+
+
+def _names_of(found: Figures, stands_for: float) -> tuple[str, ...]:
+    """Names of the figures, as the model has them, that fall among censored values."""
     figures = {
         "median": found.median,
         "q05": found.quantile_05,
@@ -84,22 +138,7 @@ def summary_of(rows: pd.DataFrame) -> Summary:
         "minimum": found.minimum,
         "maximum": found.maximum,
     }
-    below = tuple(name for name, figure in figures.items() if figure == BELOW_FLOOR)
-    figures |= dict.fromkeys(below)
-    return Summary(
-        n=found.n,
-        missing=len(rows) - len(valid) - int(without.sum()),
-        without_standing=int(without.sum()),
-        not_closed=int((valid["standing"] == "not closed").sum()),
-        below_floor=found.n_below_floor,
-        highest_floor=found.highest_floor,
-        mean=found.mean,
-        standard_deviation=found.standard_deviation,
-        robust_spread=found.robust_spread,
-        below=below,
-        **figures,
-        **{name: _median(valid[name]) for name in ("u", "u_common", "u_own")},
-    )
+    return tuple(name for name, figure in figures.items() if figure == stands_for)
 
 
 def _median(column: "pd.Series[float]") -> float | None:

@@ -19,7 +19,7 @@ def suspicions(results: pd.DataFrame, layout: Layout) -> tuple[Finding, ...]:
     results: columns wafer, die_x, die_y, parameter, condition, value, below_floor, counts of all
     wafers; readings below the floor are left out.
     """
-    maps = _maps(results, layout)
+    maps = maps_of(results, layout)
     found = []
     square = layout.die_pitch_x_mm == layout.die_pitch_y_mm
     for wafer, own in maps.items():
@@ -55,7 +55,7 @@ def suspicions(results: pd.DataFrame, layout: Layout) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _maps(results: pd.DataFrame, layout: Layout) -> Mapping[str, WaferMap]:
+def maps_of(results: pd.DataFrame, layout: Layout) -> Mapping[str, WaferMap]:
     """Maps in die pitches from the wafer's centre, which is taken to the nearest half pitch: a
     turned or mirrored wafer shows its dies on the same grid, off by less than that.
     """

@@ -16,6 +16,7 @@ from sitegen.compute.rf.propagation import (
     covariance,
     own_deviations,
 )
+from sitegen.compute.rf.sensitivity import Sources, sources_of
 from sitegen.compute.rf.sweep_covariance import sweep_covariance
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
@@ -67,6 +68,14 @@ def covariance_of(
     seen = raw[..., 0, 0] if n_ports == 1 else raw
     found = sweep_covariance(fitting, moved, uncertainty.own, seen)
     return found.reshape(*raw.shape, 3)
+
+
+def sources_for(
+    terms: ErrorTerms, uncertainty: CalibrationUncertainty, n_ports: int, port: int
+) -> Sources:
+    """Sources of a calibration and of each sweep, for figures of sweeps of so many ports."""
+    fitting, moved = _at_ports(terms, uncertainty, n_ports, port)
+    return sources_of(fitting, moved, uncertainty.own)
 
 
 def _at_ports(

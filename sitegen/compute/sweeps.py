@@ -1,7 +1,7 @@
 """A wafer's sweeps: the calibration behind each, correction, and the figures taken from them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -9,6 +9,7 @@ import pandas as pd
 import pyarrow as pa
 
 from sitegen.compute.correction import correct_sweeps
+from sitegen.compute.dummy_sweeps import DummySweeps
 from sitegen.compute.evidence import REASON_CODES, Evidence, reason_text, rf_evidence
 from sitegen.compute.in_force import CalibrationFacts, Rows
 from sitegen.compute.rf.checks import likeness
@@ -32,6 +33,7 @@ from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import SweepGroup
 from sitegen.model.results import TraceGroup
 from sitegen.model.station_state import StationState
+from sitegen.model.wafer import Thermal
 from sitegen.units import conversion, frequency
 
 DIFFERENT_STATE = 1 << REASON_CODES.index("different state")
@@ -51,6 +53,10 @@ class WaferSetting:
     """Error terms of each solved calibration, by its id."""
     uncertainties: Mapping[str, CalibrationUncertainty]
     """Of each solved calibration whose record states one, by its id."""
+    campaign_dummies: Mapping[str, Mapping[str, DummySweeps]] = field(default_factory=dict)
+    """Dummies that one die lends to the whole campaign: by device, then by part."""
+    thermal: tuple[Thermal, ...] = ()
+    """How the wafer's temperature is known, one for each set point."""
 
     def devices(self) -> dict[str, Device]:
         """The campaign's devices by id."""
@@ -308,8 +314,14 @@ def _as_two_port(s: ComplexArray) -> ComplexArray:
     return widened
 
 
-def trace_groups(corrected: CorrectedGroup) -> tuple[TraceGroup, ...]:
-    """One group of traces for each condition, with the standing of each sweep."""
+def trace_groups(
+    corrected: CorrectedGroup, deembedded: ComplexArray | None, setting: WaferSetting
+) -> tuple[TraceGroup, ...]:
+    """One group of traces for each condition, with the standing of each sweep.
+
+    deembedded: the shape of the corrected sweeps; None: the device declares no de-embedding.
+    """
+    z_ref_ohm = reference_impedances_ohm(corrected, setting)
     group, evidence = corrected.group, corrected.evidence
     keys = group.keys
     place = keys.schema.get_field_index("calibration")
@@ -336,6 +348,8 @@ def trace_groups(corrected: CorrectedGroup) -> tuple[TraceGroup, ...]:
             covariance=None
             if corrected.covariance is None
             else corrected.covariance[conditions == condition],
+            z_ref_ohm=float(z_ref_ohm[conditions == condition][0]),
+            deembedded=None if deembedded is None else deembedded[conditions == condition],
         )
         for condition in sorted(set(conditions))
     )

@@ -1,65 +1,171 @@
 """One wafer: sweeps corrected, values judged, dies decided, counts made. A job of its own."""
 
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from sitegen import addresses
+from sitegen.compute.controls import control_result, with_controls
+from sitegen.compute.curve_values import values_from_curves
+from sitegen.compute.delivered import with_delivered
 from sitegen.compute.dies import expected_values, judge_dies, missing_rows, place_dies, planned_dies
+from sitegen.compute.dummies import Stripped, campaign_dummies, deembed_groups
+from sitegen.compute.dummy_sweeps import DummySweeps
 from sitegen.compute.evidence import Evidence
-from sitegen.compute.population import summarise_results
-from sitegen.compute.stats.intervals import wilson
-from sitegen.compute.stats.typical import most_typical
-from sitegen.compute.sweeps import (
-    CorrectedGroup,
-    WaferSetting,
-    correct_group,
-    group_evidence,
-    suspects,
-    trace_groups,
-    values_from_sweeps,
-)
-from sitegen.compute.values import choose_touchdowns, judged, with_evidence
+from sitegen.compute.floors import floor_findings
+from sitegen.compute.judged import judged
+from sitegen.compute.sweep_quality import quality_findings, sweep_qualities, with_flags
+from sitegen.compute.sweep_values import median_by_source, median_details, values_from_sweeps
+from sitegen.compute.sweeps import WaferSetting, correct_group, group_evidence, trace_groups
+from sitegen.compute.touchdown_checks import judge_touchdowns, with_touchdowns
+from sitegen.compute.touchdown_choice import choose_touchdowns
+from sitegen.compute.values import with_evidence
+from sitegen.compute.wafer_findings import findings_of
+from sitegen.compute.wafer_summary import summary_of
+from sitegen.compute.wear_of_contacts import touchdown_findings
 from sitegen.model.campaign import Layout
+from sitegen.model.device_results import ControlResult, CurveTraces
 from sitegen.model.loaded import WaferTables
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS
-from sitegen.model.results import OUTCOMES, WaferResults, WaferSummary
+from sitegen.model.results import WaferResults
 from sitegen.model.schemas import schema_of
 from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Fault, Finding
-from sitegen.units import count
 
 FOR_SUMMARIES = ("ev_never_verified", "substrate_c")
 """Columns that counts and findings need and that are not published."""
 
 
-def compute_wafer(
-    record: WaferRecord, tables: WaferTables, setting: WaferSetting, layout: Layout
-) -> WaferResults:
-    """Everything that is computed of one wafer, from its tables and the station's calibrations."""
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """A wafer's values before one of several touchdowns is chosen, and what they come from."""
+
+    values: pd.DataFrame
+    """Value rows with what stands behind them; see `sitegen.compute.values`."""
+    stripped: Stripped
+    """Corrected sweeps, with pads and leads taken off where declared."""
+    quality: pa.Table
+    """`SWEEP_QUALITY_COLUMNS`."""
+    curves: tuple[CurveTraces, ...]
+    touchdowns: pa.Table
+    """`TOUCHDOWN_RESULT_COLUMNS`."""
+    budgets: Mapping[tuple[str, str], Mapping[str, float]]
+    """By parameter and condition: median u by source, of values from sweeps."""
+    fits: Mapping[tuple[str, str], Mapping[str, float]]
+    """By parameter and condition: median facts about the fits, of values from sweeps."""
+    faults: tuple[Fault, ...]
+    findings: tuple[Finding, ...]
+
+
+def measure(record: WaferRecord, tables: WaferTables, setting: WaferSetting) -> Measured:
+    """Correct, de-embed and extract: every value of a wafer with its evidence."""
     file = f"wafers/{record.id}/wafer.toml"
+    campaign = setting.campaign
     groups = tuple(correct_group(group, setting, file) for group in tables.sweeps)
+    stripped = deembed_groups(groups, setting, record.id)
+    quality = sweep_qualities(stripped, setting, record.id)
+    taken = [values_from_sweeps(group, campaign.parameters, setting) for group in stripped.groups]
+    by_source = [part for one in taken for part in one.by_source]
+    curves = values_from_curves(tables.curves, setting, record.id)
     stated, faults = with_evidence(tables.values.to_pandas(), setting, file)
-    taken = [values_from_sweeps(group, setting.campaign.parameters, setting) for group in groups]
-    values = _stacked([stated, *taken])
-    chosen = choose_touchdowns(values, setting.campaign.touchdowns.counts)
-    results = judged(chosen, setting.campaign)
-    expected = expected_values(setting.campaign, results)
-    planned = planned_dies(setting.campaign, layout, record.id)
+    touchdowns = judge_touchdowns(tables.touchdowns, campaign, record.id)
+    values = with_flags(_stacked([stated, curves.rows, *(one.rows for one in taken)]), quality)
+    values = with_delivered(with_touchdowns(values, touchdowns, campaign), touchdowns, setting)
+    return Measured(
+        values=values,
+        stripped=stripped,
+        quality=quality,
+        curves=curves.traces,
+        touchdowns=touchdowns,
+        budgets=median_by_source(by_source),
+        fits=median_details(by_source),
+        faults=_joined_faults(faults, [group.evidence for group in groups]),
+        findings=(
+            *stripped.findings,
+            *quality_findings(quality, record.id),
+            *curves.findings,
+            *floor_findings(values, record.id),
+            *touchdown_findings(touchdowns, record, campaign),
+        ),
+    )
+
+
+def compute_wafer(
+    record: WaferRecord,
+    tables: WaferTables,
+    setting: WaferSetting,
+    layout: Layout,
+    controls: tuple[ControlResult, ...] = (),
+) -> WaferResults:
+    """Everything that is computed of one wafer, from its tables and the station's calibrations.
+
+    controls: control dies of the campaign, whose failure takes standing.
+    """
+    campaign = setting.campaign
+    measured = measure(record, tables, setting)
+    values = with_controls(measured.values, controls, setting)
+    results = judged(choose_touchdowns(values, campaign), campaign, record.thermal)
+    expected = expected_values(campaign, results)
+    planned = planned_dies(campaign, layout, record.id)
     results = _finished(results, missing_rows(results, expected, planned), record.id, layout)
-    dies = judge_dies(results, setting.campaign, layout, record.id, expected)
-    summary = _summary(record, results, dies, setting)
+    dies = judge_dies(results, campaign, layout, record.id, expected)
+    groups = tuple(one.corrected for one in measured.stripped.groups)
     return WaferResults(
-        summary=summary,
+        summary=summary_of(record, results, dies, setting),
         results=_table(results, schema_of(RESULT_COLUMNS)),
         dies=_table(dies, schema_of(DIE_COLUMNS)),
-        traces=tuple(trace for group in groups for trace in trace_groups(group)),
-        faults=_joined_faults(faults, [group.evidence for group in groups]),
-        findings=_findings(record, results, groups, setting),
+        traces=tuple(
+            trace
+            for group in measured.stripped.groups
+            for trace in trace_groups(group.corrected, group.s, setting)
+        ),
+        faults=measured.faults,
+        findings=tuple(
+            sorted({*measured.findings, *findings_of(record, results, groups, setting)})
+        ),
+        sweep_quality=measured.quality,
+        dummies=measured.stripped.uses,
+        curves=measured.curves,
+        touchdowns=measured.touchdowns,
+        earlier=tables.earlier,
+        budgets=measured.budgets,
+        fits=measured.fits,
     )
+
+
+def control_readings(
+    record: WaferRecord, tables: WaferTables, setting: WaferSetting
+) -> tuple[ControlResult, ...]:
+    """What the control dies of one wafer say; their own failures take nothing here."""
+    values = measure(record, tables, setting).values
+    kinds = {one.id: one.kind for one in setting.campaign.parameters}
+    instruments = {"rf": setting.rf_instrument, "dc": setting.dc_instrument}
+    return tuple(
+        control_result(
+            control,
+            values,
+            setting.campaign,
+            setting.station,
+            instruments[kinds[control.parameter]],
+        )
+        for control in setting.campaign.controls
+        if control.wafer == record.id
+    )
+
+
+def lent_dummies(
+    record: WaferRecord, tables: WaferTables, setting: WaferSetting
+) -> Mapping[str, Mapping[str, DummySweeps]]:
+    """The dummies that a wafer lends to the campaign: by device, then by part."""
+    file = f"wafers/{record.id}/wafer.toml"
+    groups = tuple(correct_group(group, setting, file) for group in tables.sweeps)
+    return {
+        device.id: campaign_dummies(groups, device, setting)
+        for device in setting.campaign.devices
+        if device.deembedding is not None and device.deembedding.wafer == record.id
+    }
 
 
 def evidence_faults(
@@ -121,187 +227,3 @@ def _table(frame: pd.DataFrame, schema: pa.Schema) -> pa.Table:
     return pa.Table.from_pandas(
         wanted.assign(**empty), schema=schema, preserve_index=False
     ).replace_schema_metadata(None)
-
-
-def _summary(
-    record: WaferRecord, results: pd.DataFrame, dies: pd.DataFrame, setting: WaferSetting
-) -> WaferSummary:
-    counted = dies[dies["planned"] | (dies["measured"] > 0)]
-    outcomes: dict[str, int] = {word: int((counted["outcome"] == word).sum()) for word in OUTCOMES}
-    assessable = int(counted["judged"].sum())
-    interval = wilson(outcomes["within"], assessable)
-    measured = results[results["outcome"] != "not measured"]
-    counting = measured[measured["counts"].astype(bool)]
-    without = counting[counting["standing"] == "without standing"]
-    stands = counting[counting["standing"] != "without standing"]
-    changed = _touchdowns_that_matter(measured)
-    reasons = Counter(one for told in without["standing_reasons"] for one in told.split("; "))
-    return WaferSummary(
-        wafer=record.id,
-        planned=int(dies["planned"].sum()),
-        measured=int((dies["measured"] > 0).sum()),
-        outcomes=outcomes,
-        conforming=outcomes["within"],
-        assessable=assessable,
-        outside_besides=int((~counted["judged"] & (counted["outcome"] == "outside")).sum()),
-        yield_lower=None if interval is None else interval.lower,
-        yield_upper=None if interval is None else interval.upper,
-        values=len(counting),
-        values_without_standing=len(without),
-        values_not_closed=int((counting["standing"] == "not closed").sum()),
-        values_never_verified=int(counting["ev_never_verified"].eq(True).sum()),
-        values_below_floor=int(stands["below_floor"].astype(bool).sum()),
-        standing_reasons=dict(sorted(reasons.items())),
-        calibrations={
-            str(name): int(n) for name, n in sorted(stands["calibration"].value_counts().items())
-        },
-        outside_parameters=_counts(stands[stands["outcome"] == "outside"], "parameter"),
-        unassessable=_counts(stands[stands["outcome"] == "not assessable"], "outcome_reason"),
-        missing=_counts(results[results["outcome"] == "not measured"], "parameter"),
-        touchdown_changes=len(changed),
-        touchdowns_that_matter=changed,
-        typical_die=_typical(stands),
-        parameters=summarise_results(results, setting.campaign, record.id),
-        started=record.started,
-        finished=record.finished,
-    )
-
-
-def _counts(rows: pd.DataFrame, column: str) -> dict[str, int]:
-    """How often each text stands in a column, the most frequent first."""
-    found = Counter(str(text) for text in rows[column])
-    return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
-
-
-def _touchdowns_that_matter(measured: pd.DataFrame) -> tuple[str, ...]:
-    """Values of which another touchdown would have had another outcome: 'RON on die (1, 1)'."""
-    several = measured[(measured["touchdowns"] > 1) & (measured["touchdown"] > 0)]
-    keys = ["die_y", "die_x", "parameter", "condition", "site", "device"]
-    outcomes = several.groupby(keys)["outcome"].nunique().reset_index()
-    changed = outcomes[outcomes["outcome"] > 1]
-    return tuple(
-        f"{name} on die ({x}, {y})"
-        for name, x, y in zip(changed["parameter"], changed["die_x"], changed["die_y"], strict=True)
-    )
-
-
-def _typical(stands: pd.DataFrame) -> tuple[int, int] | None:
-    if stands.empty:
-        return None
-    wide = stands[~stands["below_floor"].astype(bool)].pivot_table(
-        index=["die_x", "die_y"],
-        columns=["parameter", "condition", "site"],
-        values="value",
-        aggfunc="mean",
-    )
-    if wide.empty:
-        return None
-    x, y = wide.index.get_level_values(0), wide.index.get_level_values(1)
-    found = most_typical(x, y, wide.to_numpy())
-    return None if found is None else (int(x[found.index]), int(y[found.index]))
-
-
-def _findings(
-    record: WaferRecord,
-    results: pd.DataFrame,
-    groups: tuple[CorrectedGroup, ...],
-    setting: WaferSetting,
-) -> tuple[Finding, ...]:
-    page = addresses.wafer(record.id)
-    found = [
-        *_suspicious_sweeps(record, groups, setting, page),
-        *_absurd_values(record, results, page),
-        *_wrong_temperatures(record, results, setting, page),
-        *_unchecked_substrate(record, results, page),
-    ]
-    return tuple(sorted(found))
-
-
-def _suspicious_sweeps(
-    record: WaferRecord,
-    groups: tuple[CorrectedGroup, ...],
-    setting: WaferSetting,
-    page: str,
-) -> list[Finding]:
-    found = []
-    for one in groups:
-        suspicious = suspects(one, setting)
-        for word, where in (
-            ("an open", suspicious.like_open),
-            ("a short", suspicious.like_short),
-        ):
-            if not where.any():
-                continue
-            keys = one.group.keys.filter(pa.array(where))
-            first = f"die ({keys['die_x'][0].as_py()}, {keys['die_y'][0].as_py()})"
-            found.append(
-                Finding(
-                    kind="suspicious sweep",
-                    subject=f"wafer {record.id}",
-                    text=f"On wafer {record.id}, {count(int(where.sum()), 'sweep')} of"
-                    f" {one.group.device} look{'s' if where.sum() == 1 else ''} like {word},"
-                    f" the first on {first}: check the contact.",
-                    weight="attention",
-                    address=page,
-                )
-            )
-    return found
-
-
-def _absurd_values(record: WaferRecord, results: pd.DataFrame, page: str) -> list[Finding]:
-    absurd = results[results["absurd"].astype(bool) & (results["touchdown"] > 0)]
-    return [
-        Finding(
-            kind="absurd value",
-            subject=f"wafer {record.id}",
-            text=f"On wafer {record.id}, {count(len(rows), 'value')} of {parameter}"
-            f" {'lies' if len(rows) == 1 else 'lie'} outside the plausible range, the first on die"
-            f" ({rows['die_x'].iloc[0]}, {rows['die_y'].iloc[0]}).",
-            weight="attention",
-            address=page,
-        )
-        for parameter, rows in absurd.groupby("parameter")
-    ]
-
-
-def _wrong_temperatures(
-    record: WaferRecord, results: pd.DataFrame, setting: WaferSetting, page: str
-) -> list[Finding]:
-    found = []
-    for condition in setting.campaign.conditions:
-        if condition.temperature_tolerance_c is None:
-            continue
-        rows = results[(results["condition"] == condition.id) & (results["touchdown"] > 0)]
-        distance = (rows["temperature_c"] - condition.temperature_c).abs()
-        off = rows[distance > condition.temperature_tolerance_c]
-        if len(off):
-            found.append(
-                Finding(
-                    kind="temperature off its set point",
-                    subject=f"wafer {record.id}",
-                    text=f"On wafer {record.id}, {count(len(off), 'value')} under {condition.id}"
-                    f" {'was' if len(off) == 1 else 'were'} taken more than"
-                    f" {condition.temperature_tolerance_c:g} °C from the set point of"
-                    f" {condition.temperature_c:g} °C.",
-                    weight="attention",
-                    address=page,
-                )
-            )
-    return found
-
-
-def _unchecked_substrate(record: WaferRecord, results: pd.DataFrame, page: str) -> list[Finding]:
-    """RF values without the contact substrate's temperature: its change could not be checked."""
-    unknown = int((results["calibration"].notna() & results["substrate_c"].isna()).sum())
-    if not unknown:
-        return []
-    return [
-        Finding(
-            kind="substrate temperature not stated",
-            subject=f"wafer {record.id}",
-            text=f"For {count(unknown, 'RF value')} on wafer {record.id} the contact substrate's"
-            " temperature is not stated, so its change since the calibration was not checked.",
-            weight="attention",
-            address=page,
-        )
-    ]

@@ -117,7 +117,7 @@ class Accuracy(Record):
     """What an instrument's readings can be off by on one range, as its certificate states."""
 
     instrument: Identifier
-    quantity: Literal["current", "voltage"]
+    quantity: Literal["current", "voltage"] = Field(description="what the readings are of")
     range: Text = Field(description="measuring range as written in the tables")
     relative_u: NotNegative = Field(
         description="standard uncertainty as a share of the reading, common to all readings"
@@ -125,7 +125,7 @@ class Accuracy(Record):
     offset_u: NotNegative = Field(
         description="standard uncertainty of the offset in A or V, common to all readings"
     )
-    basis: Text
+    basis: Text = Field(description="where it is stated, for example a certificate")
 
 
 class Exchange(Record):
@@ -152,7 +152,9 @@ class Station(Record):
     switch_paths: tuple[Part, ...] = ()
     bias_tees: tuple[Part, ...] = ()
     floors: tuple[Floor, ...] = ()
-    accuracies: tuple[Accuracy, ...] = ()
+    accuracies: tuple[Accuracy, ...] = Field(
+        default=(), description="what the instruments' readings can be off by, by range"
+    )
     exchanges: tuple[Exchange, ...] = Field(
         default=(), description="parts exchanged, cleaned or serviced, each with its time"
     )
@@ -269,6 +271,8 @@ class Parameter(Record):
             raise ValueError(
                 f"the lower limit {self.lower:g} must lie below the upper limit {self.upper:g}"
             )
+        if self.from_sweep is not None and self.from_curve is not None:
+            raise ValueError("only one of 'from_sweep' and 'from_curve' can be given")
         if self.from_sweep is not None and self.kind != "rf":
             raise ValueError("a parameter with 'from_sweep' must be of kind 'rf'")
         if self.from_curve is not None and self.kind != "dc":
@@ -293,7 +297,9 @@ class Touchdowns(Record):
     contact_resistance_max_ohm: Positive | None = Field(
         default=None, description="a touchdown above it failed its contact check"
     )
-    checks: tuple[ContactCheck, ...] = ()
+    checks: tuple[ContactCheck, ...] = Field(
+        default=(), description="bounds on what a touchdown's own measurement shows"
+    )
     pad_touchdowns_max: int | None = Field(
         default=None, ge=1, description="how often a pad may be touched"
     )
@@ -322,7 +328,9 @@ class CampaignRecord(Record):
     layout: Layout | None = Field(default=None, description="needed as soon as there are wafers")
     conditions: tuple[Condition, ...] = ()
     devices: tuple[Device, ...] = ()
-    curves: tuple[Curve, ...] = ()
+    curves: tuple[Curve, ...] = Field(
+        default=(), description="families of curves that the wafers' tables hold"
+    )
     parameters: tuple[Parameter, ...] = ()
     controls: tuple[Control, ...] = Field(
         default=(), description="control dies, measured again at the start, at intervals and at end"

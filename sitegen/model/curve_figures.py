@@ -27,8 +27,8 @@ CURVE_FIGURE_UNITS: dict[CurveFigureName, str] = {
     "transconductance": "S",
     "output conductance": "S",
     "current": "A",
-    "subthreshold slope": "V",
-    "drain-induced shift": "1",
+    "subthreshold slope": "V/dec",
+    "drain-induced shift": "V/V",
     "on-resistance": "ohm",
     "breakdown voltage": "V",
     "ideality factor": "1",
@@ -58,19 +58,39 @@ CURVE_FIGURE_NEEDS: dict[CurveFigureName, frozenset[str]] = {
 and does not have 'stepped_pair'."""
 
 CURVE_FIGURE_FORMULAS: dict[CurveFigureName, str] = {
-    "threshold by constant current": "gate voltage at which |I_D| reaches the stated current",
-    "threshold by extrapolation": "V_GS - I_D/g_m at the greatest g_m, less V_DS/2",
-    "threshold by Y-function": "intercept of I_D / sqrt(g_m) over V_GS, less V_DS/2",
+    "threshold by constant current": "V_GS at which |I_D| reaches the stated current, log |I_D|"
+    " linear between points",
+    "threshold by extrapolation": "V_GS - I_D/g_m where g_m is greatest, less V_DS/2",
+    "threshold by Y-function": "intercept of the line through I_D / sqrt(g_m) over V_GS in the"
+    " window, less V_DS/2",
     "greatest transconductance": "greatest dI_D/dV_GS",
-    "transconductance": "dI_D/dV_GS",
-    "output conductance": "dI_D/dV_DS",
-    "current": "reading at the stated voltage",
-    "subthreshold slope": "dV_GS / d log10 |I_D|",
+    "transconductance": "dI_D/dV_GS of the cubic through the seven points around the place",
+    "output conductance": "dI_D/dV_DS of the cubic through the seven points around the place",
+    "current": "reading at the stated place of the swept axis",
+    "subthreshold slope": "dV_GS / d log10 |I_D| of the line through the currents in the window",
     "drain-induced shift": "-(change of V_th) / (change of V_DS), V_th by constant current",
     "on-resistance": "V_DS / I_D",
-    "breakdown voltage": "voltage at which |I| reaches the stated current",
-    "ideality factor": "q/(k T) dV / d ln I",
-    "four-terminal resistance": "slope of sensed voltage over forced current",
-    "resistance of one contact": "slope of voltage over current, divided by the contacts in series",
+    "breakdown voltage": "|V| at which |I| reaches the stated current, log |I| linear between"
+    " points",
+    "ideality factor": "q/(k T) dV / d ln I of the line through the currents in the window, T as"
+    " measured",
+    "four-terminal resistance": "slope of sensed voltage over forced current in the window",
+    "resistance of one contact": "slope of voltage over current in the window, divided by the"
+    " contacts in series",
 }
 """How each figure follows from a curve."""
+
+DRAIN_AXES = ("vds_v", "vd_v")
+"""Names of an axis or of a condition's bias that is the drain-source voltage. A threshold less
+V_DS/2 takes it from the stepped axis of that name, or else from the condition."""
+
+_VOLTAGE_AND_CURRENT = frozenset({(False, True)})
+_EITHER = frozenset({(False, True), (True, False)})
+CURVE_FIGURE_AXES: dict[CurveFigureName, frozenset[tuple[bool, bool]]] = {
+    **dict.fromkeys(CURVE_FIGURE_UNITS, _VOLTAGE_AND_CURRENT),
+    "current": frozenset({(False, True), (True, True)}),
+    "breakdown voltage": _EITHER,
+    "four-terminal resistance": _EITHER,
+    "resistance of one contact": _EITHER,
+}
+"""Axes that suit each figure: whether the swept and the measured one are currents."""

@@ -32,7 +32,7 @@ LUMPED: frozenset[DeembeddingMethod] = frozenset(
 class Deembedding(Record):
     """How what lies between the probe tips and the device is taken off."""
 
-    method: DeembeddingMethod
+    method: DeembeddingMethod = Field(description="which dummies are taken off, in which order")
     open: Identifier | None = Field(default=None, description="device id of the open dummy")
     short: Identifier | None = Field(default=None, description="device id of the short dummy")
     pad: Identifier | None = Field(

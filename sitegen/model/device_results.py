@@ -131,8 +131,11 @@ class ControlResult:
     """Probability of a slope at least so large without drift."""
     drifting: bool
     lost_after: datetime | None
-    """Values of the station taken later lost their standing; None: no reading was out of bound."""
+    """Values of the station taken later lost their standing; None: no reading was out of bound.
+    `datetime.min` in UTC: no reading before was good, so all values lost it."""
     failed_at: datetime | None
+    instrument: str = ""
+    """Instrument whose clock stamped the readings; empty: none is named."""
 
 
 @dataclass(frozen=True)
@@ -148,3 +151,41 @@ class HandedOver:
     """Of the declared parameter."""
     files: tuple[tuple[str, str, int], ...]
     """What it is ('HEMT under rf, de-embedded'), address, size in bytes."""
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """What a wafer's dies show of a device, as median and 5 % to 95 % over the dies.
+
+    Only sweeps or curves that count and have standing; one set a device, condition and quantity.
+    """
+
+    wafer: str
+    device: str
+    condition: str
+    quantity: str
+    """'|h21|', 'inductance', or the id of a curve."""
+    unit: str
+    """Of median, lower and upper."""
+    x: FloatArray
+    """Frequency in Hz, or the swept axis in V or A."""
+    x_unit: str
+    median: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+    n: int
+    """Dies."""
+    stepped: float | None = None
+    """Value of the stepped axis of a curve."""
+    deembedded: bool = False
+
+
+@dataclass(frozen=True)
+class QualityCount:
+    """How the sweeps of one device of a wafer stand, in counts."""
+
+    wafer: str
+    device: str
+    sweeps: int
+    words: Mapping[str, Mapping[str, int]]
+    """By quality ('noise', 'steps', ...): how many sweeps bear each word."""

@@ -15,7 +15,7 @@ AxisName = Text
 class FromSweep(Record):
     """How a parameter is taken from corrected sweeps."""
 
-    figure: FigureName
+    figure: FigureName = Field(description="one of the figures from sweeps in the reference")
     frequency_hz: Positive | None = Field(
         default=None, description="where a figure at one frequency is taken"
     )
@@ -54,7 +54,7 @@ class FromSweep(Record):
 class FromCurve(Record):
     """How a parameter is taken from curves; which fields are needed follows from the figure."""
 
-    figure: CurveFigureName
+    figure: CurveFigureName = Field(description="one of the figures from curves in the reference")
     curve: Identifier = Field(description="id of the curve in campaign.toml")
     stepped_at: float | None = Field(
         default=None, description="the value of the stepped axis whose curve is taken"
@@ -135,8 +135,8 @@ class Curve(Record):
 class Handover(Record):
     """By which parameter the dies are chosen whose sweeps go to the design team."""
 
-    parameter: Identifier
-    condition: Identifier
+    parameter: Identifier = Field(description="parameter, by its identity")
+    condition: Identifier = Field(description="one of the parameter's conditions")
     devices: tuple[Identifier, ...] = Field(
         default=(), description="devices whose sweeps are handed over; none: all with two ports"
     )

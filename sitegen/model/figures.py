@@ -12,6 +12,7 @@ FigureName = Literal[
     "capacitance",
     "shunt capacitance",
     "capacitor quality",
+    "shunt capacitor quality",
     "equivalent series resistance",
     "series resistance",
     "shunt resistance",
@@ -85,6 +86,7 @@ FIGURE_TEXTS: dict[str, FigureText] = {
     "capacitance": FigureText("F", "-1 / (2 pi f Im(Z)) with Z = 1/(-Y12)"),
     "shunt capacitance": FigureText("F", "Im(Y11 + Y12) / (2 pi f)", two_port=False),
     "capacitor quality": FigureText("1", "-Im(Z) / Re(Z) with Z = 1/(-Y12)"),
+    "shunt capacitor quality": FigureText("1", "Im(Y11 + Y12) / Re(Y11 + Y12)", two_port=False),
     "equivalent series resistance": FigureText("ohm", "Re(Z) with Z = 1/(-Y12)"),
     "series resistance": FigureText("ohm", "Re(-1/Y12)", _ELEMENT),
     "shunt resistance": FigureText("ohm", "Re(1/Y11)", _ELEMENT, two_port=False),
@@ -95,7 +97,9 @@ FIGURE_TEXTS: dict[str, FigureText] = {
     "stability factor K": FigureText("1", "(1 - |S11|^2 - |S22|^2 + |D|^2) / (2 |S12 S21|)"),
     "stability factor mu": FigureText("1", "(1 - |S11|^2) / (|S22 - D S11*| + |S12 S21|)"),
     "maximum stable gain": FigureText("dB", "10 log10 |S21/S12|"),
-    "maximum available gain": FigureText("dB", "10 log10 |S21/S12| (K - sqrt(K^2 - 1)), for K > 1"),
+    "maximum available gain": FigureText(
+        "dB", "10 log10 of |S21/S12| (K - sqrt(K^2 - 1)), for K >= 1 and |D| < 1"
+    ),
     "transit frequency by Im(1/h21)": FigureText("Hz", "f / Im(1/h21)", _ELEMENT),
     "transit frequency by extrapolation": FigureText(
         "Hz", _CUTOFF.format(gain="|h21|"), ("window",)
@@ -111,13 +115,16 @@ FIGURE_TEXTS: dict[str, FigureText] = {
     "gate-source capacitance": FigureText("F", "Im(Y11 + Y12)/w, of the inner Y", _ELEMENT),
     "gate-drain capacitance": FigureText("F", "-Im(Y12)/w, of the inner Y", _ELEMENT),
     "drain-source capacitance": FigureText("F", "Im(Y22 + Y12)/w, of the inner Y", _ELEMENT),
-    "gate resistance": FigureText("ohm", "Re(Y11)/Im(Y11)^2", _ELEMENT),
+    "gate resistance": FigureText("ohm", "Re(1/Y11)", _ELEMENT),
     "attenuation per length": FigureText("dB/m", "20 log10(e) Re(gamma l) / l"),
-    "effective permittivity": FigureText("1", "(c Im(gamma l) / (2 pi f l))^2"),
+    "effective permittivity": FigureText("1", "-Re((c gamma l / (2 pi f l))^2)"),
     "characteristic impedance": FigureText("ohm", "Re sqrt(B/C) of the chain matrix"),
     **_scattering(),
 }
 """Every figure by the name that a parameter's record uses."""
+
+LEVEL_OVER_A_WINDOW = "the mean of the middle half of the window's points, in order of size"
+"""What a figure that is also taken at one frequency is over a window."""
 
 FIGURE_UNITS = {name: text.unit for name, text in FIGURE_TEXTS.items()}
 FIGURE_FORMULAS = {name: text.formula for name, text in FIGURE_TEXTS.items()}

@@ -78,6 +78,18 @@ RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
 )
 """Columns of data/results: one row a die, site, device, parameter, condition and touchdown."""
 
+EARLIER_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
+    ("wafer", pa.string(), "identity of the wafer"),
+    ("die_x", pa.int32(), "column of the die in the campaign's layout"),
+    ("die_y", pa.int32(), "row of the die in the campaign's layout"),
+    ("parameter", pa.string(), "parameter"),
+    ("condition", pa.string(), "declared set point of bias and temperature"),
+    ("value", pa.float64(), "value then, in the parameter's unit"),
+    ("measured_at", pa.timestamp("us", tz="UTC"), "time as stamped then"),
+    ("file", pa.string(), "file that it was read from"),
+)
+"""Columns of data/earlier-maps: one row a value of an earlier map."""
+
 DIE_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("wafer", pa.string(), "identity of the wafer"),
     ("die_x", pa.int32(), "column of the die in the campaign's layout"),

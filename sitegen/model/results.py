@@ -12,15 +12,18 @@ from sitegen.model.campaign import CampaignRecord
 from sitegen.model.device_results import (
     SWEEP_QUALITY_SCHEMA,
     TOUCHDOWN_RESULT_SCHEMA,
+    Band,
     ControlResult,
     CurveTraces,
     DummyUse,
     HandedOver,
+    QualityCount,
 )
 from sitegen.model.event_results import AcceptanceResult, CalibrationResult, VerificationResult
 from sitegen.model.followed_results import StationFollowed
 from sitegen.model.loaded import VALUE_SCHEMA, Note, SourceFile
 from sitegen.model.wafer import WaferRecord
+from sitegen.model.wafer_means import WaferDifference, WaferMean
 from sitegen.problems import Fault, Finding
 
 Outcome = Literal["within", "not proven", "outside", "not assessable", "not measured", "no limits"]
@@ -89,7 +92,7 @@ class Summary:
     not_closed: int
     """Of n."""
     below_floor: int
-    """Of n; they rank around zero, and mean and standard deviation are then not stated."""
+    """Of n; they rank around zero; `estimator` says how mean and spread were then found."""
     highest_floor: float | None
     """Highest floor of those values, for text such as '< 10 pA'."""
     mean: float | None
@@ -116,8 +119,13 @@ class Summary:
     the own ones shrink with n. None: not stated. It is not the spread of the wafer."""
     not_reached: int = 0
     """Of n; values known only to lie beyond what the measurement reached."""
+    least_reached: float | None = None
+    """Of those, what was reached nearest to zero, for text such as '> 18 V'."""
+    beyond: tuple[str, ...] = ()
+    """Names of the figures that fall among the values not reached (their field is None)."""
     estimator: str = ""
-    """How mean and spread were found where some values are censored; empty: the usual ones."""
+    """How mean and standard deviation were found where some values are censored, or 'not stated: '
+    and why; empty: the usual ones."""
     budget: Mapping[str, float] = field(default_factory=dict)
     """Median of each part of u by the column's name: {'u_calibration': ..., 'u_dummies': ...}."""
 
@@ -197,6 +205,8 @@ class TraceGroup:
     covariance: FloatArray | None = None
     """(*s.shape, 3): variances of real and imaginary part, and their covariance; None: not
     stated."""
+    z_ref_ohm: float = 50.0
+    """Reference impedance of `s`."""
     deembedded: ComplexArray | None = None
     """The same shape as `s`, pads and leads taken off; None: the device declares no de-embedding.
     NaN where no dummies served."""
@@ -220,6 +230,11 @@ class WaferResults:
     curves: tuple[CurveTraces, ...] = ()
     touchdowns: pa.Table = field(default_factory=TOUCHDOWN_RESULT_SCHEMA.empty_table)
     """`TOUCHDOWN_RESULT_COLUMNS`, one row a touchdown."""
+    budgets: Mapping[tuple[str, str], Mapping[str, float]] = field(default_factory=dict)
+    """By parameter and condition: median u by source of the values from sweeps, in the parameter's
+    unit."""
+    fits: Mapping[tuple[str, str], Mapping[str, float]] = field(default_factory=dict)
+    """By parameter and condition: median facts about the fits of the values from sweeps."""
     earlier: pa.Table = field(default_factory=VALUE_SCHEMA.empty_table)
     """Values of earlier maps of this wafer, `VALUE_SCHEMA`."""
 
@@ -300,6 +315,15 @@ class CampaignResults:
     acceptances: tuple[AcceptanceResult, ...] = ()
     controls: tuple[ControlResult, ...] = ()
     handed_over: tuple[HandedOver, ...] = ()
+    bands: tuple[Band, ...] = ()
+    dummies: tuple[DummyUse, ...] = ()
+    sweep_quality: tuple[QualityCount, ...] = ()
+    budgets: Mapping[tuple[str, str, str], Mapping[str, float]] = field(default_factory=dict)
+    """By wafer, parameter and condition: median u by source of the values from sweeps."""
+    fits: Mapping[tuple[str, str, str], Mapping[str, float]] = field(default_factory=dict)
+    """By wafer, parameter and condition: median facts about the fits of those values."""
+    means: tuple[WaferMean, ...] = ()
+    differences: tuple[WaferDifference, ...] = ()
     followed: tuple[StationFollowed, ...] = ()
     """What each station's events say over time, by station in the campaign's order."""
 

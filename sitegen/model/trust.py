@@ -28,7 +28,7 @@ CONTACT_UNITS: dict[ContactQuantity, str] = {
 class ContactCheck(Record):
     """A bound on what a touchdown's own measurement shows."""
 
-    quantity: ContactQuantity
+    quantity: ContactQuantity = Field(description="what is bounded")
     lower: float | None = Field(default=None, description="in ohm, A, F or µm")
     upper: float | None = Field(default=None, description="in ohm, A, F or µm")
     mandatory: bool = Field(default=False, description="true: without it a value has no standing")
@@ -52,9 +52,12 @@ class Control(Record):
     wafer: Identifier = Field(
         description="the wafer with the control die; its touchdowns there are the measurements"
     )
-    die: Die
-    parameter: Identifier
-    condition: Identifier
+    die: Die = Field(description="[die_x, die_y] in the layout")
+    site: str | None = Field(
+        default=None, description="place inside the die; without it the first where it has several"
+    )
+    parameter: Identifier = Field(description="parameter, by its identity")
+    condition: Identifier = Field(description="one of the parameter's conditions")
     reference: float | None = Field(
         default=None,
         description="what it should give, in the parameter's unit; without it its first reading",
@@ -67,8 +70,8 @@ class Control(Record):
 class ValueOf(Record):
     """A parameter under a condition."""
 
-    parameter: Identifier
-    condition: Identifier
+    parameter: Identifier = Field(description="parameter, by its identity")
+    condition: Identifier = Field(description="one of the parameter's conditions")
 
 
 class Agreement(Record):
@@ -81,9 +84,9 @@ class Agreement(Record):
         "operating current",
         "two power levels",
         "other",
-    ]
-    first: ValueOf
-    second: ValueOf
+    ] = Field(description="why the two must agree")
+    first: ValueOf = Field(description="one of the two values")
+    second: ValueOf = Field(description="the other, in a unit that converts to the first's")
     allowance: NotNegative = Field(
         default=0.0,
         description="difference that physics allows besides the uncertainties, in the unit of the"

@@ -98,6 +98,12 @@ class WaferRecord(Record):
     )
     values: tuple[ValueTable, ...] = ()
     sweeps: tuple[SweepTable, ...] = ()
-    curves: tuple[CurveTable, ...] = ()
-    touchdowns: tuple[TouchdownTable, ...] = ()
-    earlier_maps: tuple[EarlierMap, ...] = ()
+    curves: tuple[CurveTable, ...] = Field(
+        default=(), description="tables of measured curves, one entry a file"
+    )
+    touchdowns: tuple[TouchdownTable, ...] = Field(
+        default=(), description="tables of touchdowns and their contact checks, one entry a file"
+    )
+    earlier_maps: tuple[EarlierMap, ...] = Field(
+        default=(), description="tables of earlier values of this wafer, one entry a file"
+    )

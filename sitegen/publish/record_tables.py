@@ -26,8 +26,11 @@ PARAMETER_COLUMNS: Columns = (
     ("without_standing", WHOLE, "values that count and have no standing; not part of n"),
     ("not_closed", WHOLE, "values of n that no passed verification followed"),
     ("below_floor", WHOLE, "values of n below the stored floor; they rank around zero"),
-    ("mean", REAL, "arithmetic mean; null: not stated"),
-    ("standard_deviation", REAL, "sample standard deviation, divisor n - 1"),
+    ("not_reached", WHOLE, "values of n known only to lie beyond what was reached"),
+    ("mean", REAL, "arithmetic mean, or as estimator says; null: not stated"),
+    ("standard_deviation", REAL, "sample standard deviation, divisor n - 1, or as estimator says"),
+    ("estimator", TEXT, "how both were found of censored values, or why not; empty: as usual"),
+    ("u_mean", REAL, "standard uncertainty of the mean as measured; null: not stated"),
     ("median", REAL, "median; null where it lies below the floor"),
     ("u", REAL, "median of the values' standard uncertainties; null: not stated"),
     ("u_common", REAL, "median of their parts common to all values of a calibration"),
@@ -40,6 +43,7 @@ PARAMETER_COLUMNS: Columns = (
     ("minimum", REAL, "least value"),
     ("maximum", REAL, "greatest value"),
     ("figures_below_floor", TEXT, "names of the figures that lie below the floor"),
+    ("figures_not_reached", TEXT, "names of the figures that lie beyond what was reached"),
 )
 WAFER_COLUMNS: Columns = (
     ("wafer", TEXT, "identity of the wafer"),
@@ -145,6 +149,7 @@ def parameters(results: Sequence[ParameterResult], campaign: CampaignRecord) -> 
                     "unit": units[one.parameter],
                     **figures,
                     "figures_below_floor": ", ".join(summary.below),
+                    "figures_not_reached": ", ".join(summary.beyond),
                 }
             )
     return table_of(PARAMETER_COLUMNS, rows)

@@ -19,9 +19,10 @@ from sitegen.model.loaded import (
 from sitegen.problems import Fault, NotACampaign
 from sitegen.read.acceptances import read_acceptance
 from sitegen.read.calibrations import read_calibration
-from sitegen.read.declarations import FILE, check_declarations
+from sitegen.read.declarations import check_declarations
 from sitegen.read.files import Intake
 from sitegen.read.notes import NOTE, read_note
+from sitegen.read.references import CAMPAIGN_FILE
 from sitegen.read.strays import tell_strays
 from sitegen.read.toml_file import read_record
 from sitegen.read.verifications import read_verification
@@ -57,7 +58,9 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
     """
     _require_folder(folder)
     intake = Intake(folder)
-    record = read_record(intake, FILE, CampaignRecord, "the record of the campaign", fatal=True)
+    record = read_record(
+        intake, CAMPAIGN_FILE, CampaignRecord, "the record of the campaign", fatal=True
+    )
     if record is not None:
         before = len(intake.faults)
         check_declarations(intake, record)
@@ -135,7 +138,7 @@ def _tell_planned_in_other_letters(
         meant = present.get(planned.id.lower())
         if meant is not None and meant != planned.id:
             intake.tell(
-                FILE,
+                CAMPAIGN_FILE,
                 f"plan.wafers[{number}].id",
                 found=quoted(planned.id),
                 expected=f"{quoted(meant)}, as the wafer's own record has it",
@@ -231,7 +234,7 @@ def _by_id(records: Mapping[str, Loaded | None]) -> tuple[Loaded, ...]:
 
 def _tell_no_layout(intake: Intake) -> None:
     intake.tell(
-        FILE,
+        CAMPAIGN_FILE,
         "layout",
         found='no key "layout"',
         expected="where the dies lie, as there is at least one wafer",

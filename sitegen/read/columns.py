@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from sitegen import units
-from sitegen.model.tables import BIAS_PREFIX, Column
+from sitegen.model.tables import Column
 from sitegen.read.files import Asked, Intake
 from sitegen.read.references import tell_unknown_unit
 from sitegen.read.words import nearest, quoted
@@ -38,7 +38,8 @@ class Table:
         if name not in self.columns:
             return np.full(self.rows, np.nan)
         return np.asarray(
-            self.columns[name].cast(pa.float64()).to_numpy(zero_copy_only=False), np.float64
+            self.columns[name].cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False),
+            np.float64,
         )
 
     def empty(self, name: str) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
@@ -61,35 +62,23 @@ def read_table(
     intake: Intake,
     file: str,
     asked: Asked,
-    known: Sequence[Column],
-    bias_names: Sequence[str] = (),
+    wanted: Sequence[Column],
+    further: str = "",
 ) -> Table | None:
-    """The known columns of a Parquet file, or None and faults. `bias_names` are the set points
-    whose measured bias may stand in columns of their own."""
+    """The wanted columns of a Parquet file, or None and faults.
+
+    `further` says in words which of them the reference does not list by name.
+    """
     content = intake.read(file, asked, "the name of a Parquet file")
     if content is None:
         return None
-    wanted = [
-        *known,
-        *(
-            Column(
-                BIAS_PREFIX + name,
-                "number",
-                False,
-                "measured bias",
-                "V" if name.endswith("_v") else "A",
-                may_be_empty=True,
-            )
-            for name in bias_names
-        ),
-    ]
     try:
         source = pq.ParquetFile(pa.BufferReader(content))
         schema, rows = source.schema_arrow, source.metadata.num_rows
     except _UNREADABLE:
         _tell_unreadable(intake, file)
         return None
-    if not _names_fit(intake, file, schema.names, wanted):
+    if not _names_fit(intake, file, schema.names, wanted, further):
         return None
     if rows == 0:
         intake.tell(
@@ -128,7 +117,9 @@ _ROW_NUMBERS = re.compile(r"^__index_level_\d+__$")
 """What pandas adds for the row numbers of a frame that was filtered: it means nothing here."""
 
 
-def _names_fit(intake: Intake, file: str, names: Sequence[str], wanted: Sequence[Column]) -> bool:
+def _names_fit(
+    intake: Intake, file: str, names: Sequence[str], wanted: Sequence[Column], further: str
+) -> bool:
     """Whether the table can be read with these columns; each name that is wrong is told."""
     by_name = {column.name: column for column in wanted}
     absent = [name for name in by_name if name not in names]
@@ -144,11 +135,7 @@ def _names_fit(intake: Intake, file: str, names: Sequence[str], wanted: Sequence
             expected = f"the column {quoted(meant)}"
             remedy = "Rename the column; until then the table is left out."
         else:
-            expected = "only columns of the reference" + (
-                f", or {BIAS_PREFIX} and the name of a declared bias"
-                if name.startswith(BIAS_PREFIX)
-                else ""
-            )
+            expected = "only columns of the reference" + (f", or {further}" if further else "")
             remedy = "Leave the column out; it was not read."
         _tell_column(intake, file, name, "a column that is not known", expected, remedy)
     for name in [name for name in absent if by_name[name].required]:

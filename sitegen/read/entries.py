@@ -220,13 +220,18 @@ def _whole(entries: Entries, name: str) -> IntArray:
 
 
 def refuse_unknown_names(entries: Entries, context: Context) -> None:
-    """Refuse unknown devices, conditions and states; a calibration that is not there is told."""
-    campaign, states = context.campaign, context.wafer.record.states
+    """Refuse unknown devices and conditions."""
+    campaign = context.campaign
     declared = "Declare it in campaign.toml, or correct the name."
     devices = {device.id for device in campaign.devices}
     refuse_unknown(entries, "device", devices, "device", declared)
     conditions = {condition.id for condition in campaign.conditions}
     refuse_unknown(entries, "condition", conditions, "condition", declared)
+
+
+def refuse_unknown_evidence(entries: Entries, context: Context) -> None:
+    """Refuse unknown states; a calibration that is not there is told."""
+    states = context.wafer.record.states
     in_wafer = "Declare it under [[states]] in wafer.toml, or correct the name."
     refuse_unknown(entries, "state", {state.id for state in states}, "state", in_wafer)
     # A calibration whose own record has a fault is told there.
@@ -248,14 +253,18 @@ def refuse_unknown_names(entries: Entries, context: Context) -> None:
     )
 
 
+def stamped_us(table: Table) -> IntArray:
+    """When each entry was measured, in microseconds since 1970 UTC; 0 where it is empty."""
+    column = table.columns["measured_at"]
+    return np.asarray(
+        column.cast("int64").fill_null(0).to_numpy(zero_copy_only=False), dtype=np.int64
+    )
+
+
 def check_times(entries: Entries, context: Context) -> IntArray:
     """When each entry was measured, in microseconds since 1970 UTC; those far outside the time
     of the wafer's record are told and kept."""
-    column = entries.table.columns["measured_at"]
-    empty = entries.table.empty("measured_at")
-    at_us = np.where(
-        empty, 0, np.asarray(column.cast("int64").fill_null(0).to_numpy(zero_copy_only=False))
-    ).astype(np.int64)
+    at_us = stamped_us(entries.table)
     record = context.wafer.record
     if record.finished < record.started:
         return at_us  # told with the record; no time could lie between the two

@@ -7,6 +7,8 @@ from sitegen.model.station_state import StationState
 from sitegen.read.files import Intake
 from sitegen.read.words import choices, correction, nearest, quoted
 
+CAMPAIGN_FILE = "campaign.toml"
+
 
 def is_known(
     intake: Intake, file: str, place: str, name: str, known: Iterable[str], what: str, remedy: str

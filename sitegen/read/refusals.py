@@ -3,6 +3,7 @@
 Places are written as in `parameters[3].unit (id "VTH")`; entries of a list are counted from 1.
 """
 
+import re
 import types
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from sitegen.read.words import choices, counted, nearest, quoted, shown
+from sitegen.read.words import choices, correction, counted, nearest, quoted, shown
 
 Step = str | int
 Told = tuple[str, str, str, str]
@@ -37,6 +38,10 @@ _KINDS = {
     "model_type": ("a table of keys", "Write a table, with a heading in brackets or in { }."),
     "string_too_short": ("a text that is not empty", "Write the text."),
 }
+
+_NAMED = re.compile(r"'([^']*)'")
+_MOST_CHOICES = 12
+"""Of more choices than these the first are told, and the nearest."""
 
 _BOUNDS = {
     "greater_than": ("gt", "a number greater than"),
@@ -248,6 +253,9 @@ def _choice(error: ErrorDetails, spot: _Spot, context: Mapping[str, Any]) -> Tol
     if any(isinstance(step, str) and step.startswith("literal[") for step in error["loc"]):
         expected += " or a list"
     remedy = "Write one of these." if "," in expected or " or " in expected else "Write this."
+    names = _NAMED.findall(listed)
+    if len(names) > _MOST_CHOICES and isinstance(value, str):
+        expected, remedy = choices(names), correction(value, names, "Look it up in the reference.")
     return place, shown(value), expected, remedy
 
 

@@ -11,9 +11,9 @@ from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.loaded import SWEEP_KEY_SCHEMA, SweepGroup
 from sitegen.model.tables import SWEEP_COLUMNS
 from sitegen.model.wafer import SweepTable
+from sitegen.read.bias import FURTHER, bias_columns, bias_texts
 from sitegen.read.columns import Table, read_table
 from sitegen.read.entries import (
-    OVERLOAD,
     Context,
     Entries,
     IntArray,
@@ -21,6 +21,7 @@ from sitegen.read.entries import (
     column_place,
     refuse_empty,
     refuse_misplaced,
+    refuse_unknown_evidence,
     refuse_unknown_names,
     states_of,
     temperatures,
@@ -28,6 +29,14 @@ from sitegen.read.entries import (
     touchdowns,
 )
 from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.runs import (
+    Runs,
+    heads_of,
+    refuse_changes,
+    refuse_rows,
+    refuse_unmeasured,
+    runs_of,
+)
 from sitegen.read.value_tables import arrow_table, tell_duplicates
 from sitegen.read.words import counted, frequency, quoted
 
@@ -53,48 +62,27 @@ class Sweeps:
     s: ComplexArray
 
 
-@dataclass(frozen=True)
-class _Runs:
-    """The rows of a table sorted by sweep, in their own order within each."""
-
-    order: IntArray
-    """Row index, from 0, of each sorted place."""
-    starts: IntArray
-    lengths: IntArray
-
-    @property
-    def sweep_of(self) -> IntArray:
-        """Index of the sweep that each sorted place belongs to."""
-        return np.repeat(np.arange(len(self.starts)), self.lengths)
-
-
 def read_sweeps(
     intake: Intake, context: Context, asked: Asked, declared: SweepTable
 ) -> tuple[Sweeps, ...] | None:
     """The sweeps of one table, or None and faults."""
     file = beside(context.record_file, declared.file)
-    table = read_table(intake, file, asked, SWEEP_COLUMNS)
+    bias = bias_columns(context.campaign)
+    table = read_table(intake, file, asked, [*SWEEP_COLUMNS, *bias], FURTHER)
     if table is None:
         return None
-    runs = _runs(table)
+    runs = runs_of(table, KEY)
+    heads = heads_of(table, runs, _BY_ROW)
     firsts = runs.order[runs.starts]
-    heads = Table(
-        file,
-        {
-            name: column.take(firsts)
-            for name, column in table.columns.items()
-            if name not in _BY_ROW
-        },
-        {},
-    )
     entries = Entries(intake, heads, firsts + 1, np.ones(len(firsts), np.bool_))
     of_sweep = [column for column in SWEEP_COLUMNS if column.name not in _BY_ROW]
-    refuse_empty(entries, of_sweep)
+    refuse_empty(entries, [*of_sweep, *bias])
     refuse_unknown_names(entries, context)
+    refuse_unknown_evidence(entries, context)
     die_x, die_y = refuse_misplaced(entries, context, context.wafer.frames[declared.frame])
     touchdown = touchdowns(entries)
     measured_at = check_times(entries, context)
-    _refuse_changes(entries, table, runs)
+    refuse_changes(entries, table, runs, ("calibration", "state"), "sweep")
     ports = {device.id: device.ports for device in context.campaign.devices}
     _refuse_wrong_ports(entries, table, runs, ports)
     _refuse_not_finite(entries, table, runs, ports)
@@ -107,7 +95,7 @@ def read_sweeps(
         "touchdown": touchdown,
         "measured_at": measured_at,
         "site": texts_of(heads, "site", ""),
-        "bias": np.full(heads.rows, None, dtype=object),
+        "bias": bias_texts(heads, bias),
         "state": states_of(heads, context),
         "file": np.full(heads.rows, file, dtype=object),
         **temperatures(heads, context),
@@ -117,59 +105,8 @@ def read_sweeps(
     return _gathered(entries, table, runs, lists, columns, declared, ports)
 
 
-def _runs(table: Table) -> _Runs:
-    """Which rows make up which sweep: those with the same key, wherever they stand."""
-    keys = [
-        table.words(name)[1]
-        if name in {"site", "device", "condition"}
-        else np.nan_to_num(table.numbers(name), nan=np.inf)
-        for name in KEY
-    ]
-    order = np.lexsort(keys)
-    changes = np.zeros(len(order), np.bool_)
-    changes[0] = True
-    for key in keys:
-        in_order = key[order]
-        changes[1:] |= in_order[1:] != in_order[:-1]
-    starts = np.flatnonzero(changes)
-    lengths = np.diff(np.append(starts, len(order)))
-    return _Runs(order, starts, lengths)
-
-
-def _refuse_rows(
-    entries: Entries,
-    runs: _Runs,
-    bad: BoolArray,
-    column: str,
-    found: str,
-    expected: str,
-    remedy: str,
-) -> None:
-    """Refuse each sweep with a row where `bad` (in sorted places); the first such row is named."""
-    places = np.flatnonzero(bad)
-    if not len(places):
-        return
-    sweeps = runs.sweep_of[places]
-    rows = np.full(len(entries.rows), np.iinfo(np.int64).max)
-    np.minimum.at(rows, sweeps, runs.order[places] + 1)
-    hit = np.zeros(len(entries.rows), np.bool_)
-    hit[sweeps] = True
-    entries.refuse(hit, column, found, expected, remedy, rows=rows)
-
-
-def _refuse_changes(entries: Entries, table: Table, runs: _Runs) -> None:
-    """Calibration and state must be the same in every row of a sweep."""
-    for name in ("calibration", "state"):
-        codes = table.words(name)[1][runs.order]
-        changed = codes != codes[runs.starts][runs.sweep_of]
-        expected = "the same in every row of a sweep"
-        remedy = "Correct the rows, or number them as two touchdowns."
-        found = f"another {name} than in the sweep's first row"
-        _refuse_rows(entries, runs, changed, column_place(name), found, expected, remedy)
-
-
 def _refuse_wrong_ports(
-    entries: Entries, table: Table, runs: _Runs, ports: Mapping[str, int]
+    entries: Entries, table: Table, runs: Runs, ports: Mapping[str, int]
 ) -> None:
     """A sweep must have the S-parameters of its device's ports, and no others."""
     devices = texts_of(entries.table, "device", None)
@@ -183,58 +120,48 @@ def _refuse_wrong_ports(
         entries.refuse(is_two_port, "", found, expected, remedy)
     for name in columns:
         if name in table.columns:
-            filled = ~np.isnan(table.numbers(name)[runs.order]) & ~is_two_port[runs.sweep_of]
+            filled = ~np.isnan(table.numbers(name)[runs.order]) & ~is_two_port[runs.of_place]
             found = f"a number in {quoted(name)}"
             expected = "only s11, as the device has 1 port"
-            _refuse_rows(entries, runs, filled, column_place(name), found, expected, remedy)
+            refuse_rows(entries, runs, filled, column_place(name), found, expected, remedy)
 
 
 def _refuse_not_finite(
-    entries: Entries, table: Table, runs: _Runs, ports: Mapping[str, int]
+    entries: Entries, table: Table, runs: Runs, ports: Mapping[str, int]
 ) -> None:
     """Every frequency and every S-parameter of a sweep must be a finite number."""
     devices = texts_of(entries.table, "device", None)
     is_two_port = np.array([ports.get(device, 2) == 2 for device in devices], np.bool_)
     for name in _BY_ROW:
-        if name not in table.columns:
-            continue
-        numbers = table.numbers(name)[runs.order]
-        bad = ~np.isfinite(numbers) | (np.abs(numbers) >= OVERLOAD)
-        if not name.startswith(("s11", "frequency")):
-            bad &= is_two_port[runs.sweep_of]
-        bad &= entries.keep[runs.sweep_of]
-        if not bad.any():
-            continue
-        row = int(runs.order[bad].min())
-        found = "an empty entry" if table.empty(name)[row] else f"{table.numbers(name)[row]:g}"
-        remedy = "Take the sweep again; it was left out."
-        place = column_place(name)
-        _refuse_rows(entries, runs, bad, place, found, "a finite number in every row", remedy)
+        if name in table.columns:
+            is_of_all = name.startswith(("s11", "frequency"))
+            where = (is_two_port | is_of_all)[runs.of_place]
+            refuse_unmeasured(entries, table, runs, name, where, "sweep")
 
 
-def _refuse_disorder(entries: Entries, table: Table, runs: _Runs) -> None:
+def _refuse_disorder(entries: Entries, table: Table, runs: Runs) -> None:
     """The frequencies of a sweep must be positive and increase from row to row."""
     frequency_hz = table.numbers("frequency_hz")[runs.order]
     place = column_place("frequency_hz")
     negative = frequency_hz < 0
     remedy = "Correct the frequencies; the sweep was left out."
-    _refuse_rows(
+    refuse_rows(
         entries, runs, negative, place, "a negative frequency", "positive frequencies", remedy
     )
     falls = np.zeros(len(frequency_hz), np.bool_)
-    falls[1:] = np.diff(frequency_hz) <= 0
+    falls[1:] = frequency_hz[1:] <= frequency_hz[:-1]
     falls[runs.starts] = False
-    falls &= entries.keep[runs.sweep_of]
+    falls &= entries.keep[runs.of_place]
     if falls.any():
         at = int(np.flatnonzero(falls)[np.argmin(runs.order[falls])])
         found = f"{frequency(frequency_hz[at])} after {frequency(frequency_hz[at - 1])}"
         remedy = "Sort the rows by frequency, or number repeated sweeps by touchdown."
         expected = "frequencies that increase within a sweep"
-        _refuse_rows(entries, runs, falls, place, found, expected, remedy)
+        refuse_rows(entries, runs, falls, place, found, expected, remedy)
 
 
 def _frequency_lists(
-    entries: Entries, table: Table, runs: _Runs
+    entries: Entries, table: Table, runs: Runs
 ) -> tuple[IntArray, list[FloatArray]]:
     """Each sweep's frequency list as an index into the distinct lists; -1 where left out."""
     frequency_hz = table.numbers("frequency_hz")[runs.order]
@@ -250,7 +177,7 @@ def _frequency_lists(
 
 
 def _refuse_incomplete(
-    entries: Entries, runs: _Runs, lists: tuple[IntArray, list[FloatArray]]
+    entries: Entries, runs: Runs, lists: tuple[IntArray, list[FloatArray]]
 ) -> None:
     """Refuse sweeps that lack points which most sweeps of the same device and condition have.
 
@@ -292,7 +219,7 @@ def _refuse_incomplete(
 def _gathered(
     entries: Entries,
     table: Table,
-    runs: _Runs,
+    runs: Runs,
     lists: tuple[IntArray, list[FloatArray]],
     columns: dict[str, npt.ArrayLike],
     declared: SweepTable,

@@ -1,25 +1,36 @@
 """A wafer's tables: the entry for the job that works through one wafer."""
 
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TypeVar
+
+import pyarrow as pa
 
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.loaded import LoadedWafer, WaferTables
+from sitegen.model.loaded import VALUE_SCHEMA, LoadedWafer, WaferTables
+from sitegen.model.wafer import CurveTable, SweepTable, TouchdownTable, ValueTable
 from sitegen.problems import Fault
+from sitegen.read.curve_tables import grouped_curves, read_curves
 from sitegen.read.entries import Context
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.sweep_tables import grouped, read_sweeps
-from sitegen.read.value_tables import read_values, without_duplicates
+from sitegen.read.touchdown_tables import all_touchdowns, read_touchdowns
+from sitegen.read.value_tables import Rows, all_values, read_values
 from sitegen.read.words import quoted
+
+Declared = TypeVar("Declared", bound=ValueTable | SweepTable | CurveTable | TouchdownTable)
+Read = TypeVar("Read")
+Reader = Callable[[Intake, Context, Asked, Declared], Read | None]
 
 
 def read_wafer_tables(
     folder: Path, wafer: LoadedWafer, campaign: CampaignRecord, calibration_ids: frozenset[str]
 ) -> tuple[WaferTables, tuple[Fault, ...]]:
-    """A wafer's values and sweeps, checked, and the faults of its tables.
+    """A wafer's tables, checked, and their faults.
 
-    Rows and sweeps with a fault are left out and counted in it. A table that `read_campaign` told
-    already, because it is not there or in a frame that is not known, is left out here without a
-    word. `calibration_ids` are the calibrations that a row may name.
+    Rows, sweeps and curves with a fault are left out and counted in it. A table that
+    `read_campaign` told already, because it is not there or in a frame that is not known, is left
+    out here without a word. `calibration_ids` are the calibrations that a row may name.
     """
     intake = Intake(folder)
     context = Context(folder, wafer, campaign, calibration_ids)
@@ -27,29 +38,37 @@ def read_wafer_tables(
     readable = {source.path for source in wafer.sources}
     done: set[str] = set()
 
-    def is_due(name: str, frame: str) -> bool:
-        path = beside(file, name)
-        due = path in readable and path not in done and frame in wafer.frames
-        done.add(path)
-        return due
+    def each(key: str, declared: Sequence[Declared], read: Reader[Declared, Read]) -> list[Read]:
+        """What `read` makes of each table that can be read."""
+        found = []
+        for number, table in enumerate(declared, 1):
+            path = beside(file, table.file)
+            is_due = path in readable and path not in done and table.frame in wafer.frames
+            done.add(path)
+            if is_due:
+                found.append(read(intake, context, Asked(file, f"{key}[{number}].file"), table))
+        return [one for one in found if one is not None]
 
-    values = [
-        read_values(intake, context, Asked(file, f"values[{number}].file"), table)
-        for number, table in enumerate(record.values, 1)
-        if is_due(table.file, table.frame)
-    ]
-    sweeps = [
-        read_sweeps(intake, context, Asked(file, f"sweeps[{number}].file"), table)
-        for number, table in enumerate(record.sweeps, 1)
-        if is_due(table.file, table.frame)
-    ]
+    values = each("values", record.values, read_values)
+    sweeps = each("sweeps", record.sweeps, read_sweeps)
+    curves = each("curves", record.curves, read_curves)
     tables = WaferTables(
-        values=without_duplicates(intake, [read for read in values if read is not None]),
-        sweeps=grouped(intake, [read for read in sweeps if read is not None]),
+        values=all_values(intake, values),
+        sweeps=grouped(intake, sweeps),
+        curves=grouped_curves(intake, campaign.curves, curves),
+        touchdowns=all_touchdowns(intake, each("touchdowns", record.touchdowns, read_touchdowns)),
+        earlier=_earlier(intake, each("earlier_maps", record.earlier_maps, read_values)),
     )
     _check_instruments(intake, context, tables)
     _check_thermal(intake, context, tables)
     return tables, tuple(sorted(set(intake.faults)))
+
+
+def _earlier(intake: Intake, maps: Sequence[Rows]) -> pa.Table:
+    """Earlier maps one after the other: a key is there once in each."""
+    return pa.concat_tables(
+        [VALUE_SCHEMA.empty_table(), *(all_values(intake, [one]) for one in maps)]
+    ).combine_chunks()
 
 
 def _check_instruments(intake: Intake, context: Context, tables: WaferTables) -> None:
@@ -57,6 +76,7 @@ def _check_instruments(intake: Intake, context: Context, tables: WaferTables) ->
     kinds = {parameter.id: parameter.kind for parameter in context.campaign.parameters}
     taken = {kinds[name] for name in tables.values.column("parameter").unique().to_pylist()}
     taken |= {"rf"} if tables.sweeps else set()
+    taken |= {"dc"} if tables.curves else set()
     for kind, key in (("dc", "dc_instrument"), ("rf", "rf_instrument")):
         if kind in taken and getattr(context.wafer.record, key) is None:
             intake.tell(
@@ -76,8 +96,9 @@ seldom further from the chuck."""
 def _check_thermal(intake: Intake, context: Context, tables: WaferTables) -> None:
     """Each temperature at which the tables hold values needs a thermal entry of the record."""
     used = set(tables.values.column("condition").unique().to_pylist())
-    for group in tables.sweeps:
-        used |= set(group.keys.column("condition").unique().to_pylist())
+    keys = [*(group.keys for group in tables.sweeps), *(group.keys for group in tables.curves)]
+    for each in keys:
+        used |= set(each.column("condition").unique().to_pylist())
     entries = [one.set_point_c for one in context.wafer.record.thermal]
     lacking = [
         condition

@@ -11,9 +11,10 @@ from sitegen import units
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import Parameter
 from sitegen.model.loaded import VALUE_SCHEMA
-from sitegen.model.tables import BIAS_PREFIX, VALUE_COLUMNS
-from sitegen.model.wafer import ValueTable
-from sitegen.read.columns import Table, read_table
+from sitegen.model.tables import VALUE_COLUMNS
+from sitegen.model.wafer import EarlierMap, ValueTable
+from sitegen.read.bias import FURTHER, bias_columns, bias_texts
+from sitegen.read.columns import read_table
 from sitegen.read.entries import (
     Context,
     Entries,
@@ -23,7 +24,9 @@ from sitegen.read.entries import (
     refuse_empty,
     refuse_misplaced,
     refuse_unknown,
+    refuse_unknown_evidence,
     refuse_unknown_names,
+    stamped_us,
     states_of,
     temperatures,
     texts_of,
@@ -37,26 +40,31 @@ KEY = ("die_x", "die_y", "site", "device", "parameter", "condition", "touchdown"
 
 
 @dataclass(frozen=True)
-class Values:
+class Rows:
     """The rows of one table that stay, and where they stood."""
 
     table: pa.Table
-    """`VALUE_SCHEMA`, in the file's order."""
+    """With the schema of its kind, in the file's order."""
     rows: IntArray
 
 
 def read_values(
     intake: Intake, context: Context, asked: Asked, declared: ValueTable
-) -> Values | None:
-    """One table of values, or None and faults."""
+) -> Rows | None:
+    """One table of values, or None and faults.
+
+    What an earlier map says of the evidence behind its values is left aside, and its values may be
+    of any parameter and any time.
+    """
     file = beside(context.record_file, declared.file)
-    bias = list(dict.fromkeys(n for c in context.campaign.conditions for n in c.bias))
-    table = read_table(intake, file, asked, VALUE_COLUMNS, bias)
+    is_earlier = isinstance(declared, EarlierMap)
+    bias = bias_columns(context.campaign)
+    table = read_table(intake, file, asked, [*VALUE_COLUMNS, *bias], FURTHER)
     if table is None:
         return None
     rows = np.arange(1, table.rows + 1)
     entries = Entries(intake, table, rows, np.ones(table.rows, np.bool_))
-    refuse_empty(entries, VALUE_COLUMNS)
+    refuse_empty(entries, [*VALUE_COLUMNS, *bias])
     parameters = {parameter.id: parameter for parameter in context.campaign.parameters}
     refuse_unknown(
         entries,
@@ -66,26 +74,31 @@ def read_values(
         "Declare it in campaign.toml, or correct the name.",
     )
     refuse_unknown_names(entries, context)
+    if not is_earlier:
+        refuse_unknown_evidence(entries, context)
+        _refuse_taken_elsewhere(entries, parameters)
     _refuse_contradictions(entries, parameters)
     die_x, die_y = refuse_misplaced(entries, context, context.wafer.frames[declared.frame])
     touchdown = touchdowns(entries)
     value = _converted(entries, context, declared, parameters)
-    measured_at = check_times(entries, context)
-    numbers = {"value": value, **temperatures(table, context)}
+    measured_at = stamped_us(table) if is_earlier else check_times(entries, context)
+    none = np.full(table.rows, None, dtype=object)
     columns: dict[str, npt.ArrayLike] = {
         "die_x": die_x,
         "die_y": die_y,
         "touchdown": touchdown,
         "measured_at": measured_at,
         "site": texts_of(table, "site", ""),
-        "state": states_of(table, context),
-        "bias": _bias(table, bias),
+        "state": none if is_earlier else states_of(table, context),
+        "bias": bias_texts(table, bias),
         "file": np.full(table.rows, file, dtype=object),
-        **numbers,
+        "value": value,
+        **temperatures(table, context),
     }
-    for name in ("device", "parameter", "condition", "calibration", "range", "path"):
+    for name in ("device", "parameter", "condition", "range", "path"):
         columns[name] = texts_of(table, name, None)
-    return Values(arrow_table(columns, entries, VALUE_SCHEMA), rows[entries.keep])
+    columns["calibration"] = none if is_earlier else texts_of(table, "calibration", None)
+    return Rows(arrow_table(columns, entries, VALUE_SCHEMA), rows[entries.keep])
 
 
 def arrow_table(columns: dict[str, npt.ArrayLike], entries: Entries, schema: pa.Schema) -> pa.Table:
@@ -95,6 +108,22 @@ def arrow_table(columns: dict[str, npt.ArrayLike], entries: Entries, schema: pa.
         for field in schema
     ]
     return pa.Table.from_arrays(arrays, schema=schema)
+
+
+def _refuse_taken_elsewhere(entries: Entries, parameters: dict[str, Parameter]) -> None:
+    """What campaign.toml takes from sweeps or curves must not stand in a table as well."""
+    names, codes = entries.table.words("parameter")
+    for code, name in enumerate(names):
+        parameter = parameters.get(name)
+        for key, source in (("from_sweep", "sweeps"), ("from_curve", "curves")):
+            if parameter is not None and getattr(parameter, key) is not None:
+                entries.refuse(
+                    codes == code,
+                    column_place("parameter"),
+                    f"{quoted(name)}, which campaign.toml takes from the {source}",
+                    "no values of it in a table",
+                    f"Leave the rows out, or remove '{key}' from the parameter.",
+                )
 
 
 def _refuse_contradictions(entries: Entries, parameters: dict[str, Parameter]) -> None:
@@ -107,14 +136,6 @@ def _refuse_contradictions(entries: Entries, parameters: dict[str, Parameter]) -
         if parameter is None:
             continue
         of_parameter = codes == code
-        if parameter.from_sweep is not None:
-            entries.refuse(
-                of_parameter,
-                column_place("parameter"),
-                f"{quoted(name)}, which campaign.toml takes from the sweeps",
-                "no values of it in a table",
-                "Leave the rows out, or remove 'from_sweep' from the parameter.",
-            )
         entries.refuse(
             of_parameter & (devices != parameter.device),
             column_place("device"),
@@ -206,32 +227,24 @@ def _one_unit(
     return None
 
 
-def _bias(table: Table, names: Sequence[str]) -> npt.NDArray[np.object_]:
-    """Measured bias as text, "vgs_v=0.6012 vds_v=1.2"; None where a row has none."""
-    present = [name for name in names if BIAS_PREFIX + name in table.columns]
-    parts = [table.numbers(BIAS_PREFIX + name) for name in present]
-    texts = np.full(table.rows, None, dtype=object)
-    for row in np.flatnonzero(np.isfinite(parts).any(axis=0)) if parts else ():
-        texts[row] = " ".join(
-            f"{name}={part[row]:.6g}"
-            for name, part in zip(present, parts, strict=True)
-            if np.isfinite(part[row])
-        )
-    return texts
-
-
-def without_duplicates(intake: Intake, tables: Sequence[Values]) -> pa.Table:
-    """All tables as one, sorted by the key; of rows with one key the first stays, the rest is
-    told."""
-    if not tables:
-        return VALUE_SCHEMA.empty_table()
-    joined = pa.concat_tables([values.table for values in tables])
-    rows = np.concatenate([values.rows for values in tables])
-    files = joined.column("file").to_pylist()
-    keys = list(zip(*(joined.column(name).to_pylist() for name in KEY), strict=True))
-    keep = tell_duplicates(intake, KEY, keys, files, rows)
+def all_values(intake: Intake, tables: Sequence[Rows]) -> pa.Table:
+    """All tables as one, sorted by the key; a key that comes again is told and left out."""
     order = [(name, "ascending") for name in KEY]
-    return joined.filter(pa.array(keep, pa.bool_())).sort_by(order).combine_chunks()
+    return one_of_each(intake, KEY, tables, VALUE_SCHEMA).sort_by(order).combine_chunks()
+
+
+def one_of_each(
+    intake: Intake, names: Sequence[str], tables: Sequence[Rows], schema: pa.Schema
+) -> pa.Table:
+    """All tables as one; of rows with one key the first stays, the rest is told."""
+    if not tables:
+        return schema.empty_table()
+    joined = pa.concat_tables([read.table for read in tables])
+    rows = np.concatenate([read.rows for read in tables])
+    files = joined.column("file").to_pylist()
+    keys = list(zip(*(joined.column(name).to_pylist() for name in names), strict=True))
+    keep = tell_duplicates(intake, names, keys, files, rows)
+    return joined.filter(pa.array(keep, pa.bool_()))
 
 
 def tell_duplicates(
@@ -255,7 +268,9 @@ def tell_duplicates(
         where = f"row {rows[earlier]}"
         if files[earlier] != file:
             where += f" of {files[earlier]}"
-        told = ", ".join(f"{n} {v}" for n, v in zip(names, keys[index], strict=True) if v != "")
+        told = ", ".join(
+            f"{n} {v}" for n, v in zip(names, keys[index], strict=True) if v not in ("", None)
+        )
         intake.tell(
             file,
             f"row {rows[index]}",

@@ -6,7 +6,7 @@ from sitegen.model.campaign import CampaignRecord, Layout
 from sitegen.model.device import Die
 from sitegen.model.geometry import is_on_wafer
 from sitegen.model.loaded import LoadedWafer, Transform
-from sitegen.model.wafer import SweepTable, ValueTable, WaferRecord
+from sitegen.model.wafer import CurveTable, SweepTable, TouchdownTable, ValueTable, WaferRecord
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.frames import read_frames
 from sitegen.read.notes import note_beside
@@ -83,11 +83,9 @@ def _register_tables(
     """Each table must be there, be named once, and be in a frame that the reference dies fix."""
     named = {name for reference in record.reference_dies for name in reference.frames}
     seen: dict[str, str] = {}
-    listed: tuple[tuple[str, Sequence[ValueTable | SweepTable]], ...] = (
-        ("values", record.values),
-        ("sweeps", record.sweeps),
-    )
-    for key, tables in listed:
+    for key in ("values", "sweeps", "curves", "touchdowns", "earlier_maps"):
+        tables: Sequence[ValueTable | SweepTable | CurveTable | TouchdownTable]
+        tables = getattr(record, key)
         for number, table in enumerate(tables, 1):
             place = f"{key}[{number}]"
             earlier = seen.setdefault(table.file, place)
@@ -111,9 +109,10 @@ def _register_tables(
 def _check_units(intake: Intake, file: str, record: WaferRecord, campaign: CampaignRecord) -> None:
     """Units are stated for known parameters; the units themselves are checked with the rows."""
     known = [parameter.id for parameter in campaign.parameters]
-    for number, table in enumerate(record.values, 1):
+    tables = (("values", record.values), ("earlier_maps", record.earlier_maps))
+    for key, number, table in ((k, n, t) for k, listed in tables for n, t in enumerate(listed, 1)):
         for parameter in table.units:
-            place = f"values[{number}].units.{parameter}"
+            place = f"{key}[{number}].units.{parameter}"
             remedy = "Declare it in campaign.toml, or remove the unit."
             is_known(intake, file, place, parameter, known, "parameter", remedy)
 

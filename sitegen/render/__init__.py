@@ -4,6 +4,7 @@ from sitegen.render.acceptance import acceptance_page
 from sitegen.render.calibration import calibration_page
 from sitegen.render.campaign import campaign_page, first_words
 from sitegen.render.data import data_page
+from sitegen.render.device import device_page
 from sitegen.render.method import method_page
 from sitegen.render.notes import notes_page
 from sitegen.render.page import FrameArt, Page
@@ -23,6 +24,7 @@ __all__ = [
     "calibration_page",
     "campaign_page",
     "data_page",
+    "device_page",
     "first_words",
     "method_page",
     "notes_page",

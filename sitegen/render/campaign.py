@@ -1,5 +1,6 @@
 """View of the campaign's page: where it stands, can it be relied on, what needs a decision."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -7,7 +8,13 @@ from markupsafe import Markup
 
 from sitegen import addresses, units
 from sitegen.model.results import CampaignResults, Drawing, WaferSummary
-from sitegen.render import acceptance_sentences, campaign_events, sentences, summaries
+from sitegen.render import (
+    acceptance_sentences,
+    campaign_events,
+    estimators,
+    sentences,
+    summaries,
+)
 from sitegen.render import cautions as caution_rules
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
@@ -63,6 +70,7 @@ class CampaignView:
     calibrations: Table
     verifications: Table
     parameters: Table | None
+    devices: Table | None
     conditions: Table | None
     rule: Markup
     """The decision rule and its consequence, as a sentence."""
@@ -123,6 +131,7 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
         )
         if record.parameters
         else None,
+        devices=_devices(results) if record.devices else None,
         conditions=_conditions(results) if record.conditions else None,
         rule=Markup("Outcomes on these pages are decided by {}.").format(_decided(results)),
         facts=_facts(results),
@@ -250,6 +259,35 @@ def _evidence(
         )
         for each in results.stations
         if f"evidence-{each.station}" in drawings
+    )
+
+
+def _devices(results: CampaignResults) -> Table:
+    record = results.context.record
+    taken = Counter(parameter.device for parameter in record.parameters)
+    return Table(
+        id="devices",
+        caption="Devices: their parameters over bias, their figures over frequency, their dummies",
+        columns=(
+            Column("Device"),
+            Column("Kind"),
+            Column("De-embedding"),
+            Column("Parameters", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(link(device.name, addresses.device(device.id)), device.name),
+                (
+                    Cell(device.kind),
+                    Cell(
+                        estimators.deembedding(device.deembedding) if device.deembedding else "none"
+                    ),
+                    Cell(number_of(taken[device.id]), str(taken[device.id]), True),
+                ),
+            )
+            for device in record.devices
+        ),
+        wide=True,
     )
 
 

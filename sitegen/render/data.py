@@ -9,6 +9,7 @@ from sitegen import addresses
 from sitegen.model.results import CampaignResults, TableFile
 from sitegen.render.downloads import file_link, file_size
 from sitegen.render.environment import render
+from sitegen.render.handed_over import handed_over
 from sitegen.render.page import Page
 from sitegen.render.phrases import capital, counted, link, number_of, several
 from sitegen.render.pieces import Cell, Column, Row, Table
@@ -33,6 +34,7 @@ class DataView:
     tables: Table
     """Every table with its forms."""
     downloads: tuple[Download, ...]
+    handed_over: Table | None
     sources: Table
     """Every file of the campaign that was read."""
 
@@ -61,6 +63,7 @@ def view(results: CampaignResults) -> DataView:
         lead=(Markup(lead),),
         tables=_tables(results),
         downloads=tuple(_download(group) for group in _groups(results)),
+        handed_over=handed_over(results, addresses.DATA),
         sources=_sources(results),
     )
 

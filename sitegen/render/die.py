@@ -23,6 +23,9 @@ class DieView:
     """The verdict with its reason, then what must be known beside it."""
     cautions: tuple[Caution, ...]
     values: Table
+    delivered: Table | None
+    """Bias and power as delivered; None where neither is known."""
+    touchdowns: Table | None
     traces: tuple[DieTraces, ...]
     """By device and condition."""
     facts: tuple[Fact, ...]
@@ -52,6 +55,8 @@ def view(shared: Shared, place: int) -> DieView:
         ),
         cautions=shared.cautions(_conditions(shared, die, rows)),
         values=die_values.table(shared, rows),
+        delivered=die_values.delivered(shared, rows),
+        touchdowns=shared.touchdowns.get((die.die_x, die.die_y)),
         traces=shared.traces.of(die.die_x, die.die_y),
         facts=_facts(shared, die, rows),
         neighbours=_neighbours(shared, place),

@@ -77,17 +77,22 @@ def _value_cell(columns: Columns, row: int, kind: Kind) -> Cell:
     )
     if columns["below_floor"][row] and floor is not None:
         text = f"< {units.number(floor * kind.factor, 3)}"
-        if value is not None:
-            text += f" (reads {units.number(value * kind.factor, 3)})"
+        reading = value if value is not None else as_float(columns["raw_reading"][row])
+        if reading is not None:
+            text += f" (reads {units.number(reading * kind.factor, 3)})"
+    elif columns["not_reached"][row] and value is not None:
+        text = f"{'>' if value >= 0 else '<'} {units.number(value * kind.factor, 4)} (not reached)"
     elif value is None:
         text = units.MISSING if columns["outcome"][row] == "not measured" else "no number"
     else:
         text = units.with_uncertainty(
             value * kind.factor, None if expanded is None else expanded * kind.factor
         )
-    if columns["absurd"][row]:
-        return Cell(Markup("{} <em>absurd</em>").format(text), plain(value), True)
-    return Cell(text, plain(value), True)
+    shown = Markup("{} <em>absurd</em>").format(text) if columns["absurd"][row] else text
+    told = "; ".join(str(columns[name][row]) for name in ("flags", "remarks") if columns[name][row])
+    if told:
+        shown = Markup('{} <span class="why">{}</span>').format(shown, told)
+    return Cell(shown, plain(value), True)
 
 
 def _outcome_cell(columns: Columns, row: int, counts: bool) -> Cell:
@@ -111,3 +116,38 @@ def _standing_cell(shared: Shared, row: int) -> Cell:
             text = text + Markup(' <span class="why">{}</span>').format(told)
         shared.standing_cells[key] = Cell(text, str(standing))
     return shared.standing_cells[key]
+
+
+def delivered(shared: Shared, rows: Sequence[int]) -> Table | None:
+    """Bias as measured and as delivered, and power at the tip, once for each condition."""
+    columns = shared.columns
+    names = ("condition", "bias", "delivered_bias", "tip_power_dbm")
+    found = dict.fromkeys(
+        tuple(columns[name][row] for name in names)
+        for row in rows
+        if columns["delivered_bias"][row] or columns["tip_power_dbm"][row] is not None
+    )
+    if not found:
+        return None
+    return Table(
+        id="delivered",
+        caption="Bias at the device, after what lies between it and the source, and source power"
+        " at the probe tip",
+        columns=(
+            Column("Condition"),
+            Column("Measured at the source"),
+            Column("Delivered"),
+            Column("Power at the tip / dBm", True),
+        ),
+        rows=tuple(
+            Row(
+                Cell(str(condition)),
+                (
+                    Cell(str(bias or units.MISSING)),
+                    Cell(str(at_device or units.MISSING)),
+                    Cell(figure_of(as_float(power), 3), "", True),
+                ),
+            )
+            for condition, bias, at_device, power in found
+        ),
+    )

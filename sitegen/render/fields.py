@@ -10,6 +10,7 @@ from pydantic import AwareDatetime, BaseModel
 from pydantic.fields import FieldInfo
 
 from sitegen.model import base
+from sitegen.model.acceptance import AcceptanceRecord
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.verification import VerificationRecord
@@ -17,6 +18,7 @@ from sitegen.model.wafer import WaferRecord
 
 UNIT_SUFFIXES = {
     "_gohm_per_s": "GΩ/s",
+    "_db_per_mm": "dB/mm",
     "_hz": "Hz",
     "_dbm": "dBm",
     "_db": "dB",
@@ -27,7 +29,9 @@ UNIT_SUFFIXES = {
     "_ps": "ps",
     "_ph": "pH",
     "_ff": "fF",
+    "_per_c": "per °C",
     "_c": "°C",
+    "_v": "V",
     "_a": "A",
     "_s": "s",
     "hours": "h",
@@ -43,6 +47,9 @@ WORDS = {
     AwareDatetime: "time with zone",
 }
 
+
+MOST_CHOICES = 12
+"""A field with more choices than these does not list them: its description says where they are."""
 
 MEANINGS = {
     "id": "identity; other records refer to it by this",
@@ -143,6 +150,12 @@ FILES = (
         VerificationRecord,
     ),
     RecordFile(
+        "acceptance-toml",
+        "acceptances/ID/record.toml",
+        "An acceptance of a station: what was guaranteed, and two verifications compared.",
+        AcceptanceRecord,
+    ),
+    RecordFile(
         "wafer-toml",
         "wafers/ID/wafer.toml",
         "One wafer on the chuck, and the Parquet tables that were measured on it.",
@@ -187,7 +200,7 @@ def _records(annotation: object) -> Iterator[type[BaseModel]]:
 
 
 def _field(name: str, info: FieldInfo) -> FieldText:
-    constraints = [text for piece in info.metadata if (text := _constraint(piece))]
+    constraints = [text for piece in _pieces(info) if (text := _constraint(piece))]
     kind = _type(info.annotation)
     if _is_identifier(info):
         kind, constraints = "identifier", []
@@ -198,6 +211,15 @@ def _field(name: str, info: FieldInfo) -> FieldText:
         default=_default(info),
         meaning=_meaning(name, info),
     )
+
+
+def _pieces(info: FieldInfo) -> Iterator[object]:
+    """What bounds a field, also where it may be left out."""
+    yield from info.metadata
+    if typing.get_origin(info.annotation) in (typing.Union, types.UnionType):
+        for part in typing.get_args(info.annotation):
+            for piece in getattr(part, "__metadata__", ()):
+                yield from getattr(piece, "metadata", (piece,))
 
 
 def _constraint(piece: object) -> str:
@@ -222,6 +244,8 @@ def _type(annotation: object) -> str:
     if annotation in WORDS:
         return WORDS[annotation]
     origin, arguments = typing.get_origin(annotation), typing.get_args(annotation)
+    if origin is typing.Literal and len(arguments) > MOST_CHOICES:
+        return f"one of {len(arguments)} names"
     if origin is typing.Literal:
         return " or ".join(
             f"'{choice}'" if isinstance(choice, str) else str(choice) for choice in arguments

@@ -9,12 +9,19 @@ from sitegen import addresses, units
 from sitegen.model.campaign import Parameter
 from sitegen.model.results import CampaignResults, Drawing, ParameterResult, Summary
 from sitegen.render import cautions as caution_rules
-from sitegen.render import downloads, parameter_sentences, sentences, summaries
+from sitegen.render import (
+    downloads,
+    estimators,
+    parameter_sentences,
+    parameter_uncertainty,
+    sentences,
+    summaries,
+)
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.page import Page
-from sitegen.render.phrases import capital, figure_of, frequency, link, number_of, stated, with_unit
+from sitegen.render.phrases import capital, figure_of, link, number_of, stated, with_unit
 from sitegen.render.pieces import (
     Caution,
     Cell,
@@ -126,7 +133,7 @@ def view(
             if each.address.partition("#")[0] == page
         ),
         facts=_facts(parameter, results, decided, factor, unit),
-        uncertainty=_uncertainty(parameter, found),
+        uncertainty=parameter_uncertainty.table(parameter, found),
         conditions=tuple(
             _condition(parameter, name, found, results, drawings) for name in parameter.conditions
         ),
@@ -164,7 +171,15 @@ def _facts(
         Fact("Meaning", parameter.name),
         Fact("Unit", "1 (a number)" if parameter.unit == "1" else units.normalise(parameter.unit)),
         Fact("Kind", parameter.kind.upper()),
-        Fact("Device", f"{device} ({parameter.device})" if device else parameter.device),
+        Fact(
+            "Device",
+            link(
+                f"{device} ({parameter.device})" if device else parameter.device,
+                addresses.relative(
+                    addresses.device(parameter.device), addresses.parameter(parameter.id)
+                ),
+            ),
+        ),
         Fact("Lower specification limit", limit(parameter.lower)),
         Fact("Upper specification limit", limit(parameter.upper)),
         Fact("Target", limit(parameter.target)),
@@ -180,61 +195,16 @@ def _facts(
                 " a value beyond it is a mistake, not a device",
             )
         )
-    if parameter.from_sweep is not None:
-        facts.append(
-            Fact(
-                "Taken from",
-                f"the corrected sweeps: {parameter.from_sweep.figure} at"
-                f" {frequency(parameter.from_sweep.frequency_hz)}",
-            )
-        )
+    taken = estimators.estimator(parameter, record)
+    if taken:
+        facts.append(Fact("Taken as", taken))
+        facts.append(Fact("Estimator", estimators.formula(parameter)))
     return tuple(facts)
 
 
 def _plausible(value: float | None, parameter: Parameter) -> str:
     """In a prefix of its own: it can be far from the values."""
     return "none" if value is None else stated(value, parameter.unit)
-
-
-def _uncertainty(parameter: Parameter, found: Sequence[ParameterResult]) -> Table:
-    def size(absolute: float | None, relative: float | None) -> str:
-        if absolute is not None:
-            factor, unit = summaries.scale_beside(
-                absolute, parameter, [result.summary for result in found]
-            )
-            return with_unit(figure_of(absolute * factor), unit)
-        return f"{figure_of((relative or 0.0) * 100)}{units.THIN}% of the value"
-
-    propagated = [
-        (f"{source}, {result.condition}", u)
-        for result in found
-        if not result.wafer
-        for source, u in (
-            ("calibration, common to all its values", result.summary.u_common),
-            ("each sweep's own noise and touchdown", result.summary.u_own),
-        )
-        if u is not None
-    ]
-    return Table(
-        id="uncertainty",
-        caption="Sources of standard uncertainty; they add in quadrature. What comes from the"
-        " calibration and the sweep is propagated for each value (here its median), the rest is as"
-        " the laboratory declares it"
-        if propagated
-        else "Sources of standard uncertainty, as the laboratory declares them; they add in"
-        " quadrature",
-        columns=(Column("Source"), Column("Standard uncertainty", True)),
-        rows=tuple(
-            Row(Cell(source), (Cell(text, "", True),))
-            for source, text in (
-                *((source, size(u, None)) for source, u in propagated),
-                *((one.source, size(one.absolute, one.relative)) for one in parameter.uncertainty),
-            )
-        ),
-        empty="No uncertainty is stated for this parameter; under a guarded rule its values cannot"
-        " be judged.",
-        wide=True,
-    )
 
 
 def _condition(
@@ -280,8 +250,26 @@ def _condition(
         zones=_zones(name, chosen, factor, unit),
         outcomes=_outcomes(name, chosen, page),
         figures=tuple(pictures),
-        maps=tuple(maps),
+        maps=(*maps, *_contact_maps(chosen, drawings, page)),
     )
+
+
+def _contact_maps(
+    chosen: Sequence[ParameterResult], drawings: Mapping[str, Drawing], page: str
+) -> list[Figure]:
+    """The contact checks of each wafer that has values, beside the parameter's own maps."""
+    return [
+        figure(
+            drawings[f"touchdowns/{one.wafer}"],
+            page,
+            link(
+                f"Contact checks, wafer {one.wafer}",
+                addresses.relative(f"{addresses.wafer(one.wafer)}#contact", page),
+            ),
+        )
+        for one in chosen
+        if one.wafer and f"touchdowns/{one.wafer}" in drawings
+    ]
 
 
 def _whose(result: ParameterResult, page: str) -> Cell:

@@ -5,14 +5,14 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen import addresses, units
+from sitegen import addresses
 from sitegen.model import tables
-from sitegen.model.figures import FIGURE_FORMULAS, FIGURE_UNITS
 from sitegen.model.results import CampaignResults
 from sitegen.render.environment import render
 from sitegen.render.fields import FILES, FieldText, RecordFile, Section, sections
 from sitegen.render.page import Page
 from sitegen.render.pieces import Cell, Column, Row, Table
+from sitegen.render.reference_lists import lists
 from sitegen.render.shell import shell
 
 INTRODUCTION = (
@@ -21,19 +21,38 @@ INTRODUCTION = (
     " needs its zone. SI units are used, or those that a field's name states."
 )
 
+_BIAS = f"Further columns named {tables.BIAS_PREFIX}… hold measured bias."
+
 PARQUET = (
     (
         "value-table",
         "Tables of values in wafers/ID/",
-        "A Parquet table that wafer.toml names under [[values]]; one row a value. Further columns"
-        f" named {tables.BIAS_PREFIX}… hold measured bias.",
+        "A Parquet table that wafer.toml names under [[values]] or [[earlier_maps]]; one row a"
+        f" value. {_BIAS} A parameter with from_sweep or from_curve stands in earlier maps only.",
         tables.VALUE_COLUMNS,
     ),
     (
         "sweep-table",
         "Tables of sweeps in wafers/ID/",
-        "A Parquet table that wafer.toml names under [[sweeps]]; one row a frequency.",
+        "A Parquet table that wafer.toml names under [[sweeps]]; one row a frequency. " + _BIAS,
         tables.SWEEP_COLUMNS,
+    ),
+    (
+        "curve-table",
+        "Tables of curves in wafers/ID/",
+        "A Parquet table that wafer.toml names under [[curves]]; one row a point, in the order of"
+        " measurement, so that a double sweep stays what it is. Besides these columns it has those"
+        " that its curves name in campaign.toml as swept, stepped, measured and also_measured, in V"
+        f" or A; the measured one with {tables.AGAIN} after its name is a second reading at the"
+        " same point. Rows of one key and one stepped value are one curve: write the stepped value"
+        " as it was set.",
+        tables.CURVE_COLUMNS,
+    ),
+    (
+        "touchdown-table",
+        "Tables of touchdowns in wafers/ID/",
+        "A Parquet table that wafer.toml names under [[touchdowns]]; one row a touchdown.",
+        tables.TOUCHDOWN_COLUMNS,
     ),
     (
         "reported-terms",
@@ -43,48 +62,6 @@ PARQUET = (
     ),
 )
 """Anchor, title, text and columns of each table that is read."""
-
-
-METHODS = (
-    (
-        "one-port",
-        "three or more known reflects at the one port of 'ports'; where there are more, each counts"
-        " by the uncertainty that its definition states",
-    ),
-    (
-        "SOLT",
-        "three or more known reflects at each port (short, open and load) and a thru; switch terms"
-        " are not needed",
-    ),
-    (
-        "SOLR",
-        "as SOLT, but the thru needs to be reciprocal only: its delay tells its sign and must be"
-        " right within 60 degrees of phase; switch terms",
-    ),
-    (
-        "LRM",
-        "a thru, a load at each port, and a reflect that is equal at both ports (a reflect, a short"
-        " or an open); switch terms",
-    ),
-    (
-        "LRRM",
-        "a thru, a short and an open at both ports, and a load at one port; switch terms."
-        " 'load_fit' says what is found of the load: where the frequencies cannot tell it the"
-        " calibration is not solved, and 'none' takes the load as defined",
-    ),
-    (
-        "TRL",
-        "lines of two or more lengths between the ports, the shortest as the thru, a reflect that"
-        " is equal at both ports, and 'line_medium'; switch terms. Determined where two lines"
-        " differ by 'line_phase_min_deg' to 'line_phase_max_deg', modulo 180 degrees",
-    ),
-    (
-        "multiline TRL",
-        "as TRL, from all lines at once; determined where its equations are well conditioned,"
-        " whatever the phases",
-    ),
-)
-"""What each calibration method needs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +103,7 @@ def view() -> ReferenceView:
     ]
     files += [
         FileReference(anchor_of(title), title, text, (_list(title, heads, rows),))
-        for title, text, heads, rows in _lists()
+        for title, text, heads, rows in lists()
     ]
     files += [
         FileReference(anchor, title, text, (_columns(anchor, title, columns),))
@@ -216,7 +193,7 @@ def _lines() -> Iterator[str]:
             for field in section.fields:
                 yield from _field_row(field)
             yield ""
-    for title, text, heads, rows in _lists():
+    for title, text, heads, rows in lists():
         yield from (f"## {title}", "", text, "")
         yield from _row(*heads)
         yield from _row(*("---",) * len(heads))
@@ -248,39 +225,6 @@ def _list(title: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -
         rows=tuple(
             Row(Cell(Markup("<code>{}</code>").format(row[0]), row[0]), tuple(map(Cell, row[1:])))
             for row in rows
-        ),
-    )
-
-
-def _lists() -> tuple[tuple[str, str, tuple[str, ...], tuple[tuple[str, ...], ...]], ...]:
-    """Short lists of names that the records may use: title, text, heads, rows."""
-    prefixes = ", ".join(name for name in units.PREFIXES if name)
-    return (
-        (
-            "Calibration methods",
-            "What each method needs among the sweeps of its record; frequencies may be spaced in"
-            " any way, and all sweeps share one list. Standards may be swept in any order and lie"
-            " behind offsets, a thru may be flush, and a reflect at both ports may come from one"
-            " sweep or from one for each port, then as a one-port file too. Without switch terms,"
-            " where they are needed, the result is noted as doubtful.",
-            ("Method", "Needs"),
-            METHODS,
-        ),
-        (
-            "Figures from sweeps",
-            "What a parameter's from_sweep may name; computed from the corrected sweep at one"
-            " frequency, between two points by a straight line, never beyond the sweep.",
-            ("Figure", "Unit", "Formula"),
-            tuple((name, FIGURE_UNITS[name], FIGURE_FORMULAS[name]) for name in FIGURE_UNITS),
-        ),
-        (
-            "Units",
-            "Spellings such as ohm, uA and degC are understood; prefixes go before the symbol.",
-            ("Unit", "Measures", "Prefixes"),
-            tuple(
-                (symbol, quantity, prefixes if prefixed else "none")
-                for symbol, quantity, prefixed in units.known()
-            ),
         ),
     )
 

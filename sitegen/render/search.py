@@ -15,7 +15,7 @@ Entry = tuple[str, str, str]
 
 
 def search_index(results: CampaignResults, dies: Iterable[tuple[str, int, int]]) -> str:
-    """The script that sets the index of wafers, parameters, events, stations, pages and dies.
+    """The script that sets the index: wafers, parameters, devices, events, stations, pages, dies.
 
     dies: wafer, die_x and die_y of each die that has a page. The pages load it when the
     search box is first used.
@@ -33,6 +33,9 @@ def entries(results: CampaignResults, dies: Iterable[tuple[str, int, int]]) -> l
     found += [
         (f"{each.symbol} {each.name} ({each.id})", addresses.parameter(each.id), "parameter")
         for each in record.parameters
+    ]
+    found += [
+        (f"{each.name} ({each.id})", addresses.device(each.id), "device") for each in record.devices
     ]
     found += [
         (each.record.id, addresses.calibration(each.record.id), "calibration")

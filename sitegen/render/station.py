@@ -9,8 +9,9 @@ from sitegen import addresses, units
 from sitegen.model.campaign import Part, Station
 from sitegen.model.followed_results import Metric
 from sitegen.model.results import CampaignResults, Drawing, Span
-from sitegen.render import acceptance_sentences, sentences
+from sitegen.render import acceptance_sentences, sentences, station_floors
 from sitegen.render import cautions as caution_rules
+from sitegen.render.controls import ControlView, control_views
 from sitegen.render.environment import render
 from sitegen.render.figures import inline_figure
 from sitegen.render.findings import finding_line, in_order
@@ -23,7 +24,6 @@ from sitegen.render.phrases import (
     figure_of,
     link,
     number_of,
-    stated,
     stretch,
     time_tag,
 )
@@ -55,11 +55,13 @@ class StationView:
     record: tuple[Table, ...]
     """The dated record: calibrations, verifications, wafers, stretches without evidence."""
     followed: Followed
+    controls: tuple[ControlView, ...]
     facts: tuple[Fact, ...]
     instruments: Table
     probes: Table
     parts: Table
     floors: Table
+    accuracies: Table
 
 
 def station_page(
@@ -117,6 +119,7 @@ def view(
         followed=followed_view(
             station, followed, drawings, results.context.record.decision.coverage_factor
         ),
+        controls=control_views(station.id, results, drawings),
         facts=(
             Fact("Identity", station.id),
             Fact("Place", station.place),
@@ -129,7 +132,8 @@ def view(
         instruments=_instruments(station),
         probes=_probes(station),
         parts=_parts(station),
-        floors=_floors(station),
+        floors=station_floors.floors(station),
+        accuracies=station_floors.accuracies(station),
     )
 
 
@@ -286,34 +290,4 @@ def _parts(station: Station) -> Table:
             for part in parts
         ),
         empty="No cable, switch path or bias tee is recorded.",
-    )
-
-
-def _floors(station: Station) -> Table:
-    return Table(
-        id="floors",
-        caption="Open-circuit floors: the smallest current that a path can tell from none",
-        columns=(
-            Column("Instrument"),
-            Column("Range"),
-            Column("Path"),
-            Column("Floor", True),
-            Column("Measured"),
-            Column("Basis"),
-        ),
-        rows=tuple(
-            Row(
-                Cell(each.instrument),
-                (
-                    Cell(each.range),
-                    Cell(each.path),
-                    Cell(stated(each.floor_a, "A"), str(each.floor_a), True),
-                    Cell(day(each.measured_on)),
-                    Cell(each.basis),
-                ),
-            )
-            for each in station.floors
-        ),
-        empty="No floor is stored; a leakage measured here has no standing.",
-        wide=True,
     )

@@ -7,6 +7,7 @@ from markupsafe import Markup
 from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
+from sitegen.render.estimators import estimator
 from sitegen.render.marks import heading
 from sitegen.render.phrases import capital, figure_of, limits, number_of, plain, stated, unbroken
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
@@ -147,13 +148,16 @@ def symbol(parameter: Parameter) -> Markup:
     return Markup('<span class="symbol">{}{}</span>').format(stem, Markup("|").join(low))
 
 
-def parameter_cell(parameter: Parameter, page: str) -> Cell:
-    """A parameter's symbol, linked to its page, with its name."""
+def parameter_cell(parameter: Parameter, page: str, record: CampaignRecord) -> Cell:
+    """A parameter's symbol, linked to its page, with its name and how it is taken."""
     text = Markup('<a href="{}">{}</a> <span class="name">{}</span>').format(
         addresses.relative(addresses.parameter(parameter.id), page),
         symbol(parameter),
         unbroken(parameter.name),
     )
+    taken = estimator(parameter, record)
+    if taken:
+        text += Markup(' <span class="why">{}</span>').format(taken)
     return Cell(text, parameter.symbol)
 
 
@@ -197,7 +201,7 @@ def parameter_table(
         factor, unit = scale(parameter, [result.summary])
         rows.append(
             Row(
-                parameter_cell(parameter, page),
+                parameter_cell(parameter, page, record),
                 (
                     condition_cell(conditions.get(result.condition), result.condition),
                     Cell(unit),

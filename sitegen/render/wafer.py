@@ -10,7 +10,7 @@ from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignContext, Drawing, WaferResults
 from sitegen.model.wafer import WaferRecord
 from sitegen.render import die as die_page
-from sitegen.render import downloads, sentences, summaries, wafer_tables
+from sitegen.render import downloads, sentences, summaries, touchdowns, wafer_tables
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
@@ -60,6 +60,9 @@ class WaferView:
     parameters: Table
     maps: tuple[Figure, ...]
     """Small map of each parameter and condition."""
+    touchdowns: Table | None
+    """Touchdowns that did not pass; None where the record has none at all."""
+    quality: Table | None
     dies: tuple[Table, ...]
     facts: tuple[Fact, ...]
     thermal: Table
@@ -128,6 +131,8 @@ def view(
             "From the values with standing; the others are counted beside them",
         ),
         maps=_maps(shared, maps),
+        touchdowns=touchdowns.not_passed(results, home, record.id),
+        quality=wafer_tables.quality(shared, results),
         dies=wafer_tables.dies(shared, results),
         facts=_facts(shared, results),
         thermal=_thermal(record),
@@ -151,6 +156,8 @@ def _conditions(shared: Shared) -> frozenset[str]:
 
 def _maps(shared: Shared, maps: Mapping[str, Drawing]) -> tuple[Figure, ...]:
     found = []
+    if "touchdowns" in maps:
+        found.append(figure(maps["touchdowns"], shared.home, "Contact checks of the touchdowns"))
     for parameter in shared.context.record.parameters:
         target = addresses.relative(addresses.parameter(parameter.id), shared.home)
         for condition in parameter.conditions:
@@ -201,6 +208,7 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
         more = summary.touchdown_changes - MOST_CHANGES
         rest = f" and {number_of(more)} more" if more > 0 else ""
         facts.append(Fact("Outcomes that the choice of touchdown decided", f"{named}{rest}"))
+    facts += touchdowns.facts(results, shared.context.record)
     return tuple(facts)
 
 

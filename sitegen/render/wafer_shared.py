@@ -9,7 +9,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import CampaignContext, WaferResults
 from sitegen.model.wafer import WaferRecord
-from sitegen.render import cautions, sentences
+from sitegen.render import cautions, sentences, touchdowns
 from sitegen.render.page import FrameArt
 from sitegen.render.phrases import limits, link
 from sitegen.render.pieces import Caution, Cell
@@ -35,6 +35,8 @@ COLUMNS = (
     "expanded_uncertainty",
     "floor",
     "below_floor",
+    "raw_reading",
+    "not_reached",
     "lower",
     "upper",
     "outcome",
@@ -45,6 +47,11 @@ COLUMNS = (
     "calibration",
     "calibration_basis",
     "measured_at",
+    "bias",
+    "delivered_bias",
+    "tip_power_dbm",
+    "remarks",
+    "flags",
     "absurd",
     "file",
 )
@@ -125,6 +132,7 @@ class Shared:
             for condition in parameter.conditions
         )
         """Conditions under which the plan asks for a value on every die."""
+        self.touchdowns = touchdowns.of_die(results)
         self.cautions_of: dict[frozenset[str], tuple[Caution, ...]] = {}
         self.standing_cells: dict[tuple[object, ...], Cell] = {}
 
@@ -185,7 +193,7 @@ class Shared:
             condition=condition,
             factor=factor,
             unit=unit,
-            head=parameter_cell(parameter, self.home),
+            head=parameter_cell(parameter, self.home, self.context.record),
             condition_cell=condition_cell(condition, str(key[1])),
             unit_cell=Cell(unit),
             limits_cell=Cell(limits(parameter.lower, parameter.upper, factor), "", True),

@@ -168,3 +168,43 @@ def dies(shared: Shared, results: WaferResults) -> tuple[Table, ...]:
         "This wafer has no die in the record.",
         wide=True,
     )
+
+
+QUALITY_WORDS = ("noise", "steps", "contact", "passivity", "reciprocity", "causality")
+
+
+def quality(shared: Shared, results: WaferResults) -> Table | None:
+    """How many sweeps of each device have a suspect quality; None without sweeps."""
+    columns = results.sweep_quality.to_pydict()
+    rows: dict[str, list[int]] = {}
+    for row, device in enumerate(columns["device"]):
+        rows.setdefault(device, []).append(row)
+    if not rows:
+        return None
+
+    def cell(name: str, of: Sequence[int]) -> Cell:
+        words = {columns[name][row] for row in of}
+        suspect = sum(columns[name][row] == "suspect" for row in of)
+        if words & {"sound", "suspect"}:
+            return Cell(number_of(suspect), str(suspect), True)
+        return Cell("not declared" if words == {"not declared"} else "not assessable", "", True)
+
+    return Table(
+        id="quality",
+        caption="Sweeps with a suspect quality. They are flagged, and their figures stay.",
+        columns=(
+            Column("Device"),
+            Column("Sweeps", True),
+            *(Column(f"{name[0].upper()}{name[1:]}", True) for name in QUALITY_WORDS),
+        ),
+        rows=tuple(
+            Row(
+                Cell(link(device, shared.to(addresses.device(device)))),
+                (
+                    Cell(number_of(len(of)), str(len(of)), True),
+                    *(cell(name, of) for name in QUALITY_WORDS),
+                ),
+            )
+            for device, of in rows.items()
+        ),
+    )

@@ -6,7 +6,8 @@ from functools import partial
 from sitegen.model.simulated import Portion, SimulatedCampaign
 from sitegen.simulate.events import calibration_portion, verification_portion
 from sitegen.simulate.layout import grid_of
-from sitegen.simulate.parameters import DEVICES, PARAMETERS, SET_POINTS
+from sitegen.simulate.devices_declared import CURVES, DEVICES
+from sitegen.simulate.parameters import PARAMETERS
 from sitegen.simulate.scenario import (
     Block,
     CalibrationPlan,
@@ -15,8 +16,10 @@ from sitegen.simulate.scenario import (
     VerificationPlan,
     WaferPlan,
 )
+from sitegen.simulate.set_points import SET_POINTS
 from sitegen.simulate.station import Analyser, usual_analyser
 from sitegen.simulate.station_records import CONTACT_RESISTANCE_MAX_OHM, station_record
+from sitegen.simulate.touchdown_table import CHECKS, PAD_TOUCHDOWNS_MAX
 from sitegen.simulate.touched_wafer import TouchedWafer
 from sitegen.simulate.wafers import wafer_portion
 
@@ -25,6 +28,32 @@ FIRST_DAY = datetime(2026, 4, 21, 0, 0, tzinfo=LOCAL)
 _SLOTS_H = (8.0, 14.0)
 """Hours of the day at which the plain scenario's calibrations are made, one a wafer."""
 _LONGEST_WAFER_H = 4.0
+HANDOVER: dict[str, object] = {
+    "parameter": "FT",
+    "condition": "rf",
+    "devices": ["hemt", "cap", "spiral", "line"],
+}
+
+
+def _agreement(
+    id: str, physics: str, first: tuple[str, str], second: tuple[str, str], allowance: float
+) -> dict[str, object]:
+    return {
+        "id": id,
+        "physics": physics,
+        "first": dict(zip(("parameter", "condition"), first, strict=True)),
+        "second": dict(zip(("parameter", "condition"), second, strict=True)),
+        "allowance": allowance,
+    }
+
+
+AGREEMENTS = (
+    _agreement("gm-both-ways", "transconductance at the low end", ("GMRF", "rf"),
+               ("GMQ", "transfer"), 2e-4),
+    _agreement("inductor-resistance", "low-frequency resistance", ("RLF", "unbiased"),
+               ("RDC", "sheet"), 0.02),
+    _agreement("operating-current", "operating current", ("IDRF", "rf"), ("IQ", "transfer"), 0.0),
+)  # fmt: skip
 
 
 def simulate_campaign(
@@ -86,16 +115,55 @@ def _campaign_portion(scenario: Scenario) -> Portion:
             "touchdowns": {
                 "counts": "last",
                 "contact_resistance_max_ohm": CONTACT_RESISTANCE_MAX_OHM,
+                "checks": [dict(one) for one in CHECKS],
+                "pad_touchdowns_max": PAD_TOUCHDOWNS_MAX,
             },
             "layout": grid.record(),
             "plan": {"wafers": [{"id": plan.id, "dies": planned} for plan in scenario.wafers]},
-            "stations": [station_record(scenario.start.date())],
+            "handover": dict(HANDOVER),
+            "stations": [_station(scenario)],
             "conditions": [one.record() for one in SET_POINTS],
             "devices": [dict(one) for one in DEVICES],
+            "curves": [dict(one) for one in CURVES],
             "parameters": [one.record() for one in PARAMETERS],
+            **_trust(scenario),
         },
         notes=scenario.notes,
     )
+
+
+def _station(scenario: Scenario) -> dict[str, object]:
+    """The station's entry, with what was cleaned."""
+    record = station_record(scenario.start.date())
+    if scenario.cleaned:
+        record["exchanges"] = [
+            {
+                "at": scenario.time(hours),
+                "part": "tips of both RF probes",
+                "description": "brushed on the cleaning pad",
+                "kind": "cleaned",
+            }
+            for hours in scenario.cleaned
+        ]
+    return record
+
+
+def _trust(scenario: Scenario) -> dict[str, object]:
+    """What must agree, and the control dies where there are any."""
+    found: dict[str, object] = {"agreements": [dict(one) for one in AGREEMENTS]}
+    if scenario.controls:
+        found["controls"] = [
+            {
+                "id": one.id,
+                "wafer": scenario.wafers[one.wafer].id,
+                "die": list(one.die),
+                "parameter": one.parameter,
+                "condition": one.condition,
+                "bound": one.bound,
+            }
+            for one in scenario.controls
+        ]
+    return found
 
 
 def _plain_scenario(wafers: int, dies: int, seed: int, plants: Plants) -> Scenario:

@@ -25,10 +25,12 @@ from sitegen.simulate.layout import grid_of
 from sitegen.simulate.scenario import (
     Block,
     CalibrationPlan,
+    ControlPlan,
     EdgeRing,
     HotSession,
     OnePortSession,
     Plants,
+    PoorTouch,
     Retouched,
     Scenario,
     VerificationPlan,
@@ -43,6 +45,9 @@ _PERIOD_S = 140.0
 _BIAS_DIES = ((0, 0), (2, 1), (-2, 1), (1, -2), (-3, 0))
 _HOT_DIES = ((0, 0), (3, 0), (-3, 0), (0, 3), (0, -3), (2, 2), (-2, -2), (-2, 2), (2, -2))
 _ONE_PORT_DIES = tuple((x, y) for y in (2, 1, 0, -1) for x in (-3, -1, 0, 1, 3))
+_DUMMY_DIE = (0, 4)
+_CLEANED_H = 34.68
+"""After the cable was tightened, before the new calibration."""
 _EXPIRY_H = 61.5
 """Hour at which the third day's calibration expires, counted from the first midnight."""
 
@@ -82,8 +87,35 @@ def demo_scenario() -> Scenario:
             unmeasured=tuple((1, die) for die in ((-1, 5), (0, 5), (4, -3), (3, -3))),
             retouched=Retouched(wafer=2, die=(1, 1), shift_ohm=6.0),
             cable_change=PathChange(2, 34.0, 34.6, cable_ps=0.28, cable_db=0.4),
+            touches=(
+                PoorTouch(0, (2, 3), "spiral", ohm=3.4),
+                PoorTouch(0, (-4, 1), "spiral", ohm=2.7),
+                PoorTouch(1, (-1, -4), "line", unchecked=True),
+                PoorTouch(2, (-2, -3), "cap", leakage_a=4e-11),
+            ),
         ),
+        controls=_controls(),
+        cleaned=(_CLEANED_H,),
         notes={"README.md": README, **CAMPAIGN_NOTES},
+    )
+
+
+def _controls() -> tuple[ControlPlan, ...]:
+    """The die in the middle of each wafer; on LK7-1 its capacitor as well."""
+    times = ((8.42, 12.05), (31.95, 36.6), (58.02, 61.57))
+    thresholds = tuple(
+        ControlPlan(
+            f"threshold-{number + 1}", number, (0, 0), "hemt", "VTH", "transfer", start, end, 0.015
+        )
+        for number, (start, end) in enumerate(times)
+    )
+    start, end = times[0]
+    step_h = 60 / 3600
+    return (
+        *thresholds,
+        ControlPlan(
+            "capacitor", 0, (0, 0), "cap", "C", "unbiased", start + step_h, end + step_h, 3e-15
+        ),
     )
 
 
@@ -98,6 +130,7 @@ def _wafers() -> tuple[WaferPlan, ...]:
             (Block(0, 8.5),),
             _PERIOD_S,
             bias_dies=_BIAS_DIES,
+            dummy_die=_DUMMY_DIE,
             hot=HotSession(14.75, _HOT_DIES),
             one_port=OnePortSession(13.2, _ONE_PORT_DIES),
             note=RING_NOTE,
@@ -109,10 +142,12 @@ def _wafers() -> tuple[WaferPlan, ...]:
             _PERIOD_S,
             frame="prober",
             bias_dies=_BIAS_DIES,
+            dummy_die=_DUMMY_DIE,
             names_calibration=True,
             note=FRAME_NOTE,
         ),
-        WaferPlan("LK7-3", 5, (Block(0, third_start),), _PERIOD_S, bias_dies=_BIAS_DIES),
+        WaferPlan("LK7-3", 5, (Block(0, third_start),), _PERIOD_S, bias_dies=_BIAS_DIES,
+                  dummy_die=_DUMMY_DIE),
     )
 
 

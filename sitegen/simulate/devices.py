@@ -11,11 +11,13 @@ import numpy as np
 
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.simulate import networks
+from sitegen.simulate.pads import Pads
+from sitegen.simulate.standards import LIGHT_M_PER_S
 
 
 @dataclass(frozen=True, eq=False)
 class Transistor:
-    """A hybrid-pi between its pads; all (n,)."""
+    """A hybrid-pi behind its gate resistance; all (n,)."""
 
     gm_s: FloatArray
     gds_s: FloatArray
@@ -23,11 +25,9 @@ class Transistor:
     cgd_f: FloatArray
     cds_f: FloatArray
     rg_ohm: FloatArray
-    pad_f: FloatArray
-    """Capacitance of each pad to ground."""
 
-    def chain(self, frequency_hz: FloatArray) -> ComplexArray:
-        """Chain matrices (n, n_freq, 2, 2)."""
+    def impedance(self, frequency_hz: FloatArray) -> ComplexArray:
+        """Between the ends of its leads, (n, n_freq, 2, 2) in ohm."""
         jw = 2j * np.pi * frequency_hz
 
         def by(element: FloatArray) -> ComplexArray:
@@ -38,14 +38,17 @@ class Transistor:
         y[..., 0, 1] = -by(self.cgd_f)
         y[..., 1, 0] = self.gm_s[:, None] - by(self.cgd_f)
         y[..., 1, 1] = self.gds_s[:, None] + by(self.cds_f + self.cgd_f)
-        gate = networks.series(self.rg_ohm[:, None] + 0 * jw)
-        pads = networks.shunt(by(self.pad_f))
-        return pads @ gate @ networks.from_admittance(y) @ pads
+        z = np.linalg.inv(y)
+        z[..., 0, 0] += self.rg_ohm[:, None]
+        return np.asarray(z)
 
-    def h21_db(self, frequency_hz: float) -> FloatArray:
-        """20 log10 |h21|: with port 2 shorted, h21 = -I2-out/I1 = 1/D of the chain matrix."""
-        d = self.chain(np.array([frequency_hz]))[:, 0, 1, 1]
-        return np.asarray(-20 * np.log10(np.abs(d)))
+    def admittance(self, frequency_hz: FloatArray) -> ComplexArray:
+        """The same, (n, n_freq, 2, 2) in siemens."""
+        return np.asarray(np.linalg.inv(self.impedance(frequency_hz)))
+
+    def at_tips(self, frequency_hz: FloatArray, pads: Pads) -> ComplexArray:
+        """S-parameters with its pads and leads, (n, n_freq, 2, 2)."""
+        return pads.around(self.impedance(frequency_hz), frequency_hz)
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +69,12 @@ class SeriesBranch:
         reactance = jw * main if self.kind == "inductor" else 1.0 / (jw * main)
         return np.asarray(1.0 / (self.resistance_ohm[:, None] + reactance) + jw * self.parallel_f)
 
+    def matrix(self, frequency_hz: FloatArray) -> ComplexArray:
+        """Admittance matrix of the branch between the ports, (n, n_freq, 2, 2) in siemens."""
+        y = self.admittance(frequency_hz)
+        rows = np.stack([y, -y, -y, y], axis=-1)
+        return np.asarray(rows.reshape((*y.shape, 2, 2)))
+
     def chain(self, frequency_hz: FloatArray) -> ComplexArray:
         """Chain matrices (n, n_freq, 2, 2)."""
         return networks.series(1.0 / self.admittance(frequency_hz))
@@ -75,17 +84,10 @@ class SeriesBranch:
         ratio = self.admittance(frequency_hz) * networks.Z_REF_OHM
         return np.asarray((1 - ratio) / (1 + ratio))
 
-    def figure(
-        self, name: Literal["inductance", "inductor quality", "capacitance"], frequency_hz: float
-    ) -> FloatArray:
-        """Im(1/Y)/w, -Im Y / Re Y, or Im Y / w; (n,)."""
-        y = self.admittance(np.array([frequency_hz]))[:, 0]
-        omega = 2 * np.pi * frequency_hz
-        if name == "inductance":
-            return np.asarray((1 / y).imag / omega)
-        if name == "inductor quality":
-            return np.asarray(-y.imag / y.real)
-        return np.asarray(y.imag / omega)
+    def resonance_hz(self) -> FloatArray:
+        """Where Im(1/Y) of the inductor falls through 0: w^2 = 1/(L C) - (R/L)^2; (n,)."""
+        square = 1.0 / (self.main * self.parallel_f) - (self.resistance_ohm / self.main) ** 2
+        return np.asarray(np.sqrt(square) / (2 * np.pi))
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,18 +97,30 @@ class WaferLine:
     delay_ps: FloatArray
     loss_db: FloatArray
     """At 110 GHz, growing with the square root of frequency."""
-    z0_ohm: float = 51.0
+    z0_ohm: FloatArray
+
+    def gamma_l(self, frequency_hz: FloatArray) -> ComplexArray:
+        """Propagation constant times length, (n, n_freq)."""
+        loss = (self.loss_db * np.log(10) / 20)[:, None] * np.sqrt(frequency_hz / 110e9)
+        phase = 2 * np.pi * frequency_hz * self.delay_ps[:, None] * 1e-12
+        return np.asarray(loss + 1j * (phase + loss))
 
     def chain(self, frequency_hz: FloatArray) -> ComplexArray:
         """Chain matrices (n, n_freq, 2, 2)."""
-        loss = (self.loss_db * np.log(10) / 20)[:, None] * np.sqrt(frequency_hz / 110e9)
-        phase = 2 * np.pi * frequency_hz * self.delay_ps[:, None] * 1e-12
-        return networks.line(loss + 1j * (phase + loss), self.z0_ohm)
+        return networks.line(self.gamma_l(frequency_hz), self.z0_ohm[:, None])
 
     def s21(self, frequency_hz: float) -> ComplexArray:
         """(n,) between `Z_REF_OHM` terminations: 2 / (2 cosh + (z + 1/z) sinh)."""
-        loss = self.loss_db * np.log(10) / 20 * np.sqrt(frequency_hz / 110e9)
-        phase = 2 * np.pi * frequency_hz * self.delay_ps * 1e-12
-        gamma_l = loss + 1j * (phase + loss)
+        gamma_l = self.gamma_l(np.array([frequency_hz]))[:, 0]
         z = self.z0_ohm / networks.Z_REF_OHM
         return np.asarray(2 / (2 * np.cosh(gamma_l) + (z + 1 / z) * np.sinh(gamma_l)))
+
+    def attenuation_db_per_m(self, length_m: float, frequency_hz: float) -> FloatArray:
+        """(n,)."""
+        gamma_l = self.gamma_l(np.array([frequency_hz]))[:, 0]
+        return np.asarray(gamma_l.real * 20 / np.log(10) / length_m)
+
+    def permittivity(self, length_m: float, frequency_hz: float) -> FloatArray:
+        """Effective: (c times phase / (2 pi f length))^2; (n,)."""
+        phase = self.gamma_l(np.array([frequency_hz]))[:, 0].imag
+        return np.asarray((LIGHT_M_PER_S * phase / (2 * np.pi * frequency_hz * length_m)) ** 2)

@@ -46,6 +46,7 @@ QUANTITIES: dict[str, Quantity] = {
     "capacitance_f": Quantity(200e-15, 2.4e-15),
     "line_loss_db": Quantity(0.90, 0.03),
     "line_delay_ps": Quantity(6.0, 0.03),
+    "gate_ideality": Quantity(1.35, 0.02),
 }
 
 Truth = dict[str, FloatArray]

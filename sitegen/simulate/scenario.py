@@ -36,6 +36,37 @@ class Retouched:
     wafer: int
     die: Die
     shift_ohm: float
+    contact_ohm: float = 1.31
+    device: str = "hemt"
+
+
+@dataclass(frozen=True)
+class PoorTouch:
+    """A device that one touchdown contacted badly, or whose contact was not checked."""
+
+    wafer: int
+    die: Die
+    device: str
+    ohm: float | None = None
+    """Contact resistance; in series with the inductor it is seen in its sweep."""
+    leakage_a: float = 0.0
+    """Between the pads; it adds to the capacitor's leakage."""
+    unchecked: bool = False
+
+
+@dataclass(frozen=True)
+class ControlPlan:
+    """A device that is measured at the start, in its own turn, and at the end of its wafer."""
+
+    id: str
+    wafer: int
+    die: Die
+    device: Literal["hemt", "cap"]
+    parameter: str
+    condition: str
+    start: float
+    end: float
+    bound: float
 
 
 @dataclass(frozen=True)
@@ -47,6 +78,7 @@ class Plants:
     """Number of the wafer and die."""
     retouched: Retouched | None = None
     cable_change: PathChange | None = None
+    touches: tuple[PoorTouch, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,9 +116,11 @@ class WaferPlan:
     """From one die to the next."""
     frame: Literal["layout", "prober"] = "layout"
     bias_dies: tuple[Die, ...] = ()
-    """Dies whose transistor was swept at every RF bias."""
+    """Dies whose transistor was swept at every RF bias, and whose output curves were taken."""
+    dummy_die: Die | None = None
+    """Where the pads' dummy structures were swept; none: on the first die."""
     names_calibration: bool = False
-    """Whether the values of the station's own program name the calibration in force."""
+    """Whether its sweeps name the calibration in force."""
     hot: HotSession | None = None
     one_port: OnePortSession | None = None
     note: str = ""
@@ -152,6 +186,9 @@ class Scenario:
     verifications: tuple[VerificationPlan, ...]
     plants: Plants = Plants()
     notes: dict[str, str] = field(default_factory=dict)
+    controls: tuple[ControlPlan, ...] = ()
+    cleaned: tuple[float, ...] = ()
+    """Hours at which the probes' tips were cleaned."""
 
     def time(self, hours: float) -> datetime:
         """The local time of an hour, to the second."""

@@ -2,9 +2,10 @@
 
 from datetime import date
 
-from sitegen.simulate.parameters import FLOORS_A
+from sitegen.simulate import smu
+from sitegen.simulate.smu import SMU
 
-STATION, VNA, SMU = "PS-A", "VNA-A", "SMU-A"
+STATION, VNA = "PS-A", "VNA-A"
 PROBES = ("RF-1", "RF-2")
 CONTACT_RESISTANCE_MAX_OHM = 1.5
 
@@ -70,19 +71,9 @@ def station_record(floors_on: date) -> dict[str, object]:
             {"id": "CBL-2", "description": "cable of port 2", "serial_number": "C-302"},
         ],
         "bias_tees": [
-            {"id": "BT-1", "description": "bias tee of port 1", "serial_number": "B-71"},
-            {"id": "BT-2", "description": "bias tee of port 2", "serial_number": "B-72"},
+            {"id": "BT-1", "description": "bias tee of port 1", "serial_number": "B-71", "resistance_ohm": 0.9, "loss_db": 0.6},
+            {"id": "BT-2", "description": "bias tee of port 2", "serial_number": "B-72", "resistance_ohm": 0.9, "loss_db": 0.6},
         ],
-        "floors": [
-            {
-                "instrument": SMU,
-                "range": measuring_range,
-                "path": path,
-                "floor_a": floor_a,
-                "measured_on": floors_on,
-                "basis": "three times the spread of 20 readings with the probes lifted",
-            }
-            for (measuring_range, path), floor_a in FLOORS_A.items()
-        ],
+        **smu.records(floors_on),
         "hazards": ["hazardous voltage"],
     }

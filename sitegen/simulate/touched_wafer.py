@@ -9,13 +9,23 @@ import pyarrow as pa
 
 from sitegen.model.arrays import FloatArray
 from sitegen.simulate.process import Truth, wafer_truth
-from sitegen.simulate.scenario import Die, Scenario, WaferPlan
+from sitegen.simulate.scenario import ControlPlan, Die, PoorTouch, Scenario, WaferPlan
 from sitegen.simulate.station import Analyser
 
 Places = npt.NDArray[np.intp]
 """Places of dies in the grid's order."""
 
-SWEPT_AT = {"hemt": 0.45, "cap": 0.60, "spiral": 0.72, "line": 0.84}
+Touches = npt.NDArray[np.int32]
+
+TOUCHED_DEVICES = (
+    "hemt", "contacts", "chain", "cap", "spiral", "line", "dummy-open", "dummy-short",
+    "spiral-gnd",
+)  # fmt: skip
+"""In the order in which a die's devices are touched; the last one has a session of its own."""
+SWEPT_AT = {
+    "hemt": 0.45, "cap": 0.60, "spiral": 0.72, "line": 0.84, "dummy-open": 0.90,
+    "dummy-short": 0.94,
+}  # fmt: skip
 """When, as a share of a die's time, each device was swept."""
 
 
@@ -68,6 +78,53 @@ class TouchedWafer:
         """When a device is swept on these dies."""
         return np.asarray(self.hours[places] + SWEPT_AT[device] * self.die_hours)
 
+    def controls(self, device: str) -> tuple[ControlPlan, ...]:
+        """The plan of this wafer's control measurements of a device: one or none."""
+        return tuple(
+            one
+            for one in self.scenario.controls
+            if one.wafer == self.number and one.device == device
+        )
+
+    def touchdown(self, device: str, places: Places, swept: bool = False) -> Touches:
+        """Number of the touchdown in a die's own turn, (n,): of a control die the second.
+
+        `swept`: of the RF sweep, which comes after a second touchdown where there was one.
+        """
+        number = np.ones(len(places), dtype=np.int32)
+        for one in self.controls(device):
+            number[places == self.places((one.die,))[0]] = 2
+        again = self.scenario.plants.retouched
+        if swept and again is not None and again.wafer == self.number and device == again.device:
+            number[places == self.places((again.die,))[0]] = 2
+        return number
+
+    def poor_touches(self, device: str) -> tuple[tuple[int, PoorTouch], ...]:
+        """Places of the grid where a device was badly touched, or not checked, and how."""
+        return tuple(
+            (int(self.places((one.die,))[0]), one)
+            for one in self.scenario.plants.touches
+            if one.wafer == self.number and one.device == device
+        )
+
+    def contact_ohm(self, device: str, touchdown: int = 1) -> FloatArray:
+        """Contact resistance that each touchdown of a device shows, (n_die,) of the grid."""
+        device_number = TOUCHED_DEVICES.index(device)
+        rng = np.random.default_rng(
+            [self.scenario.seed, 23, self.number, touchdown, device_number]
+        )
+        ohm = np.round(rng.uniform(0.3, 0.7, len(self.scenario.grid.dies)), 3)
+        again = self.scenario.plants.retouched
+        if again is not None and again.wafer == self.number and device == again.device:
+            if touchdown == 1:
+                ohm[self.places((again.die,))] = again.contact_ohm
+        for place, one in self.poor_touches(device):
+            if one.ohm is not None:
+                ohm[place] = one.ohm
+            if one.unchecked:
+                ohm[place] = np.nan
+        return ohm
+
     def numbers(self, places: Places) -> npt.NDArray[np.int32]:
         """Die numbers (n, 2) in the layout's frame."""
         return np.array(self.scenario.grid.dies, dtype=np.int32)[places]
@@ -104,6 +161,10 @@ _UNITS = {
     "substrate_c": "°C",
     "frequency_hz": "Hz",
     "contact_resistance_ohm": "ohm",
+    "pad_leakage_a": "A",
+    "overtravel_um": "µm",
+    **dict.fromkeys(("vgs_v", "vds_v", "v_v"), "V"),
+    **dict.fromkeys(("id_a", "ig_a", "i_a"), "A"),
 }
 
 
@@ -117,7 +178,10 @@ def as_table(columns: dict[str, pa.Array]) -> pa.Table:
 
 
 def key_columns(
-    numbers: npt.NDArray[np.int32], device: list[str], condition: list[str], touchdown: list[int]
+    numbers: npt.NDArray[np.int32],
+    device: list[str],
+    condition: list[str],
+    touchdown: npt.ArrayLike,
 ) -> dict[str, pa.Array]:
     """The columns that say which die, device, condition and touchdown a row is about."""
     return {
@@ -126,7 +190,7 @@ def key_columns(
         "site": pa.array([""] * len(numbers), pa.string()),
         "device": pa.array(device, pa.string()),
         "condition": pa.array(condition, pa.string()),
-        "touchdown": pa.array(touchdown, pa.int32()),
+        "touchdown": pa.array(np.asarray(touchdown, dtype=np.int32)),
     }
 
 

@@ -1,22 +1,33 @@
-"""The table of a wafer's values: DC parameters, and what the station's own program gave."""
+"""The table of a wafer's values: parameters that the station's program gave as numbers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
 
 from sitegen.model.arrays import FloatArray
 from sitegen.simulate.draws import measured
-from sitegen.simulate.parameters import BY_ID, PARAMETERS, SET_POINTS, Measured
-from sitegen.simulate.touched_wafer import Places, TouchedWafer, as_table, key_columns, true_table
+from sitegen.simulate.measured import Measured
+from sitegen.simulate.parameters import BY_ID, PARAMETERS
+from sitegen.simulate.set_points import SET_POINTS
+from sitegen.simulate.touched_wafer import (
+    Places,
+    TouchedWafer,
+    Touches,
+    as_table,
+    key_columns,
+    true_table,
+)
 
-EVERY_DIE = tuple(one for one in PARAMETERS if one.kind == "dc" and not one.some_dies)
-HOT = tuple(one for one in PARAMETERS if one.kind == "dc" and one.some_dies)
+AT_RF_BIAS = BY_ID["IDRF"]
+EVERY_DIE = tuple(
+    one for one in PARAMETERS if one.tabled and not one.some_dies and one is not AT_RF_BIAS
+)
+HOT = tuple(one for one in PARAMETERS if one.tabled and one.some_dies)
 HOT_PERIOD_H = 60 / 3600
 _FIRST_AT, _STEP = 0.05, 0.03
 _AGAIN_AT, _AGAIN_STEP = 0.32, 0.015
 """When, as a share of a die's time, values are taken at the first and at a second touchdown."""
-_POOR_CONTACT_OHM = 1.31
 _BIAS_NAMES = sorted(
     {name for one in SET_POINTS for name in one.bias if not name.startswith("vds_limit")}
 )
@@ -28,7 +39,7 @@ class _Group:
     """Values of one parameter under its condition at one touchdown, on n dies."""
 
     parameter: Measured
-    touchdown: int
+    touchdown: Touches
     places: Places
     hours: FloatArray
     value: FloatArray
@@ -59,7 +70,7 @@ def value_table(wafer: TouchedWafer) -> tuple[pa.Table, pa.Table]:
         wafer.frame_numbers(places),
         each([one.device for one in parameters], pa.string()).to_pylist(),
         each([group.condition for group in groups], pa.string()).to_pylist(),
-        each([group.touchdown for group in groups], pa.int32()).to_pylist(),
+        np.concatenate([group.touchdown for group in groups]),
     )
     set_c = np.repeat([one.temperature_c for one in set_points], counts)
     columns = {
@@ -67,10 +78,6 @@ def value_table(wafer: TouchedWafer) -> tuple[pa.Table, pa.Table]:
         "parameter": each([one.id for one in parameters], pa.string()),
         "value": pa.array(np.concatenate([group.value for group in groups])),
         "measured_at": wafer.stamps(hours),
-        "calibration": pa.array(_named(wafer, groups), pa.string()),
-        "state": each(
-            ["two-port" if one.kind == "rf" else None for one in parameters], pa.string()
-        ),
         "temperature_c": pa.array(
             np.where(
                 set_c > 25.0, wafer.temperature_c(places, 85.0), wafer.temperature_c(places, 25.0)
@@ -95,30 +102,20 @@ def value_table(wafer: TouchedWafer) -> tuple[pa.Table, pa.Table]:
     return as_table(columns).take(order), truth.take(order)
 
 
-def _named(wafer: TouchedWafer, groups: list[_Group]) -> list[str | None]:
-    """The calibration that each row names; most name none."""
-    return [
-        wafer.scenario.calibration_at(float(hour), 2).id
-        if group.parameter.kind == "rf" and wafer.plan.names_calibration
-        else None
-        for group in groups
-        for hour in group.hours
-    ]
-
-
 def _groups(wafer: TouchedWafer) -> list[_Group]:
-    """Every value that is not taken from a sweep."""
+    """Every value that is not taken from a sweep or a curve."""
     every = wafer.touched
     groups = [
         _group(wafer, one, 1, every, wafer.hours[every] + (_FIRST_AT + _STEP * n) * wafer.die_hours)
         for n, one in enumerate(EVERY_DIE)
     ]
-    groups.append(_group(wafer, BY_ID["FT"], 1, every, wafer.swept_hours("hemt", every)))
+    at_bias = _group(wafer, AT_RF_BIAS, 1, every, wafer.swept_hours("hemt", every))
+    groups.append(replace(at_bias, touchdown=wafer.touchdown("hemt", every, swept=True)))
     again = wafer.scenario.plants.retouched
     if again is not None and again.wafer == wafer.number:
         place = wafer.places((again.die,))
         groups = [_poor_contact(one, place, again.shift_ohm) for one in groups]
-        for n, one in enumerate(one for one in EVERY_DIE if one.device == "hemt"):
+        for n, one in enumerate(one for one in EVERY_DIE if one.device == again.device):
             at = wafer.hours[place] + (_AGAIN_AT + _AGAIN_STEP * n) * wafer.die_hours
             groups.append(_group(wafer, one, 2, place, at))
     if wafer.plan.hot is not None:
@@ -133,25 +130,25 @@ def _group(
     wafer: TouchedWafer, parameter: Measured, touchdown: int, places: Places, hours: FloatArray
 ) -> _Group:
     assert parameter.truth is not None, "a figure of a sweep has no row in the table of values"
-    seed = wafer.scenario.seed
     true = parameter.truth(wafer.truth)
-    value = measured(parameter, true, seed, wafer.number, touchdown)
-    contact = np.random.default_rng([seed, 23, wafer.number, touchdown])
-    ohm = np.round(contact.uniform(0.3, 0.7, len(true)), 3)
-    return _Group(parameter, touchdown, places, hours, value[places], true[places], ohm[places])
+    shown = true.copy()
+    for place, poor in wafer.poor_touches(parameter.device):
+        shown[place] += poor.leakage_a
+    value = measured(parameter, shown, wafer.scenario.seed, wafer.number, touchdown)
+    number = wafer.touchdown(parameter.device, places) + (touchdown - 1)
+    return _Group(
+        parameter,
+        number.astype(np.int32),
+        places,
+        hours,
+        value[places],
+        true[places],
+        wafer.contact_ohm(parameter.device, touchdown)[places],
+    )
 
 
 def _poor_contact(group: _Group, place: Places, shift_ohm: float) -> _Group:
     """The group with a first touchdown that raised the on resistance of one die."""
-    here = group.places == place[0]
     if group.parameter.id != "RON":
         return group
-    return _Group(
-        group.parameter,
-        group.touchdown,
-        group.places,
-        group.hours,
-        group.value + shift_ohm * here,
-        group.true,
-        np.where(here, _POOR_CONTACT_OHM, group.contact_ohm),
-    )
+    return replace(group, value=group.value + shift_ohm * (group.places == place[0]))

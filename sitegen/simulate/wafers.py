@@ -3,13 +3,20 @@
 import pyarrow as pa
 
 from sitegen.model.simulated import Portion
-from sitegen.simulate.parameters import HOT_C, PARAMETERS
-from sitegen.simulate.station_records import ONE_PORT_STATE, SMU, STATION, TWO_PORT_STATE, VNA
+from sitegen.simulate.curve_tables import curve_table
+from sitegen.simulate.earlier_map import EARLIER, earlier_map, earlier_record
+from sitegen.simulate.parameters import PARAMETERS
+from sitegen.simulate.set_points import HOT_C
+from sitegen.simulate.smu import SMU
+from sitegen.simulate.station_records import ONE_PORT_STATE, STATION, TWO_PORT_STATE, VNA
 from sitegen.simulate.sweep_tables import ONE_PORT_PERIOD_H, SweepTable, sweep_tables
+from sitegen.simulate.touchdown_table import touchdown_table
 from sitegen.simulate.touched_wafer import TouchedWafer, in_frame
 from sitegen.simulate.value_table import HOT_PERIOD_H, value_table
 
-VALUES = "values.parquet"
+VALUES, CURVES, TOUCHDOWNS = "values.parquet", "curves.parquet", "touchdowns.parquet"
+_BEFORE_H = 0.05
+"""The wafer lies on the chuck before its first measurement."""
 _REFERENCE_DIES = ((0, 0), (3, 1), (-1, 4))
 
 
@@ -17,13 +24,22 @@ def wafer_portion(wafer: TouchedWafer) -> Portion:
     """Everything of a wafer that is written."""
     values, true_values = value_table(wafer)
     sweeps = sweep_tables(wafer)
+    curves, true_figures = curve_table(wafer)
     return Portion(
         folder=f"wafers/{wafer.plan.id}",
         record_file="wafer.toml",
         record=_record(wafer, sweeps),
-        tables={VALUES: values, **{one.file: one.table for one in sweeps}},
+        tables={
+            VALUES: values,
+            **{one.file: one.table for one in sweeps},
+            CURVES: curves,
+            TOUCHDOWNS: touchdown_table(wafer),
+            EARLIER: earlier_map(wafer),
+        },
         notes={"note.md": wafer.plan.note} if wafer.plan.note else {},
-        true_values=pa.concat_tables([true_values, *(one.truth for one in sweeps)]),
+        true_values=pa.concat_tables(
+            [true_values, true_figures, *(one.truth for one in sweeps)]
+        ),
     )
 
 
@@ -37,7 +53,7 @@ def _record(wafer: TouchedWafer, sweeps: tuple[SweepTable, ...]) -> dict[str, ob
         "slot": plan.slot,
         "station": STATION,
         "by": "measurement engineer on duty",
-        "started": scenario.time(start),
+        "started": scenario.time(_started(wafer)),
         "finished": scenario.time(_finished(wafer)),
         "ambient_c": scenario.ambient_c(start),
         "substrate_c": scenario.substrate_c(start),
@@ -49,10 +65,13 @@ def _record(wafer: TouchedWafer, sweeps: tuple[SweepTable, ...]) -> dict[str, ob
             {
                 "file": VALUES,
                 "frame": plan.frame,
-                "units": {one.id: one.unit for one in PARAMETERS if one.figure is None},
+                "units": {one.id: one.unit for one in PARAMETERS if one.tabled},
             }
         ],
         "sweeps": [{"file": one.file, "sweep": one.sweep, "frame": plan.frame} for one in sweeps],
+        "curves": [{"file": CURVES, "frame": plan.frame}],
+        "touchdowns": [{"file": TOUCHDOWNS, "frame": plan.frame}],
+        "earlier_maps": [earlier_record(wafer)],
     }
     if plan.hot is not None:
         record["thermal"] = [
@@ -72,6 +91,12 @@ def _record(wafer: TouchedWafer, sweeps: tuple[SweepTable, ...]) -> dict[str, ob
     return record
 
 
+def _started(wafer: TouchedWafer) -> float:
+    """The hour at which the wafer lay on the chuck."""
+    controls = [one.start for one in wafer.scenario.controls if one.wafer == wafer.number]
+    return min([wafer.plan.blocks[0].start, *(one - _BEFORE_H for one in controls)])
+
+
 def _finished(wafer: TouchedWafer) -> float:
     """The hour at which the last session on the wafer ends."""
     plan = wafer.plan
@@ -80,6 +105,7 @@ def _finished(wafer: TouchedWafer) -> float:
         ends.append(plan.hot.start + len(plan.hot.dies) * HOT_PERIOD_H)
     if plan.one_port is not None:
         ends.append(plan.one_port.start + len(plan.one_port.dies) * ONE_PORT_PERIOD_H)
+    ends += [one.end + _BEFORE_H for one in wafer.scenario.controls if one.wafer == wafer.number]
     return max(ends)
 
 

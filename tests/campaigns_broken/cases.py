@@ -18,13 +18,17 @@ SWEEPS = "wafers/W1/sweeps.parquet"
 
 @dataclass(frozen=True)
 class Left:
-    """How much of the tiny campaign is still read: records, value rows, device sweeps."""
+    """How much of the campaign is still read: records, value rows, device sweeps, and what the
+    campaign with device results has besides."""
 
     calibrations: int = 1
     verifications: int = 1
     wafers: int = 1
     values: int = 27
     sweeps: int = 9
+    curves: int = 0
+    touchdowns: int = 0
+    earlier: int = 0
 
 
 WHOLE = Left()

@@ -12,7 +12,9 @@ from sitegen.read import read_campaign, read_wafer_tables
 from tests.campaigns import tiny_campaign
 from tests.campaigns_broken.calibration_cases import CALIBRATION_CASES, HEALTHY
 from tests.campaigns_broken.cases import CASES, WHOLE, Case, Left, ten_at_once
+from tests.campaigns_broken.device_cases import DEVICE_CASES, DEVICES_WHOLE
 from tests.campaigns_broken.verification_cases import VERIFICATION_CASES
+from tests.device_campaign import device_campaign
 
 
 @pytest.fixture(scope="module")
@@ -33,19 +35,26 @@ def read_all(folder: Path) -> tuple[Campaign | None, Left, list[Fault]]:
         campaign, told = read_campaign(folder)
     except NotACampaign as refusal:
         return None, Left(0, 0, 0, 0, 0), list(refusal.faults)
-    faults, values, sweeps = list(told), 0, 0
+    faults = list(told)
+    values = sweeps = curves = touchdowns = earlier = 0
     known = frozenset(calibration.record.id for calibration in campaign.calibrations)
     for wafer in campaign.wafers:
         tables, more = read_wafer_tables(folder, wafer, campaign.record, known)
         faults.extend(more)
         values += tables.values.num_rows
         sweeps += sum(group.keys.num_rows for group in tables.sweeps)
+        curves += sum(group.keys.num_rows for group in tables.curves)
+        touchdowns += tables.touchdowns.num_rows
+        earlier += tables.earlier.num_rows
     left = Left(
         len(campaign.calibrations),
         len(campaign.verifications),
         len(campaign.wafers),
         values,
         sweeps,
+        curves,
+        touchdowns,
+        earlier,
     )
     return campaign, left, faults
 
@@ -86,6 +95,30 @@ def test_one_fault_one_sentence(case: Case, folder: Path) -> None:
     missing += [phrase for loaded in campaign.verifications for phrase in loaded.missing]
     assert len(missing) == bool(case.missing)
     assert all(case.missing in phrase for phrase in missing)
+
+
+@pytest.fixture(scope="module")
+def with_devices(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The campaign with device results, written once."""
+    return device_campaign(tmp_path_factory.mktemp("devices"))
+
+
+def test_the_campaign_with_device_results_has_no_fault(with_devices: Path) -> None:
+    campaign, left, faults = read_all(with_devices)
+    assert faults == []
+    assert campaign is not None and left == DEVICES_WHOLE
+
+
+@pytest.mark.parametrize("case", DEVICE_CASES, ids=lambda case: case.name)
+def test_one_fault_of_device_results_one_sentence(
+    case: Case, with_devices: Path, tmp_path: Path
+) -> None:
+    folder = shutil.copytree(with_devices, tmp_path / "tiny")
+    case.broken_by(folder)
+    _, left, faults = read_all(folder)
+    assert len(faults) == 1, [fault.sentence() for fault in faults]
+    assert_told(case, faults[0])
+    assert case.left is None or left == case.left
 
 
 @pytest.mark.parametrize("changed", HEALTHY.values(), ids=HEALTHY.keys())

@@ -5,6 +5,7 @@ is used in it. k = 2.45 for 95 % of two components: chi-square with two degrees 
 """
 
 from dataclasses import fields, replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -12,23 +13,14 @@ from scipy import stats
 
 from sitegen.compute.correction import applicable
 from sitegen.compute.rf.correct import correct, uncorrect
-from sitegen.compute.rf.figures import FIGURES, figure_at
-from sitegen.compute.rf.propagation import (
-    CalibrationUncertainty,
-    Deviation,
-    Perturbation,
-    SweepErrors,
-)
+from sitegen.compute.rf.figures import FIGURES, Surroundings, figure_at
+from sitegen.compute.rf.propagated import Propagated, Swept, propagate
+from sitegen.compute.rf.propagation import CalibrationUncertainty, Perturbation, SweepErrors
+from sitegen.compute.rf.taken import DEVICE, Corrected, Wanted, take
 from sitegen.compute.rf.terms import DrivenTerms, TwoPortTerms
-from sitegen.compute.sweep_uncertainty import (
-    Stated,
-    at_frequencies,
-    covariance_of,
-    deviations_of,
-    figure_uncertainty,
-    uncertainty_at,
-)
-from sitegen.model.arrays import ComplexArray
+from sitegen.compute.sweep_uncertainty import covariance_of, deviations_of, sources_for
+from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.figures import FIGURE_PLACES
 
 FREQUENCY_HZ = np.array([1e9, 2e9, 3e9])
 NAMES = [one.name for one in fields(DrivenTerms)]
@@ -64,23 +56,30 @@ def moved(terms: TwoPortTerms, by: list[dict[str, ComplexArray]], factor: comple
 
 TERMS = some_terms()
 CHANGES = [[driven(np.random.default_rng(10 * k + j), 6e-4) for j in (0, 1)] for k in range(4)]
-UNCERTAINTY = CalibrationUncertainty(
-    perturbations=tuple(
+
+
+def uncertainty(size: float) -> CalibrationUncertainty:
+    """Every source at a share of its size."""
+    perturbations = tuple(
         Perturbation(
             "definitions" if k < 2 else "noise",
             f"source {k}",
             "real" if k < 2 else "circular",
-            moved(TERMS, change, 1.0),
+            moved(TERMS, change, size),
         )
         for k, change in enumerate(CHANGES)
-    ),
-    own=OWN,
-    sources=(),
-)
-DEVICE = np.array([[0.3 + 0.2j, 0.05j], [1.8 - 1.1j, 0.4 - 0.3j]])
-S = np.broadcast_to(DEVICE, (1, 3, 2, 2)).copy()
+    )
+    own = SweepErrors(**{one.name: size * getattr(OWN, one.name) for one in fields(OWN)})
+    return CalibrationUncertainty(perturbations, own, ())
 
 
+UNCERTAINTY, TINY = uncertainty(1.0), uncertainty(1e-3)
+"""As declared, and so small that the first order is all there is."""
+AMPLIFIER = np.array([[0.3 + 0.2j, 0.05j], [1.8 - 1.1j, 0.4 - 0.3j]])
+S = np.broadcast_to(AMPLIFIER, (1, 3, 2, 2)).copy()
+
+
+@cache
 def simulated(draws: int, own: bool) -> ComplexArray:
     """The device corrected by `draws` calibrations whose sources are drawn, (draws, 3, 2, 2)."""
     rng = np.random.default_rng(77)
@@ -123,44 +122,76 @@ def test_the_95_percent_region_holds_95_percent_of_simulated_calibrations() -> N
             assert narrow < 0.94  # every u a tenth too small is noticed
 
 
-def stated(name: str, at_hz: float = 2e9, s: ComplexArray = S) -> Stated:
-    found: dict[bool, list[Deviation]] = {True: [], False: []}
-    for common, one in deviations_of(s, TERMS, UNCERTAINTY, 1):
-        found[common].append(one)
-    return figure_uncertainty(FIGURES[name], s, FREQUENCY_HZ, at_hz, 50.0, found)
+LENGTH_M = 200e-6
+AT_ONE = [name for name in FIGURES if "frequency" in FIGURE_PLACES[name]]
+PASSIVE = np.array([[0.3 + 0.2j, 0.5 - 0.4j], [0.45 - 0.4j, 0.2 - 0.3j]])
+"""For gains that only a stable device has."""
 
 
-@pytest.mark.parametrize("name", list(FIGURES))
+def propagated(
+    name: str,
+    at_hz: float = 2e9,
+    s: ComplexArray = S,
+    stated: CalibrationUncertainty = UNCERTAINTY,
+) -> Propagated:
+    wanted = Wanted(FIGURES[name], "frequency", Surroundings(50.0, LENGTH_M), at_hz)
+    taken = take(wanted, FREQUENCY_HZ, s)
+    assert taken is not None
+    swept = Swept(FREQUENCY_HZ, Corrected(s), {DEVICE: "CAL"})
+    return propagate(wanted, taken, swept, {"CAL": sources_for(TERMS, stated, 2, 1)}, False)
+
+
+def by_moving(name: str, at_hz: float, s: ComplexArray) -> dict[bool, FloatArray]:
+    """Variances by moving every source by itself, both ways: the same law without derivatives."""
+    total: dict[bool, FloatArray] = {True: np.zeros(len(s)), False: np.zeros(len(s))}
+    for common, one in deviations_of(s, TERMS, TINY, 1):
+        for turn in (1.0, 1j) if one.kind == "circular" else (1.0,):
+            ahead, behind = (
+                figure_at(FIGURES[name], s + change, FREQUENCY_HZ, at_hz, 50.0, LENGTH_M)
+                for change in (turn * one.values, -turn * one.values)
+            )
+            total[common] += (0.5 * (ahead - behind)) ** 2
+    return total
+
+
+@pytest.mark.parametrize("name", AT_ONE)
+def test_slopes_carried_back_are_what_moving_each_source_shows(name: str) -> None:
+    s = S
+    if np.isnan(figure_at(FIGURES[name], S, FREQUENCY_HZ, 2e9, 50.0, LENGTH_M)).any():
+        s = np.broadcast_to(PASSIVE, S.shape).copy()
+    found, shown = propagated(name, 2e9, s, TINY), by_moving(name, 2e9, s)
+    assert found.calibration == pytest.approx(shown[True], rel=1e-4)
+    assert found.own == pytest.approx(shown[False], rel=1e-4)
+
+
+@pytest.mark.parametrize("name", AT_ONE)
 def test_a_figure_s_uncertainty_is_the_spread_of_simulated_calibrations(name: str) -> None:
-    for own, part in ((False, stated(name).common), (True, None)):
-        values = figure_at(FIGURES[name], simulated(1500, own), FREQUENCY_HZ, 2e9, 50.0)
-        whole = stated(name)
-        u = part[0] if part is not None else np.hypot(whole.common[0], whole.own[0])
+    whole = propagated(name)
+    if np.isnan(whole.own).any():
+        pytest.skip("the device has no such figure, or one lost in uncertainty")
+    for own, variance in ((False, whole.calibration), (True, whole.calibration + whole.own)):
+        values = figure_at(FIGURES[name], simulated(1500, own), FREQUENCY_HZ, 2e9, 50.0, LENGTH_M)
         # the standard deviation of 1500 draws has a relative standard uncertainty of 1.8 %
-        assert np.std(values, ddof=1) == pytest.approx(u, rel=0.075)
+        assert np.std(values, ddof=1) == pytest.approx(np.sqrt(variance[0]), rel=0.075)
 
 
 def test_a_level_lost_in_uncertainty_has_no_stated_u() -> None:
     small = S.copy()
     small[..., 0, 1] = 1e-3
-    assert np.isnan(stated("s12 magnitude", s=small).common).all()
-    assert np.isnan(stated("s12 phase", s=small).own).all()
-    assert np.isfinite(stated("s21 magnitude", s=small).common).all()
+    lost = propagated("s12 magnitude", s=small)
+    assert not lost.stated.any()
+    assert lost.remarks[0].startswith("uncertainty not stated: too large")
+    assert not propagated("s12 phase", s=small).stated.any()
+    assert propagated("s21 magnitude", s=small).stated.all()
 
 
-def test_at_one_frequency_nothing_else_is_needed() -> None:
-    near = slice(1, 3)
-    found: dict[bool, list[Deviation]] = {True: [], False: []}
-    for common, one in deviations_of(
-        S[:, near], at_frequencies(TERMS, near), uncertainty_at(UNCERTAINTY, near), 1
-    ):
-        found[common].append(one)
-    few = figure_uncertainty(
-        FIGURES["inductance"], S[:, near], FREQUENCY_HZ[near], 2.5e9, 50.0, found
-    )
-    whole = stated("inductance", 2.5e9)
-    assert few.common == pytest.approx(whole.common, rel=1e-12)
-    assert few.own == pytest.approx(whole.own, rel=1e-12)
+def test_between_two_points_both_are_moved_and_each_has_its_own_noise() -> None:
+    between = propagated("inductance", 2.5e9, S, TINY)
+    together = by_moving("inductance", 2.5e9, S)
+    assert between.calibration == pytest.approx(together[True], rel=1e-4)
+    # moved together, the noise of two points would count as (1/2 + 1/2)^2, not as 1/4 + 1/4
+    noise = between.groups["noise of the sweep"]
+    assert between.own + noise == pytest.approx(together[False], rel=0.1)
 
 
 def test_a_one_port_device_takes_its_port_s_part() -> None:

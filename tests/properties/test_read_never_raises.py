@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from sitegen.problems import Fault, NotACampaign
 from sitegen.read import read_campaign, read_wafer_tables
-from tests.campaigns import tiny_campaign
+from tests.device_campaign import device_campaign
 
 FILES = (
     "campaign.toml",
@@ -20,6 +20,9 @@ FILES = (
     "wafers/W1/wafer.toml",
     "wafers/W1/values.parquet",
     "wafers/W1/sweeps.parquet",
+    "wafers/W1/curves.parquet",
+    "wafers/W1/touchdowns.parquet",
+    "wafers/W1/earlier.parquet",
     "notes/purpose.md",
 )
 QUICK = settings(
@@ -32,7 +35,7 @@ QUICK = settings(
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tiny_campaign(tmp_path_factory.mktemp("fuzzed"))
+    return device_campaign(tmp_path_factory.mktemp("fuzzed"))
 
 
 def faults_of(folder: Path) -> tuple[Fault, ...]:
@@ -132,7 +135,7 @@ def test_any_order_of_touchstone_lines(folder: Path, lines: list[str]) -> None:
 
 
 def test_things_in_place_of_files(tmp_path: Path) -> None:
-    whole = tiny_campaign(tmp_path)
+    whole = device_campaign(tmp_path)
     for number, file in enumerate(FILES):
         for kind in ("folder", "link", "loop", "gone", "empty"):
             folder = shutil.copytree(whole, tmp_path / f"{number}-{kind}")
@@ -151,7 +154,7 @@ def test_things_in_place_of_files(tmp_path: Path) -> None:
 
 
 def test_things_in_place_of_folders(tmp_path: Path) -> None:
-    whole = tiny_campaign(tmp_path)
+    whole = device_campaign(tmp_path)
     for name in ("calibrations", "verifications", "wafers", "notes"):
         folder = shutil.copytree(whole, tmp_path / name)
         shutil.rmtree(folder / name)

@@ -52,6 +52,8 @@ REFUSED = (
      '"1"', "a whole number"),
     (CAMPAIGN, 'figure = "inductance"', 'figure = "beauty"', "parameters[4].from_sweep.figure",
      '"beauty"', '"inductor quality"'),
+    (CAMPAIGN, 'figure = "inductance"', 'figure = "inductanse"', "parameters[4].from_sweep.figure",
+     '"inductanse"', "more"),
     (CALIBRATION, 'kind = "open"', 'kind = "opn"', "definitions.open.kind", '"opn"', '"open"'),
     (CALIBRATION, 'kind = "open", ', "", "definitions.open", 'no key "kind"', "what is described"),
     (CALIBRATION, "[4.0]", '["4"]', "definitions.open.capacitance_ff[1]", '"4"', "a number"),
@@ -97,6 +99,12 @@ def test_a_misspelt_key_hides_no_missing_one_elsewhere(tmp_path: Path) -> None:
     text = CAMPAIGN.replace('unit = "mV"', 'unti = "mV"').replace('unit = "nH"\n', "")
     found = [fault.found for fault in faults_of(tmp_path, text, CampaignRecord)]
     assert found == ['the unknown key "unti"', 'no key "unit"']
+
+
+def test_of_many_choices_the_nearest_is_told(tmp_path: Path) -> None:
+    text = CAMPAIGN.replace('figure = "inductance"', 'figure = "inductanse"')
+    (fault,) = faults_of(tmp_path, text, CampaignRecord)
+    assert fault.remedy == 'Write "inductance" if that is meant.' and len(fault.expected) < 400
 
 
 @pytest.mark.parametrize(

@@ -9,8 +9,14 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 import pytest
 
-from sitegen.model.loaded import SWEEP_KEY_SCHEMA, VALUE_SCHEMA, WaferTables
-from sitegen.model.tables import SWEEP_COLUMNS, VALUE_COLUMNS
+from sitegen.model.loaded import (
+    CURVE_KEY_SCHEMA,
+    SWEEP_KEY_SCHEMA,
+    TOUCHDOWN_SCHEMA,
+    VALUE_SCHEMA,
+    WaferTables,
+)
+from sitegen.model.tables import CURVE_COLUMNS, SWEEP_COLUMNS, TOUCHDOWN_COLUMNS, VALUE_COLUMNS
 from sitegen.problems import Fault
 from sitegen.read import read_campaign, read_wafer_tables
 from tests.campaigns import FREQUENCY_HZ, OMEGA, inductance_h, raw, series, tiny_campaign
@@ -39,7 +45,13 @@ def test_columns_and_schemas_agree() -> None:
     assert set(VALUE_SCHEMA.names) - documented == {"bias", "file"}
     assert documented - set(VALUE_SCHEMA.names) == {"unit"}
     documented = {column.name for column in SWEEP_COLUMNS}
-    assert set(SWEEP_KEY_SCHEMA.names) - documented == {"file"}
+    assert set(SWEEP_KEY_SCHEMA.names) - documented == {"bias", "file"}
+    documented = {column.name for column in CURVE_COLUMNS}
+    assert set(CURVE_KEY_SCHEMA.names) - documented == {"stepped", "file"}
+    assert documented - set(CURVE_KEY_SCHEMA.names) == {"curve", "range", "in_compliance"}
+    documented = {column.name for column in TOUCHDOWN_COLUMNS}
+    assert set(TOUCHDOWN_SCHEMA.names) - documented == {"file"}
+    assert documented <= set(TOUCHDOWN_SCHEMA.names)
 
 
 def test_values_in_the_layout_and_in_the_parameters_units(folder: Path) -> None:
@@ -214,3 +226,18 @@ def test_a_bias_that_no_condition_declares(folder: Path) -> None:
     tables, faults = tables_of(folder)
     assert tables.values.num_rows == 27
     assert len(faults) == 1 and "name of a declared bias" in faults[0].expected
+
+
+def test_measured_bias_of_sweeps_in_the_unit_of_its_name(folder: Path) -> None:
+    """Each sweep has the bias of its first row; one in mV is converted, an empty one left out."""
+
+    def biased(given: pa.Table) -> pa.Table:
+        gate_mv = np.repeat(np.arange(9) * 100.0, 11)
+        with_gate = given.append_column("bias_vgs_v", pa.array(gate_mv))
+        drain_v = pa.array([None] * 11 + [1.2] * 88, pa.float64())
+        return with_unit("bias_vgs_v", "mV")(with_gate.append_column("bias_vds_v", drain_v))
+
+    assert whole(folder).sweeps[0].keys.column("bias").null_count == 9
+    table(SWEEPS, biased)(folder)
+    bias = whole(folder).sweeps[0].keys.column("bias").to_pylist()
+    assert bias[:3] == ["vgs_v=0", "vgs_v=0.1 vds_v=1.2", "vgs_v=0.2 vds_v=1.2"]

@@ -1,10 +1,14 @@
 """The reference says something of every field of every record, and parses as Markdown."""
 
+from typing import get_args
+
 import pytest
 from markdown_it import MarkdownIt
 from pydantic import BaseModel
 
 from sitegen.model import tables
+from sitegen.model.curve_figures import CurveFigureName
+from sitegen.model.figures import FigureName
 from sitegen.render.fields import FILES, RecordFile, sections
 from sitegen.render.reference import reference_markdown, view
 
@@ -51,6 +55,21 @@ def test_choices_units_and_bounds_are_told() -> None:
     assert fields["Validity", "hours"].unit == "h"
     assert fields["CalibrationRecord", "at"].type == "time with zone"
     assert fields["CampaignRecord", "layout"].default == "none"
+    assert fields["Floor", "floor_a"].type == "number, greater than 0"
+    assert fields["Parameter", "temperature_coefficient_per_c"].unit == "per °C"
+    assert fields["FromCurve", "current_window_a"].unit == "A"
+
+
+def test_every_figure_is_listed_with_what_it_needs() -> None:
+    pages = {file.title: file for file in view().files}
+    for title, names in (
+        ("Figures from sweeps", get_args(FigureName)),
+        ("Figures from curves", get_args(CurveFigureName)),
+    ):
+        (table,) = pages[title].tables
+        assert sorted(row.head.sort for row in table.rows) == sorted(names)
+    told = {row.head.sort: [cell.text for cell in row.cells] for row in table.rows}
+    assert told["threshold by Y-function"][:3] == ["V", "swept_window", "current over voltage"]
 
 
 def test_every_column_of_a_table_is_there() -> None:
@@ -58,6 +77,8 @@ def test_every_column_of_a_table_is_there() -> None:
     for name, columns in (
         ("value-table", tables.VALUE_COLUMNS),
         ("sweep-table", tables.SWEEP_COLUMNS),
+        ("curve-table", tables.CURVE_COLUMNS),
+        ("touchdown-table", tables.TOUCHDOWN_COLUMNS),
         ("reported-terms", tables.REPORTED_TERM_COLUMNS),
     ):
         (table,) = pages[name].tables

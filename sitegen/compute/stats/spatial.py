@@ -135,7 +135,7 @@ def orientation_suspicion(
         return OrientationSuspicion(False, None, (), 0)
     names = list(ORIENTATIONS)[: 8 if quarter_turns else 4]
     patterned = _shared_pattern(references)
-    by_reference = [_correlations(wafer, reference, names) for reference in references]
+    by_reference = [orientation_correlations(wafer, reference, names) for reference in references]
     agreements = []
     for place, name in enumerate(names[1:], start=1):
         pooled = [correlations.pooled(place, patterned) for correlations in by_reference]
@@ -197,7 +197,7 @@ def _clearly_better(best: Agreement, n_tried: int) -> bool:
 
 
 @dataclass(frozen=True)
-class _Correlations:
+class Correlations:
     """A wafer's correlations with one reference, each of shape (n_orientation, n_parameter)."""
 
     changed: FloatArray
@@ -219,7 +219,10 @@ class _Correlations:
         )
 
 
-def _correlations(wafer: WaferMap, reference: WaferMap, names: Sequence[str]) -> _Correlations:
+def orientation_correlations(
+    wafer: WaferMap, reference: WaferMap, names: Sequence[str]
+) -> Correlations:
+    """Rank correlations of a map with a reference in each orientation of `names`, by parameter."""
     ranks = WaferMap(wafer.die_x, wafer.die_y, _ranks(wafer.values))
     aim = _ranks(reference.values)
     x, y = reference.die_x, reference.die_y
@@ -228,7 +231,7 @@ def _correlations(wafer: WaferMap, reference: WaferMap, names: Sequence[str]) ->
     shared = ~(np.isnan(changed) | np.isnan(recorded) | np.isnan(aim))
     n_dies = shared.sum(axis=1)
     enough = n_dies >= MINIMUM_DIES
-    return _Correlations(
+    return Correlations(
         np.where(enough, _pearson(changed, aim, shared), np.nan),
         np.where(enough, _pearson(np.broadcast_to(recorded, changed.shape), aim, shared), np.nan),
         n_dies,
@@ -241,7 +244,7 @@ def _shared_pattern(references: Sequence[WaferMap]) -> npt.NDArray[np.bool_]:
     if len(references) == 1:
         return np.ones(n_parameters, dtype=bool)
     pairs = combinations(references, 2)
-    among = np.stack([_correlations(a, b, [AS_RECORDED]).changed[0] for a, b in pairs])
+    among = np.stack([orientation_correlations(a, b, [AS_RECORDED]).changed[0] for a, b in pairs])
     medians = np.array([_median(column) for column in among.T])
     shared = medians >= MINIMUM_AGREEMENT
     enough = shared.sum() >= LEAST_SHARE_OF_PARAMETERS * np.count_nonzero(~np.isnan(medians))

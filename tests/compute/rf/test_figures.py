@@ -1,5 +1,7 @@
 """Figures of merit against closed forms of lumped circuits."""
 
+import subprocess
+import sys
 from typing import Any
 
 import numpy as np
@@ -7,8 +9,21 @@ import pytest
 from numpy.typing import NDArray
 from skrf.network import s2y
 
-from sitegen.compute.rf.figures import FIGURES, admittance, figure_at
-from sitegen.model.figures import FIGURE_FORMULAS, FIGURE_UNITS
+from sitegen.compute.rf.figures import (
+    FIGURES,
+    Surroundings,
+    admittance,
+    figure_at,
+    used_frequencies,
+)
+from sitegen.model.figures import (
+    FIGURE_FORMULAS,
+    FIGURE_NAMES,
+    FIGURE_PLACES,
+    FIGURE_UNITS,
+    TWO_PORT_ONLY,
+    Place,
+)
 from tests.compute.rf import forward as fw
 
 AT_HZ = 9.9091e9
@@ -98,10 +113,11 @@ def test_nothing_is_extrapolated_and_nan_stays(name: str) -> None:
     s = fw.passive_devices(5, 2, 3)
     s[1] = np.nan
     frequency_hz = np.array([1e9, 2e9, 3e9])
-    inside = figure_at(FIGURES[name], s, frequency_hz, 1.5e9, 50.0)
+    inside = figure_at(FIGURES[name], s, frequency_hz, 1.5e9, 50.0, 1e-3)
     assert np.isfinite(inside).tolist() == [True, False]
     for outside_hz in (0.9e9, 3.1e9):
-        assert np.isnan(figure_at(FIGURES[name], s, frequency_hz, outside_hz, 50.0)).all()
+        outside = figure_at(FIGURES[name], s, frequency_hz, outside_hz, 50.0, 1e-3)
+        assert np.isnan(outside).all()
 
 
 def test_an_undefined_figure_is_nan_without_a_warning(recwarn: pytest.WarningsRecorder) -> None:
@@ -115,8 +131,104 @@ def test_an_undefined_figure_is_nan_without_a_warning(recwarn: pytest.WarningsRe
 def test_every_figure_says_what_it_is() -> None:
     for key, each in FIGURES.items():
         assert each.name and each.unit and each.formula and each.source, key
+        assert each.key == key
+
+
+def test_the_catalogue_of_names_needs_no_arrays() -> None:
+    """A page of reference can be made without the libraries that compute."""
+    told = "import sys, sitegen.model.figures; print('numpy' in sys.modules)"
+    run = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "False"
 
 
 def test_every_figure_that_a_record_can_name_is_computed_in_the_unit_it_declares() -> None:
+    assert set(FIGURES) == set(FIGURE_NAMES)
     assert {name: figure.unit for name, figure in FIGURES.items()} == FIGURE_UNITS
     assert {name: figure.formula for name, figure in FIGURES.items()} == FIGURE_FORMULAS
+
+
+SWEEP_HZ = np.linspace(1e9, 40e9, 40)
+AROUND = Surroundings(50.0, 1e-3)
+
+
+def resonators(n: int, n_port: int = 2) -> fw.Array:
+    """Sweeps of inductors that resonate inside the band, between the ports and to ground."""
+    w = 2 * np.pi * SWEEP_HZ
+    found = []
+    for k in range(n):
+        coil = 1 / ((2 + k) + 1j * w * 1e-9) + 1j * w * (40 + k) * 1e-15
+        pad = 1j * w * 10e-15 + 1e-3
+        y = np.array([[pad + coil, -coil], [-coil, pad + coil]])
+        found.append(scattering(np.moveaxis(y, -1, 0)))
+    return np.stack(found)
+
+
+@pytest.mark.parametrize(
+    ("name", "place"), [(name, place) for name in FIGURES for place in FIGURE_PLACES[name]]
+)
+def test_weights_are_what_the_quantity_changes_in_the_value(name: str, place: Place) -> None:
+    """To first order, with the choice of points held; NaN points have no weight."""
+    figure = FIGURES[name]
+    if name == "self-resonance":
+        q = figure.quantity(resonators(5), SWEEP_HZ, AROUND)
+    else:
+        rng = np.random.default_rng(8)
+        q = 30.0 - 20.0 * np.log10(SWEEP_HZ / 1e10) + 0.3 * rng.normal(size=(5, 40))
+        q[3, 20] += 8.0
+    q[1, 3] = q[4] = np.nan
+    found = figure.estimate(q, SWEEP_HZ, place)
+    assert np.isfinite(found.value).tolist() == [True, True, True, True, False]
+    assert (found.no_value != "").tolist() == [False, False, False, False, True]
+    assert found.weights.shape == q.shape and not found.weights[np.isnan(q)].any()
+    change = 1e-7 * np.random.default_rng(9).normal(size=q.shape) * np.nanmax(np.abs(q))
+    moved = figure.estimate(q + change, SWEEP_HZ, place)
+    expected = np.where(np.isnan(q), 0.0, found.weights * change).sum(axis=1)
+    size = np.abs(np.where(np.isnan(q), 0.0, found.weights * change)).sum(axis=1)
+    known = slice(0, 4)
+    off = np.abs(moved.value - found.value - expected)[known]
+    assert (off <= 1e-5 * size[known] + 1e-13 * np.abs(found.value[known])).all()
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_each_point_depends_on_its_own_sweep_and_frequency_only(name: str) -> None:
+    s = resonators(3)
+    whole = FIGURES[name].quantity(s, SWEEP_HZ, AROUND)
+    few = FIGURES[name].quantity(s[1:2, 7:11], SWEEP_HZ[7:11], AROUND)
+    np.testing.assert_allclose(few, whole[1:2, 7:11], rtol=1e-12, atol=0)
+    moved = s.copy()
+    moved[1, 8] *= 1.001
+    changed = FIGURES[name].quantity(moved, SWEEP_HZ, AROUND) != whole
+    changed &= ~np.isnan(whole)
+    changed[1, 8] = False
+    assert not changed.any()
+
+
+@pytest.mark.parametrize("name", sorted(set(FIGURES) - TWO_PORT_ONLY))
+def test_a_one_port_device_is_the_first_port_beside_a_matched_one(name: str) -> None:
+    """A one-port inductor and resistor in parallel with a capacitor, to ground."""
+    w = 2 * np.pi * SWEEP_HZ
+    y = 1 / (2 + 1j * w * 1e-9) + 1j * w * 40e-15
+    s: fw.Array = np.zeros((1, 40, 2, 2), complex)
+    s[0, :, 0, 0] = (1 / 50 - y) / (1 / 50 + y)
+    expected = {
+        "inductance": np.imag(1 / y) / w,
+        "inductor quality": -y.imag / y.real,
+        "self-resonance": w * y.imag,
+        "shunt capacitance": y.imag / w,
+        "shunt capacitor quality": y.imag / y.real,
+        "shunt resistance": np.real(1 / y),
+        "s11 magnitude": 20 * np.log10(np.abs(s[0, :, 0, 0])),
+        "s11 phase": np.degrees(np.angle(s[0, :, 0, 0])),
+    }[name]
+    found = FIGURES[name].quantity(s, SWEEP_HZ, AROUND)[0]
+    np.testing.assert_allclose(found, expected, rtol=1e-9)
+
+
+def test_which_points_a_value_is_taken_from() -> None:
+    f = np.array([1.0, 2.0, 3.0, 4.0])
+    gain, phase = FIGURES["h21 magnitude"], FIGURES["effective permittivity"]
+    assert used_frequencies(gain, f, at_hz=2.5).tolist() == [2.5]
+    assert used_frequencies(phase, f, at_hz=2.5).tolist() == [1.0, 2.0, 2.5]
+    assert used_frequencies(phase, f, at_hz=3.0).tolist() == [1.0, 2.0, 3.0]
+    assert used_frequencies(gain, f, window_hz=(2.0, 3.0)).tolist() == [2.0, 3.0]
+    assert used_frequencies(gain, f).tolist() == [1.0, 2.0, 3.0, 4.0]

@@ -1,0 +1,85 @@
+"""How each value is judged: its uncertainty from all of its parts, its outcome, its standing."""
+
+import numpy as np
+import pandas as pd
+
+from sitegen.compute.conformity import REASONS, Conformity, DecisionRule, decide
+from sitegen.compute.evidence import reason_text
+from sitegen.compute.temperature import temperature_uncertainty
+from sitegen.compute.uncertainty_parts import ADDED, quadrature
+from sitegen.model.campaign import CampaignRecord, Parameter
+from sitegen.model.results import OUTCOMES
+from sitegen.model.uncertainty import standard_uncertainty
+from sitegen.model.wafer import Thermal
+
+
+def judged(
+    values: pd.DataFrame, campaign: CampaignRecord, thermal: tuple[Thermal, ...] = ()
+) -> pd.DataFrame:
+    """Add uncertainty, acceptance limits, outcome and standing to every row.
+
+    values: from `choose_touchdowns`. Uncertainty: all parts of `uncertainty_parts` in quadrature,
+    what the parameter declares among them. thermal: how the wafer's temperature is known.
+
+    A row that is there and has no value was measured and could not be determined: it is not
+    assessable, for the reason in `no_value`. Uncertainty at a reading below the floor is that at
+    the floor, of a value that was not reached that of what was reached.
+    """
+    rule = DecisionRule(
+        campaign.decision.rule, campaign.decision.coverage_factor, campaign.decision.guard_factor
+    )
+    u_temperature = temperature_uncertainty(values, campaign, thermal)
+    values = values.assign(u_temperature=values["u_temperature"].fillna(pd.Series(u_temperature)))
+    parts = []
+    for parameter in campaign.parameters:
+        rows = values[values["parameter"] == parameter.id]
+        if len(rows):
+            parts.append(_judge_parameter(rows, parameter, rule))
+    if not parts:
+        return values.iloc[:0]
+    table = pd.concat(parts, ignore_index=True)
+    reasons = table["ev_reasons"].to_numpy(dtype=np.int64)
+    table["standing"] = np.where(
+        reasons != 0,
+        "without standing",
+        np.where(table["ev_not_closed"].to_numpy(dtype=bool), "not closed", "stands"),
+    )
+    words = {bits: reason_text(int(bits)) for bits in np.unique(reasons)}
+    table["standing_reasons"] = [words[bits] for bits in reasons]
+    return table
+
+
+def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, rule: DecisionRule) -> pd.DataFrame:
+    value = rows["value"].to_numpy(dtype=np.float64)
+    below = rows["below_floor"].to_numpy(dtype=bool)
+    beyond = rows["not_reached"].to_numpy(dtype=bool)
+    floor = rows["floor"].to_numpy(dtype=np.float64)
+    rows = rows.assign(
+        u_declared=standard_uncertainty(parameter, np.where(below, floor, value)),
+        raw_reading=np.where(
+            below & rows["raw_reading"].isna().to_numpy(), value, rows["raw_reading"]
+        ),
+    )
+    u = quadrature(*(rows[name].to_numpy(dtype=np.float64) for name in ADDED))
+    found: Conformity = decide(
+        value, u, parameter.lower, parameter.upper, rule, below, floor, beyond
+    )
+    low = -np.inf if parameter.plausible_lower is None else parameter.plausible_lower
+    high = np.inf if parameter.plausible_upper is None else parameter.plausible_upper
+    known_above, known_below = ~(beyond & (value < 0)), ~(beyond & (value >= 0))
+    return rows.assign(
+        unit=parameter.unit,
+        u=u,
+        expanded_uncertainty=rule.coverage_factor * u,
+        lower=np.nan if parameter.lower is None else parameter.lower,
+        upper=np.nan if parameter.upper is None else parameter.upper,
+        acceptance_lower=found.acceptance_lower,
+        acceptance_upper=found.acceptance_upper,
+        outcome=np.where(
+            np.isnan(value), "not assessable", np.array(OUTCOMES, dtype=object)[found.outcome]
+        ),
+        outcome_reason=np.where(
+            np.isnan(value), rows["no_value"], np.array(REASONS, dtype=object)[found.reason]
+        ),
+        absurd=((value < low) & known_below) | ((value > high) & known_above),
+    )

@@ -1,0 +1,77 @@
+"""What a figure of a sweep is: a quantity over frequency, and how one value is taken from it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from sitegen.model.arrays import ComplexArray, FloatArray
+from sitegen.model.figures import Place
+
+Texts = npt.NDArray[np.object_]
+"""(n,) one text a sweep; empty where there is nothing to say."""
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a figure needs to know besides S."""
+
+    z_ref_ohm: float
+    """Real reference impedance of S."""
+    length_m: float | None = None
+    """Of a line, from reference plane to reference plane."""
+
+
+Quantity = Callable[[ComplexArray, FloatArray, Surroundings], FloatArray]
+"""S (..., n_f, 2, 2), frequency in Hz (n_f,) and surroundings to a quantity (..., n_f).
+
+Each point depends on S at that point only, apart from whole turns of a phase. NaN where S is NaN
+and where the quantity is not defined; no warning is raised.
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate:
+    """One value a sweep, in the figure's unit, and how it came about."""
+
+    value: FloatArray
+    """(n,), NaN where there is none."""
+    weights: FloatArray
+    """(n, n_f) change of the value with the quantity at each point, with the choice of points
+    held; 0 at points that are not used."""
+    u_extraction: FloatArray
+    """(n,) standard uncertainty that taking the value adds: scatter about the law, extrapolation;
+    0 where nothing is fitted, NaN where there is no value."""
+    remarks: Texts
+    """What is to be known about the value."""
+    no_value: Texts
+    """Why there is no value."""
+    details: Mapping[str, FloatArray]
+    """Facts about a fit by name, (n,) each; the estimator's docstring names them."""
+
+
+Estimator = Callable[[FloatArray, FloatArray, Place], Estimate]
+"""A quantity (n, n_f) at one or more frequencies in Hz (n_f,) to one value a sweep."""
+Advise = Callable[[ComplexArray, FloatArray, float, Surroundings], Texts]
+"""S of whole sweeps (n, n_f, 2, 2), their frequencies, the wanted one: remarks (n,)."""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure of merit: what it is called, how it is computed and where that comes from."""
+
+    key: str
+    """As a parameter's record names it."""
+    name: str
+    unit: str
+    """Of the value."""
+    formula: str
+    source: str
+    quantity: Quantity
+    estimate: Estimator
+    followed: bool = False
+    """Whether whole turns of a phase are counted from the lowest frequency, so that all points up
+    to the wanted one are needed (`figures.used_frequencies`)."""
+    advise: Advise | None = None
+    """Remarks on a value at one frequency that only the whole sweep can give."""

@@ -1,0 +1,135 @@
+"""Two-ports in their several forms, in closed form for any number of them at once.
+
+All arrays are (..., 2, 2) complex. S at one real reference impedance (power waves); Y in siemens, Z
+in ohm; the chain matrix relates (V1, I1) to (V2, -I2), so that cascades are products (Pozar,
+"Microwave Engineering", conversion tables; quoted from memory). Where a form does not exist the
+result is not finite, without a warning.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from sitegen.model.arrays import ComplexArray
+
+Entries = np.ndarray[tuple[Any, ...], np.dtype[Any]]
+
+
+def _matrix(a: Entries, b: Entries, c: Entries, d: Entries) -> ComplexArray:
+    shape = np.broadcast_shapes(a.shape, b.shape, c.shape, d.shape)
+    made = np.empty((*shape, 2, 2), dtype=np.complex128)
+    made[..., 0, 0], made[..., 0, 1], made[..., 1, 0], made[..., 1, 1] = a, b, c, d
+    return made
+
+
+def _entries(
+    matrix: ComplexArray,
+) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    return matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 1, 0], matrix[..., 1, 1]
+
+
+def product(left: ComplexArray, right: ComplexArray) -> ComplexArray:
+    """Matrix product of two-by-two matrices."""
+    a, b, c, d = _entries(left)
+    e, f, g, h = _entries(right)
+    return _matrix(a * e + b * g, a * f + b * h, c * e + d * g, c * f + d * h)
+
+
+@np.errstate(all="ignore")
+def inverse(matrix: ComplexArray) -> ComplexArray:
+    """Inverse of two-by-two matrices; Y to Z and back."""
+    a, b, c, d = _entries(matrix)
+    over = 1.0 / (a * d - b * c)
+    return _matrix(d * over, -b * over, -c * over, a * over)
+
+
+@np.errstate(all="ignore")
+def admittance(s: ComplexArray, z_ref_ohm: float) -> ComplexArray:
+    """Y = (1/Z0)(I - S)(I + S)^-1."""
+    s11, s12, s21, s22 = _entries(s)
+    crossed = s12 * s21
+    over = 1.0 / (((1 + s11) * (1 + s22) - crossed) * z_ref_ohm)
+    return _matrix(
+        ((1 - s11) * (1 + s22) + crossed) * over,
+        -2 * s12 * over,
+        -2 * s21 * over,
+        ((1 + s11) * (1 - s22) + crossed) * over,
+    )
+
+
+@np.errstate(all="ignore")
+def impedance(s: ComplexArray, z_ref_ohm: float) -> ComplexArray:
+    """Z = Z0 (I + S)(I - S)^-1."""
+    s11, s12, s21, s22 = _entries(s)
+    crossed = s12 * s21
+    over = z_ref_ohm / ((1 - s11) * (1 - s22) - crossed)
+    return _matrix(
+        ((1 + s11) * (1 - s22) + crossed) * over,
+        2 * s12 * over,
+        2 * s21 * over,
+        ((1 - s11) * (1 + s22) + crossed) * over,
+    )
+
+
+@np.errstate(all="ignore")
+def from_admittance(y: ComplexArray, z_ref_ohm: float) -> ComplexArray:
+    """S = (I - Z0 Y)(I + Z0 Y)^-1."""
+    a, b, c, d = _entries(y * z_ref_ohm)
+    crossed = b * c
+    over = 1.0 / ((1 + a) * (1 + d) - crossed)
+    return _matrix(
+        ((1 - a) * (1 + d) + crossed) * over,
+        -2 * b * over,
+        -2 * c * over,
+        ((1 + a) * (1 - d) + crossed) * over,
+    )
+
+
+@np.errstate(all="ignore")
+def from_impedance(z: ComplexArray, z_ref_ohm: float) -> ComplexArray:
+    """S = (Z/Z0 - I)(Z/Z0 + I)^-1."""
+    a, b, c, d = _entries(z / z_ref_ohm)
+    crossed = b * c
+    over = 1.0 / ((a + 1) * (d + 1) - crossed)
+    return _matrix(
+        ((a - 1) * (d + 1) - crossed) * over,
+        2 * b * over,
+        2 * c * over,
+        ((a + 1) * (d - 1) - crossed) * over,
+    )
+
+
+@np.errstate(all="ignore")
+def chain(s: ComplexArray, z_ref_ohm: float) -> ComplexArray:
+    """Chain (ABCD) matrices; S21 must not be zero."""
+    s11, s12, s21, s22 = _entries(s)
+    crossed = s12 * s21
+    over = 0.5 / s21
+    series = ((1 + s11) * (1 + s22) - crossed) * over * z_ref_ohm
+    shunt = ((1 - s11) * (1 - s22) - crossed) * over / z_ref_ohm
+    return _matrix(
+        ((1 + s11) * (1 - s22) + crossed) * over,
+        series,
+        shunt,
+        ((1 - s11) * (1 + s22) + crossed) * over,
+    )
+
+
+@np.errstate(all="ignore")
+def from_chain(abcd: ComplexArray, z_ref_ohm: float) -> ComplexArray:
+    """S of chain matrices."""
+    a, b, c, d = _entries(abcd)
+    series, shunt = b / z_ref_ohm, c * z_ref_ohm
+    over = 1.0 / (a + series + shunt + d)
+    return _matrix(
+        (a + series - shunt - d) * over,
+        2.0 * (a * d - b * c) * over,
+        2.0 * over,
+        (d + series - shunt - a) * over,
+    )
+
+
+def mirrored(abcd: ComplexArray) -> ComplexArray:
+    """The chain matrix of a reciprocal two-port seen from its other side: A and D exchanged."""
+    a, b, c, d = _entries(abcd)
+    return _matrix(d, b, c, a)

@@ -1,0 +1,160 @@
+"""The parts of a value's uncertainty: what adds to u, and what of them a mean of values keeps.
+
+    u² = u_common² + u_own² + u_touchdowns² + u_instrument² + u_temperature² + u_extraction²
+         + u_declared²                                          (JCGM 100:2008, equation 10)
+
+Which errors are the same, and for which values, is decided here once:
+
+- the calibration's: the same for all values that stand on one calibration, independent between
+  calibrations. (Calibrations made from the same standards share their definitions' errors; a mean
+  over several of them is then less certain than stated, and their difference more.)
+- of shared dummies: the same on the wafer whose die they stand on, for 'one die of the campaign' on
+  all wafers;
+- of an instrument's declared accuracy: the same wherever that instrument of that station measured;
+- of the temperature, and declared with `common`: the same on one wafer. A wafer is placed on the
+  chuck anew, so between wafers they are independent: a difference keeps them.
+- all others: each value its own.
+
+What is the same for two values is taken as fully correlated, with the same sign.
+"""
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sitegen.model.arrays import FloatArray
+from sitegen.model.campaign import CampaignRecord, Parameter, UncertaintySource
+from sitegen.model.device import Device
+from sitegen.model.uncertainty import standard_uncertainty
+
+COMMON = ("u_common", "u_instrument", "u_temperature")
+"""Parts that are the same for the values of a wafer on one calibration."""
+OWN = ("u_own", "u_touchdowns", "u_extraction")
+"""Parts of each value's own."""
+ADDED = (*COMMON, *OWN, "u_declared")
+"""Parts whose squares add to the square of u."""
+INSIDE = ("u_calibration", "u_dummies")
+"""Parts that are inside u_common or u_own and are stated besides."""
+BUDGET = (*INSIDE, *ADDED)
+
+Labels = npt.NDArray[np.object_]
+
+
+def quadrature(*parts: npt.ArrayLike) -> FloatArray:
+    """Parts of shape (n,) in quadrature; NaN is one that is not stated, and stays where all are."""
+    squares = np.array(parts, dtype=np.float64) ** 2
+    total: FloatArray = np.sqrt(np.nansum(squares, axis=0))
+    return np.where(np.isnan(squares).all(axis=0), np.nan, total)
+
+
+def with_own_dummies(campaign: CampaignRecord) -> frozenset[str]:
+    """Devices whose dummies stand on each die: their u_dummies is inside u_own."""
+    return frozenset(
+        one.id
+        for one in campaign.devices
+        if one.deembedding is not None and one.deembedding.taken_from == "each die"
+    )
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What the mean of some values carries of their uncertainty, in the parameter's unit."""
+
+    common: Mapping[Hashable, float]
+    """Standard deviation of the mean by each error that several values share, by its label."""
+    own_square: float
+    """Variance of the mean by errors of each value's own."""
+
+    @property
+    def u_common(self) -> float:
+        """Standard uncertainty of the mean by shared errors."""
+        return float(np.sqrt(sum(one**2 for one in self.common.values())))
+
+    @property
+    def u_own(self) -> float:
+        """Standard uncertainty of the mean by each value's own errors."""
+        return float(np.sqrt(self.own_square))
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty of the mean."""
+        return float(np.hypot(self.u_common, self.u_own))
+
+    def minus(self, other: "Carried") -> "Carried":
+        """What the difference of two means carries: an error that both share cancels."""
+        labels = {**self.common, **other.common}
+        return Carried(
+            {one: self.common.get(one, 0.0) - other.common.get(one, 0.0) for one in labels},
+            self.own_square + other.own_square,
+        )
+
+
+def carried_by_mean(
+    rows: pd.DataFrame,
+    parameter: Parameter,
+    devices: Mapping[str, Device],
+    instruments: Mapping[str, str],
+) -> Carried | None:
+    """What the mean of these values of one parameter and condition carries.
+
+    rows: of `RESULT_COLUMNS`, n of them. instruments: which instrument measured each wafer; wafers
+    that are not in it share one. None without a value, or where a value has no stated u.
+    """
+    if rows.empty or rows["u"].isna().any():
+        return None
+    weight = 1.0 / len(rows)
+    common: dict[Hashable, float] = {}
+    for kind, u, labels in _shared(rows, parameter, devices[parameter.device], instruments):
+        code, names = pd.factorize(labels)
+        for name, total in zip(names, np.bincount(code, u), strict=True):
+            if total > 0:
+                common[kind, name] = weight * float(total)
+    each_its_own = tuple(one for one in parameter.uncertainty if not one.common)
+    declared = _declared(rows, parameter, each_its_own)
+    own = quadrature(*(_column(rows, name) for name in OWN), declared)
+    return Carried(common, float(np.nansum(own**2)) * weight**2)
+
+
+def _shared(
+    rows: pd.DataFrame, parameter: Parameter, device: Device, instruments: Mapping[str, str]
+) -> list[tuple[str, FloatArray, Labels]]:
+    """Each kind of shared error: its size at each row, and a label of what shares it."""
+    wafer = rows["wafer"].to_numpy(dtype=object).astype(str)
+    everywhere = np.full(len(rows), "")
+    named = rows["calibration"]
+    calibration = np.where(named.isna(), np.char.add("wafer ", wafer), named.astype(str))
+    whole, of_calibration = _column(rows, "u_common"), _column(rows, "u_calibration")
+    of_calibration = np.where(np.isnan(of_calibration), whole, of_calibration)
+    of_dummies = np.sqrt(np.maximum(whole**2 - of_calibration**2, 0.0))
+    taken_from = device.deembedding.taken_from if device.deembedding else ""
+    measured_by = np.array([instruments.get(one, "") for one in wafer])
+    parts = [
+        ("calibration", of_calibration, calibration),
+        ("dummies", of_dummies, everywhere if taken_from == "one die of the campaign" else wafer),
+        ("instrument", _column(rows, "u_instrument"), measured_by),
+        ("temperature", _column(rows, "u_temperature"), wafer),
+        *(
+            (f"declared {place}", _declared(rows, parameter, (source,)), wafer)
+            for place, source in enumerate(parameter.uncertainty)
+            if source.common
+        ),
+    ]
+    return [(kind, np.nan_to_num(u), labels) for kind, u, labels in parts]
+
+
+def _column(rows: pd.DataFrame, name: str) -> FloatArray:
+    """A part of u; NaN where the rows do not have it."""
+    if name not in rows:
+        return np.full(len(rows), np.nan)
+    return rows[name].to_numpy(dtype=np.float64)
+
+
+def _declared(
+    rows: pd.DataFrame, parameter: Parameter, sources: tuple[UncertaintySource, ...]
+) -> FloatArray:
+    """What these of the parameter's declared sources say of each value."""
+    part = parameter.model_copy(update={"uncertainty": sources})
+    return standard_uncertainty(part, rows["value"].to_numpy(dtype=np.float64))

@@ -1,0 +1,140 @@
+"""What a station's page says of its control dies."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from sitegen import addresses, units
+from sitegen.model.campaign import CampaignRecord
+from sitegen.model.device_results import ControlResult
+from sitegen.model.results import CampaignResults, Drawing
+from sitegen.render.figures import figure
+from sitegen.render.marks import marked
+from sitegen.render.phrases import (
+    capital,
+    counted,
+    die_name,
+    figure_of,
+    instant,
+    link,
+    number_of,
+    plain,
+    stated,
+)
+from sitegen.render.pieces import Cell, Column, Figure, Link, Row, Table
+
+
+@dataclass(frozen=True, slots=True)
+class ControlView:
+    """One control die."""
+
+    id: str
+    title: str
+    lead: tuple[Markup, ...]
+    chart: tuple[Figure, ...]
+    readings: Table
+
+
+def control_views(
+    station: str, results: CampaignResults, drawings: Mapping[str, Drawing]
+) -> tuple[ControlView, ...]:
+    """Each control die of a station. drawings: 'control-<id>'."""
+    page = addresses.station(station)
+    return tuple(
+        _view(control, results.context.record, drawings.get(f"control-{control.record.id}"), page)
+        for control in results.controls
+        if control.station == station
+    )
+
+
+def _view(
+    control: ControlResult, record: CampaignRecord, drawing: Drawing | None, page: str
+) -> ControlView:
+    name = next(one.name for one in record.parameters if one.id == control.record.parameter)
+    identity = f"control-{control.record.id}"
+    return ControlView(
+        id=identity,
+        title=f"Control die {control.record.id}",
+        lead=_lead(control, name, page),
+        chart=(figure(drawing, page, None, Link("Table", f"#{identity}-readings")),)
+        if drawing is not None
+        else (),
+        readings=_readings(control, identity),
+    )
+
+
+def _lead(control: ControlResult, name: str, page: str) -> tuple[Markup, ...]:
+    declared, unit = control.record, control.unit
+    where = link(
+        f"die {die_name(*declared.die)} of wafer {declared.wafer}",
+        addresses.relative(addresses.die(declared.wafer, *declared.die), page),
+    )
+    said = [
+        Markup("{} of {} under {} was measured {}; each must lie within {} of {}.").format(
+            capital(name),
+            where,
+            declared.condition,
+            counted(len(control.readings), "time"),
+            stated(declared.bound, unit),
+            stated(control.reference, unit),
+        )
+    ]
+    if control.failed_at is not None:
+        since = (
+            f"after {instant(control.lost_after)}" if control.lost_after is not None else "at all"
+        )
+        said.append(
+            Markup(
+                "It was out of its bound at {}: values of the station taken {} have lost their"
+                " standing."
+            ).format(instant(control.failed_at), since)
+        )
+    if control.reproducibility is not None:
+        said.append(
+            Markup("From reading to reading the whole chain reproduces it to {} (1 s).").format(
+                stated(float(f"{control.reproducibility:.2g}"), unit)
+            )
+        )
+    if control.drift_per_hour is not None and control.drift_p is not None:
+        slope = stated(float(f"{control.drift_per_hour:.2g}"), unit)
+        word = "It drifts" if control.drifting else "A drift is not significant"
+        said.append(
+            Markup("{}: {} per hour (p = {}).").format(word, slope, figure_of(control.drift_p, 2))
+        )
+    return tuple(said)
+
+
+def _readings(control: ControlResult, identity: str) -> Table:
+    factor, unit = units.shown_unit([one.value for one in control.readings], control.unit)
+    return Table(
+        id=f"{identity}-readings",
+        caption=f"Readings of control die {control.record.id}" + (f", in {unit}" if unit else ""),
+        columns=(
+            Column("Time"),
+            Column("Touchdown", True),
+            Column("Value", True),
+            Column("u", True),
+            Column("From the reference", True),
+            Column("Outcome"),
+        ),
+        rows=tuple(
+            Row(
+                Cell(instant(one.at)),
+                (
+                    Cell(number_of(one.touchdown), str(one.touchdown), True),
+                    Cell(units.number(one.value * factor, 5), plain(one.value), True),
+                    Cell(
+                        units.MISSING if one.u is None else units.number(one.u * factor, 2),
+                        plain(one.u),
+                        True,
+                    ),
+                    Cell(units.number(one.difference * factor, 3), plain(one.difference), True),
+                    Cell(marked(one.outcome), one.outcome),
+                ),
+            )
+            for one in control.readings
+        ),
+        empty="No reading of this die has standing.",
+        ordered=True,
+    )

@@ -296,7 +296,7 @@ def _uncertainty_findings(
         return parameter.lower is not None or parameter.upper is not None
 
     guarded = campaign.decision.rule == "guarded"
-    propagated = {one.parameter for one in parameters if one.summary.u_common is not None}
+    stated = {one.parameter for one in parameters if one.summary.u is not None}
     return [
         Finding(
             "no uncertainty stated",
@@ -311,5 +311,5 @@ def _uncertainty_findings(
             addresses.parameter(parameter.id),
         )
         for parameter in campaign.parameters
-        if not parameter.uncertainty and parameter.id not in propagated
+        if not parameter.uncertainty and parameter.id not in stated
     ]

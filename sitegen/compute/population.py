@@ -73,13 +73,18 @@ def _parameter_result(
         condition=condition,
         wafer=wafer,
         summary=summary_of(rows, parameter, devices),
-        zones={zone: summary_of(rows[rows["zone"] == zone], parameter, devices) for zone in ZONES},
+        zones={zone: summary_of(rows[rows["zone"] == zone], parameter, None) for zone in ZONES},
         outcomes={word: int(found.get(word, 0)) for word in OUTCOMES},
     )
 
 
-def summary_of(rows: pd.DataFrame, parameter: Parameter, devices: Mapping[str, Device]) -> Summary:
-    """Summary of one group of values of a parameter that count."""
+def summary_of(
+    rows: pd.DataFrame, parameter: Parameter, devices: Mapping[str, Device] | None
+) -> Summary:
+    """Summary of one group of values of a parameter that count.
+
+    devices: by id, for the uncertainty of the mean; None: it is not wanted.
+    """
     without = rows["standing"] == "without standing"
     valid = rows[~without & rows["value"].notna()]
     found = summarise(
@@ -90,8 +95,13 @@ def summary_of(rows: pd.DataFrame, parameter: Parameter, devices: Mapping[str, D
         parameter.distribution,
     )
     censored = found.n_below_floor + found.n_not_reached
-    carried = None if censored else carried_by_mean(valid, parameter, devices, INSTRUMENTS)
-    budget = {name: _median(valid[name]) for name in BUDGET}
+    carried = (
+        None
+        if censored or devices is None
+        else carried_by_mean(valid, parameter, devices, INSTRUMENTS)
+    )
+    wanted = BUDGET if devices is not None else ("u_common", "u_own")
+    budget = {name: _median(valid[name]) for name in wanted}
     return Summary(
         n=found.n,
         missing=len(rows) - len(valid) - int(without.sum()),

@@ -139,7 +139,7 @@ def _of_parameter(
     details: dict[str, FloatArray] = {}
     for alike in sweeps.alike(taken_by, places):
         wanted, of_places = _wanted(taken_by, device, alike.z_ref_ohm), alike.places
-        no_value[of_places] = _why_none(alike, taken_by, sweeps.stripped)
+        no_value[of_places] = _why_none_at_all(alike, taken_by)
         if alike.missing:
             continue
         taken = take(wanted, alike.frequency_hz, alike.inner, alike.cold)
@@ -155,12 +155,12 @@ def _of_parameter(
         ):
             columns[name][of_places] = (scale if name == "value" else abs(scale)) * values
         remarks[of_places] = _remarks(wanted, alike, taken, propagated, device)
-        _say_why(no_value, alike, taken)
+        if no_value[of_places[0]] == "":
+            no_value[of_places] = _why_none(alike, taken, sweeps.stripped)
         for name, values in {**propagated.by_source(), EXTRACTION: extraction}.items():
             by_source.setdefault(name, np.full(n, np.nan))[of_places] = abs(scale) * values
         for name, values in estimate.details.items():
             details.setdefault(name, np.full(n, np.nan))[of_places] = values
-    no_value[~np.isnan(columns["value"])] = ""
     return _Found({**columns, "remarks": remarks, "no_value": no_value}, by_source, details)
 
 
@@ -215,34 +215,33 @@ def _remarks(
     return joined
 
 
-def _say_why(no_value: Texts, alike: Alike, taken: Taken) -> None:
-    """The estimator's reason where nothing else is in its way."""
-    told = no_value[alike.places]
-    unknown = np.isnan(taken.at_used[:, -1]).all(axis=(1, 2))
-    by_estimate = np.where(unknown, "not determined at this frequency", taken.estimate.no_value)
-    no_value[alike.places] = np.where(told == "", by_estimate, told)
-
-
-def _why_none(alike: Alike, taken_by: FromSweep, stripped: StrippedGroup) -> Texts:
-    """Why a sweep cannot give a value whatever the estimator; empty where it can."""
-    n, corrected = len(alike.rows), stripped.corrected
+def _why_none_at_all(alike: Alike, taken_by: FromSweep) -> str:
+    """Why no sweep of a group can give a value; empty where one can."""
     lowest, highest = float(alike.frequency_hz[0]), float(alike.frequency_hz[-1])
     span = f"the sweep from {frequency(lowest)} to {frequency(highest)}"
     at_hz, window_hz = taken_by.frequency_hz, taken_by.window_hz
-    if alike.missing:
-        return np.full(n, alike.missing, dtype=object)
     if at_hz is not None and not lowest <= at_hz <= highest:
-        return np.full(n, f"{frequency(at_hz)} lies outside {span}", dtype=object)
+        return f"{frequency(at_hz)} lies outside {span}"
     if window_hz is not None:
         inside = (alike.frequency_hz >= window_hz[0]) & (alike.frequency_hz <= window_hz[1])
         if not inside.any():
             window = f"{frequency(window_hz[0])} to {frequency(window_hz[1])}"
-            return np.full(n, f"no point of {span} lies in the window {window}", dtype=object)
-    told = np.full(n, "", dtype=object)
-    unsolved = np.isnan(corrected.group.s[alike.rows]).all(axis=(1, 2, 3))
-    for place in np.flatnonzero(unsolved):
-        reason = reason_text(int(corrected.evidence.reasons[alike.rows[place]]))
-        told[place] = f"not corrected: {reason}" if reason else "not determined at this frequency"
-    bare = np.isnan(alike.inner).all(axis=(1, 2, 3)) & ~unsolved
-    told[bare] = "not de-embedded: no dummies serve this sweep"
+            return f"no point of {span} lies in the window {window}"
+    return alike.missing
+
+
+def _why_none(alike: Alike, taken: Taken, stripped: StrippedGroup) -> Texts:
+    """Why a sweep gives no value; empty where it gives one."""
+    corrected = stripped.corrected
+    told = np.full(len(alike.rows), "", dtype=object)
+    for place in np.flatnonzero(np.isnan(taken.estimate.value)):
+        row = alike.rows[place]
+        if np.isnan(corrected.group.s[row]).all():
+            reason = reason_text(int(corrected.evidence.reasons[row]))
+            told[place] = f"not corrected: {reason}" if reason else ""
+        elif np.isnan(alike.inner[place]).all():
+            told[place] = "not de-embedded: no dummies serve this sweep"
+        elif not np.isnan(taken.at_used[place, -1]).all():
+            told[place] = str(taken.estimate.no_value[place])
+        told[place] = told[place] or "not determined at this frequency"
     return told

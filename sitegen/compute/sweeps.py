@@ -1,4 +1,4 @@
-"""A wafer's sweeps: the calibration behind each, correction, and the figures taken from them."""
+"""A wafer's sweeps: the calibration behind each, and their correction."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -13,28 +13,17 @@ from sitegen.compute.dummy_sweeps import DummySweeps
 from sitegen.compute.evidence import REASON_CODES, Evidence, reason_text, rf_evidence
 from sitegen.compute.in_force import CalibrationFacts, Rows
 from sitegen.compute.rf.checks import likeness
-from sitegen.compute.rf.figures import FIGURES, figure_at
-from sitegen.compute.rf.propagation import CalibrationUncertainty, Deviation
+from sitegen.compute.rf.propagation import CalibrationUncertainty
 from sitegen.compute.rf.terms import ErrorTerms
-from sitegen.compute.sweep_uncertainty import (
-    Stated,
-    at_frequencies,
-    covariance_of,
-    deviations_of,
-    figure_uncertainty,
-    uncertainty_at,
-)
+from sitegen.compute.sweep_uncertainty import covariance_of
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.campaign import CampaignRecord, Instrument, Parameter, Station
+from sitegen.model.campaign import CampaignRecord, Instrument, Station
 from sitegen.model.device import Device
-from sitegen.model.extraction import FromSweep
-from sitegen.model.figures import FIGURE_UNITS
 from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import SweepGroup
 from sitegen.model.results import TraceGroup
 from sitegen.model.station_state import StationState
 from sitegen.model.wafer import Thermal
-from sitegen.units import conversion, frequency
 
 DIFFERENT_STATE = 1 << REASON_CODES.index("different state")
 
@@ -187,81 +176,6 @@ def _check_frequency_lists(
     )
 
 
-def values_from_sweeps(
-    corrected: CorrectedGroup, parameters: tuple[Parameter, ...], setting: WaferSetting
-) -> pd.DataFrame:
-    """Rows of values, in each parameter's unit, that are taken from one group of sweeps.
-
-    Rows have the keys of the sweeps, the parameter and its value, and what stands behind them. A
-    value that could not be determined is NaN, and `no_value` says why.
-    """
-    group, evidence = corrected.group, corrected.evidence
-    keys = joined_evidence(group.keys.to_pandas(), evidence)
-    parts = []
-    for parameter in parameters:
-        if parameter.from_sweep is None or parameter.device != group.device:
-            continue
-        figure, at_hz = parameter.from_sweep.figure, parameter.from_sweep.frequency_hz or 0.0
-        unit = conversion(FIGURE_UNITS[figure], parameter.unit)
-        values = np.full(len(keys), np.nan)
-        impedances = reference_impedances_ohm(corrected, setting)
-        for z_ref_ohm in np.unique(impedances):
-            mine = impedances == z_ref_ohm
-            two_port = _as_two_port(group.s[mine])
-            values[mine] = unit * figure_at(
-                FIGURES[figure], two_port, group.frequency_hz, at_hz, float(z_ref_ohm)
-            )
-        stated = _stated(corrected, parameter.from_sweep, setting)
-        wanted = keys["condition"].isin(parameter.conditions).to_numpy()
-        rows = keys[wanted].copy()
-        rows["parameter"] = parameter.id
-        rows["value"] = values[wanted]
-        rows["u_common"] = abs(unit) * stated.common[wanted]
-        rows["u_own"] = abs(unit) * stated.own[wanted]
-        rows["no_value"] = _why_no_value(corrected, at_hz)[wanted]
-        parts.append(rows)
-    if not parts:
-        return keys.iloc[:0].assign(
-            parameter="", value=np.nan, u_common=np.nan, u_own=np.nan, no_value=""
-        )
-    table: pd.DataFrame = pd.concat(parts, ignore_index=True)
-    return table
-
-
-def _stated(corrected: CorrectedGroup, wanted: FromSweep, setting: WaferSetting) -> Stated:
-    """Propagated uncertainty of a figure of each sweep; only the points around it are moved."""
-    group = corrected.group
-    nothing = np.full(len(group.s), np.nan)
-    stated = Stated(nothing.copy(), nothing.copy())
-    after = int(np.searchsorted(group.frequency_hz, wanted.frequency_hz))
-    near = slice(max(after - 1, 0), after + 1)
-    frequency_hz = group.frequency_hz[near]
-    port = setting.devices()[group.device].port
-    impedances = reference_impedances_ohm(corrected, setting)
-    for name, mine in _stated_rows(corrected, setting):
-        if not mine.any() or not len(frequency_hz):
-            continue
-        s = group.s[mine][:, near]
-        found: dict[bool, list[Deviation]] = {True: [], False: []}
-        for common, one in deviations_of(
-            s,
-            at_frequencies(setting.terms[name], near),
-            uncertainty_at(setting.uncertainties[name], near),
-            port,
-        ):
-            found[common].append(replace(one, values=_as_two_port(one.values)))
-        one_figure = figure_uncertainty(
-            FIGURES[wanted.figure],
-            _as_two_port(s),
-            frequency_hz,
-            wanted.frequency_hz,
-            float(impedances[mine][0]),
-            found,
-        )
-        stated.common[mine], stated.own[mine] = one_figure.common, one_figure.own
-    return stated
-
-
 def joined_evidence(rows: pd.DataFrame, found: Evidence) -> pd.DataFrame:
     """Rows with what stands behind each."""
     return rows.assign(
@@ -272,24 +186,6 @@ def joined_evidence(rows: pd.DataFrame, found: Evidence) -> pd.DataFrame:
         ev_never_verified=found.never_verified,
         ev_detail=found.detail,
     )
-
-
-def _why_no_value(corrected: CorrectedGroup, at_hz: float) -> npt.NDArray[np.object_]:
-    """Why a figure of a sweep would have no value, for each sweep; used where it has none."""
-    group = corrected.group
-    lowest, highest = float(group.frequency_hz[0]), float(group.frequency_hz[-1])
-    if not lowest <= at_hz <= highest:
-        span = f"{frequency(lowest)} to {frequency(highest)}"
-        outside = f"{frequency(at_hz)} lies outside the sweep from {span}"
-        return np.full(len(group.s), outside, dtype=object)
-    unsolved = np.asarray(np.isnan(group.s).all(axis=(1, 2, 3))).tolist()
-    reasons = [reason_text(int(bits)) for bits in corrected.evidence.reasons]
-    told = np.empty(len(reasons), dtype=object)
-    told[:] = [
-        f"not corrected: {reason}" if empty and reason else "not determined at this frequency"
-        for empty, reason in zip(unsolved, reasons, strict=True)
-    ]
-    return told
 
 
 def reference_impedances_ohm(
@@ -303,15 +199,6 @@ def reference_impedances_ohm(
             mine = corrected.evidence.calibration == one.result.record.id
             impedances[mine] = one.result.record.reference_impedance_ohm
     return impedances
-
-
-def _as_two_port(s: ComplexArray) -> ComplexArray:
-    """A one-port sweep as the first port of a two-port whose second port is matched and alone."""
-    if s.shape[-1] == 2:
-        return s
-    widened = np.zeros((*s.shape[:-2], 2, 2), dtype=np.complex128)
-    widened[..., 0, 0] = s[..., 0, 0]
-    return widened
 
 
 def trace_groups(

@@ -1,7 +1,7 @@
 """One wafer: sweeps corrected, values judged, dies decided, counts made. A job of its own."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,6 +10,7 @@ import pyarrow as pa
 from sitegen.compute.controls import control_result, with_controls
 from sitegen.compute.curve_values import values_from_curves
 from sitegen.compute.delivered import with_delivered
+from sitegen.compute.die_tables import on_dies
 from sitegen.compute.dies import expected_values, judge_dies, missing_rows, place_dies, planned_dies
 from sitegen.compute.dummies import Stripped, campaign_dummies, deembed_groups
 from sitegen.compute.dummy_sweeps import DummySweeps
@@ -139,8 +140,13 @@ def control_readings(
     record: WaferRecord, tables: WaferTables, setting: WaferSetting
 ) -> tuple[ControlResult, ...]:
     """What the control dies of one wafer say; their own failures take nothing here."""
-    values = measure(record, tables, setting).values
-    kinds = {one.id: one.kind for one in setting.campaign.parameters}
+    controls = [one for one in setting.campaign.controls if one.wafer == record.id]
+    names = {one.parameter for one in controls}
+    parameters = tuple(one for one in setting.campaign.parameters if one.id in names)
+    few = setting.campaign.model_copy(update={"parameters": parameters})
+    tables = on_dies(tables, {one.die for one in controls}, few)
+    values = measure(record, tables, replace(setting, campaign=few)).values
+    kinds = {one.id: one.kind for one in parameters}
     instruments = {"rf": setting.rf_instrument, "dc": setting.dc_instrument}
     return tuple(
         control_result(
@@ -150,8 +156,7 @@ def control_readings(
             setting.station,
             instruments[kinds[control.parameter]],
         )
-        for control in setting.campaign.controls
-        if control.wafer == record.id
+        for control in controls
     )
 
 

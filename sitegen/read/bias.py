@@ -9,13 +9,24 @@ from sitegen.model.campaign import CampaignRecord
 from sitegen.model.tables import BIAS_PREFIX, Column
 from sitegen.read.columns import Table
 
-FURTHER = f"{BIAS_PREFIX} and the name of a declared bias"
+FURTHER = f"{BIAS_PREFIX} and the name of a declared bias, or of the current at its terminal"
 """What further columns a table with bias may have, in words."""
 
 
 def bias_columns(campaign: CampaignRecord) -> tuple[Column, ...]:
-    """A column for each set point of bias that a condition declares."""
-    names = dict.fromkeys(name for one in campaign.conditions for name in one.bias)
+    """A column for each set point of bias that a condition declares, and for what flows there.
+
+    Beside vds_v also ids_a and id_a can be measured: the drop on the way to the device needs them.
+    """
+    declared = [name for one in campaign.conditions for name in one.bias]
+    currents = [
+        f"i{stem}_a"
+        for name in declared
+        if name.startswith("v") and name.endswith("_v")
+        for stem in (name[1:-2], name[1:2])
+        if stem
+    ]
+    names = dict.fromkeys([*declared, *currents])
     return tuple(
         Column(
             BIAS_PREFIX + name,

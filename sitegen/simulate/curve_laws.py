@@ -6,6 +6,7 @@ x, y: points (p,) of one curve by increasing x, all above the floor and without 
 from collections.abc import Callable, Mapping
 
 import numpy as np
+from scipy import stats
 
 from sitegen.model.arrays import FloatArray
 
@@ -13,7 +14,8 @@ THERMAL_V_PER_K = 8.617333262e-5
 """k/q (CODATA 2018)."""
 ZERO_C_K = 273.15
 _LOCAL = 7
-_NEAR = 0.9
+_NEAR = 0.8
+_DEGREE, _DEGREE_OF_FEW, _FEW = 6, 4, 9
 
 
 def crossing(x: FloatArray, y: FloatArray, current_a: float) -> float:
@@ -39,10 +41,10 @@ def slope_at(x: FloatArray, y: FloatArray, at: float) -> float:
 
 
 def greatest_slope(x: FloatArray, y: FloatArray) -> float:
-    """Greatest dy/dx of the cubic through the points around it.
+    """Greatest dy/dx of the polynomial of degree 6 through the points around it.
 
-    Those around the steepest chord over six steps whose own chord has 0.9 of its slope, seven at
-    least.
+    Those around the steepest chord over six steps whose own chord has 0.8 of its slope, seven at
+    least; with fewer than nine the degree is 4.
     """
     half = _LOCAL // 2
     chord = np.full(len(x), -np.inf)
@@ -54,10 +56,34 @@ def greatest_slope(x: FloatArray, y: FloatArray) -> float:
     while chord[last + 1] >= _NEAR * chord[peak]:
         last += 1
     near = slice(min(first, peak - half), max(last, peak + half) + 1)
-    middle = x[peak]
-    fit = np.polynomial.Polynomial(np.polyfit(x[near] - middle, y[near], 3)[::-1]).deriv()
-    inside = np.linspace(x[near][0], x[near][-1], 20001) - middle
-    return float(fit(inside).max())
+    return _greatest_of_polynomial(x[near] - x[peak], y[near])
+
+
+def _greatest_of_polynomial(x: FloatArray, y: FloatArray) -> float:
+    """Greatest slope of the polynomial through points, where it is known best.
+
+    That is at the place of 101 whose slope less its standard uncertainty (of the points' scatter
+    about the polynomial, widened by Student's t for few points) is greatest; from there one step
+    of Newton's method where it is no longer than a hundredth of the points' range.
+    """
+    degree = _DEGREE_OF_FEW if len(x) < _FEW else _DEGREE
+    coefficients, unscaled = np.polyfit(x, y, degree, cov="unscaled")
+    freedom = len(x) - degree - 1
+    left = y - np.polyval(coefficients, x)
+    widened = stats.t.ppf(0.975, freedom) / stats.norm.ppf(0.975)
+    s = widened * np.sqrt(np.sum(left**2) / freedom)
+    first, second, third = (np.polyder(coefficients, order) for order in (1, 2, 3))
+    at = np.linspace(x[0], x[-1], 101)
+    powers = np.arange(degree, 0, -1)
+    row = np.zeros((len(at), degree + 1))
+    row[:, :-1] = powers * at[:, None] ** (powers - 1)
+    u = s * np.sqrt(np.einsum("ni,ij,nj->n", row, unscaled, row))
+    best = int(np.argmax(np.polyval(first, at) - u))
+    place = at[best]
+    step = -np.polyval(second, place) / np.polyval(third, place)
+    if 0 < best < len(at) - 1 and abs(step) <= (x[-1] - x[0]) / 100:
+        place += step
+    return float(np.polyval(first, place))
 
 
 def volts_per_log(x: FloatArray, y: FloatArray, low_a: float, high_a: float) -> float:

@@ -2,7 +2,8 @@
 
 Worked from admittances of the device itself; nothing here passes through S-parameters but the
 levels at the probe tips. Quantities at the points of a window are combined as the estimator does: a
-cut-off along -20 dB per decade is the mean level over the window, an element the window's median.
+cut-off along -20 dB per decade is the mean level over the window, an element the mean of the middle
+half of the window's points.
 """
 
 from collections.abc import Callable
@@ -29,9 +30,9 @@ def _unilateral(y: ComplexArray, _: FloatArray) -> FloatArray:
 
 
 def _inner(y: ComplexArray) -> ComplexArray:
-    """Without the gate resistance Re(Y11)/Im(Y11)^2."""
+    """Without the gate resistance Re(1/Y11)."""
     z = np.linalg.inv(y)
-    z[..., 0, 0] -= y[..., 0, 0].real / y[..., 0, 0].imag ** 2
+    z[..., 0, 0] -= (1.0 / y[..., 0, 0]).real
     return np.asarray(np.linalg.inv(z))
 
 
@@ -61,16 +62,21 @@ LAWS: dict[str, Law] = {
     "series resistance": lambda y, _: _branch(y).real,
 }
 """By the figure's name; of a figure over a window the quantity at each point."""
-_DECIBELS = {
-    "transit frequency by extrapolation": 20.0,
-    "maximum frequency of oscillation from U": 20.0,
-}
+_CUTOFFS = ("transit frequency by extrapolation", "maximum frequency of oscillation from U")
+_DECIBELS_A_DECADE = 20.0
 
 
 def over_window(figure: str, y: ComplexArray, frequency_hz: FloatArray) -> FloatArray:
     """The figure (n,) from admittances at the window's points, or at its one frequency."""
     points = LAWS[figure](y, 2 * np.pi * frequency_hz)
-    if figure in _DECIBELS:
-        level = points + _DECIBELS[figure] * np.log10(frequency_hz)
-        return np.asarray(10 ** (level.mean(axis=-1) / _DECIBELS[figure]))
-    return np.asarray(np.median(points, axis=-1))
+    if figure in _CUTOFFS:
+        level = points + _DECIBELS_A_DECADE * np.log10(frequency_hz)
+        return np.asarray(10 ** (level.mean(axis=-1) / _DECIBELS_A_DECADE))
+    return _middle_half(points)
+
+
+def _middle_half(points: FloatArray) -> FloatArray:
+    """Mean of the middle half of the points (..., n) by size, those at its ends in part."""
+    n = points.shape[-1]
+    edges = np.clip(np.arange(n + 1) / n, 0.25, 0.75)
+    return np.asarray(np.sort(points, axis=-1) @ (2.0 * np.diff(edges)))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
 from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.perturbations import with_uncertainty
@@ -22,7 +23,7 @@ from sitegen.compute.rf.taken import DEVICE, Corrected, Wanted, take
 from sitegen.compute.rf.terms import term_rows
 from sitegen.compute.sweep_uncertainty import sources_for
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
-from sitegen.model.figures import FigureName, Place
+from sitegen.model.figures import Place
 from tests.compute import simulated_calibration as sc
 from tests.compute.events import instrument
 from tests.compute.rf import forward as fw
@@ -39,7 +40,7 @@ class Case:
     """A figure of a device, taken somewhere."""
 
     device: str
-    figure: FigureName
+    figure: str
     at_hz: float | None = None
     window_hz: tuple[float, float] | None = None
 
@@ -202,7 +203,7 @@ def through_pads(device: ComplexArray) -> dict[str, ComplexArray]:
     }
 
 
-def _symmetric(first: ComplexArray, across: ComplexArray, last: ComplexArray) -> ComplexArray:
+def _symmetric(first: npt.ArrayLike, across: npt.ArrayLike, last: npt.ArrayLike) -> ComplexArray:
     return np.moveaxis(np.array([[first, across], [across, last]]), -1, 0)
 
 

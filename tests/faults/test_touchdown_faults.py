@@ -232,10 +232,11 @@ Simulated; written on {date.today()} by the full form of `test_touchdown_faults.
 
     python -m pytest -m full tests/faults
 
-{SEEDS_IN_FULL} seeds a row; sizes were chosen on other seeds. Three wafers of 97 dies with four parameters,
-each with an earlier map; every wafer has a bowl, a tilt, a ring at its edge and a smooth random
-pattern besides its detail from die to die. A fault counts as found only where the finding names it:
-the touchdowns and no others, the right wafer and orientation, the control die, the parameter.
+{SEEDS_IN_FULL} seeds a row; sizes were chosen on other seeds. Three wafers of 97 dies with four
+parameters, each with an earlier map; every wafer has a bowl, a tilt, a ring at its edge and a
+smooth random pattern besides its detail from die to die. A fault counts as found only where
+the finding names it: the touchdowns and no others, the right wafer and orientation, the control
+die, the parameter.
 
 Sound campaigns with any false alarm: {int(clean.any(axis=1).sum())} of {SEEDS_IN_FULL} ({kinds}).
 

@@ -23,13 +23,30 @@ TRUE_LOAD_INDUCTANCE_PH = 4.337
 """Of the substrate that the seed gives; declared as 4.6 pH, with a standard uncertainty of 0.3."""
 
 PROPAGATED_U: dict[str, dict[str, float]] = {
-    "LRRM": {"H21": 0.0215, "H21B": 0.0212, "C": 3.50e-16, "L": 1.318e-12, "Q": 0.490},
-    "SOLT": {"H21": 0.0229, "H21B": 0.0229, "C": 3.09e-16, "L": 1.264e-12, "Q": 0.493},
-    "one-port": {"LGND": 0.89e-12},
-}
+    "LRRM": {
+        "FT": 1.5e+08, "H21": 0.0193, "FMAX": 8.22e+09, "GMRF": 6.58e-05, "GDSRF": 1.15e-05,
+        "CGS": 2.8e-16, "CGD": 1.86e-17, "S21": 0.0117, "H21B": 0.0193, "C": 3.54e-16,
+        "ESR": 0.123, "L": 1.34e-12, "Q": 0.472, "RLF": 0.0541,
+    },
+    "SOLT": {
+        "FT": 1.99e+08, "H21": 0.0226, "FMAX": 8.62e+09, "GMRF": 6.29e-05, "GDSRF": 1.16e-05,
+        "CGS": 3.01e-16, "CGD": 1.97e-17, "S21": 0.0169, "H21B": 0.0218, "C": 3.18e-16,
+        "ESR": 0.136, "L": 1.24e-12, "Q": 0.485, "RLF": 0.0534,
+    },
+    "one-port": {
+        "LGND": 8.81e-13,
+    },
+}  # fmt: skip
 """What a calibration and the sweep itself add to a figure's standard uncertainty, in its unit: root
 mean square over simulated calibrations that scikit-rf solved; `test_spread.py` works it out again.
 """
+
+CURVE_U: dict[str, float] = {
+    "VTH": 9.0e-4, "GM": 2.5e-5, "ION": 2.8e-5, "SS": 1.2e-4, "DIBL": 8.1e-6, "GMQ": 2.7e-5,
+    "IQ": 3.1e-5, "GDS": 1.1e-6, "BV": 0.044, "NID": 1.0e-3, "RC": 1.4e-3, "RDC": 9.1e-4,
+}  # fmt: skip
+"""What accuracy, temperature and noise of the readings add to a figure of a curve, in its unit:
+root mean square over simulated curves; `test_spread.py` works it out again."""
 
 EDGE_RING = frozenset(
     {(-5, -1), (-5, 0), (-5, 1), (-4, -3), (-4, 3), (-3, -4), (-3, 4), (-1, -5), (-1, 5), (0, -5),

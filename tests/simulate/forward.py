@@ -8,17 +8,26 @@ uncertainty of a figure is taken from simulated calibrations (`demo_expected.PRO
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
+import skrf
 
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.simulate.campaign import analyser_of
+from sitegen.simulate.curve_laws import figure_of
+from sitegen.simulate.curve_tables import KINDS, CurveKind
+from sitegen.simulate.devices_declared import CHAIN_LINKS, DUMMIES, LINE_LENGTH_UM
 from sitegen.simulate.draws import drawn_uncertainty
 from sitegen.simulate.events import calibration_portion
-from sitegen.simulate.parameters import BY_ID, FLOORS_A, PARAMETERS, Measured
+from sitegen.simulate.measured import Measured
+from sitegen.simulate.pads import scattering
+from sitegen.simulate.parameters import BY_ID, FLOORS_A, PARAMETERS
 from sitegen.simulate.scenario import FREQUENCY_HZ, Scenario
+from sitegen.simulate.standards import LIGHT_M_PER_S
 from sitegen.simulate.touched_wafer import TouchedWafer, in_frame
+from sitegen.simulate.true_figures import over_window
 from sitegen.simulate.wafers import wafer_portion
-from tests.simulate.demo_expected import PROPAGATED_U
+from tests.simulate.demo_expected import CURVE_U, PROPAGATED_U
 from tests.simulate.recalibrated import Coefficients, corrected, solved
 
 COVERAGE_FACTOR = 2.0
@@ -43,13 +52,18 @@ class Value:
 
 
 def values_of(scenario: Scenario, number: int) -> list[Value]:
-    """Every value of a wafer: those of its table, and the figures of its sweeps."""
+    """Every value of a wafer: those of its table, and the figures of its sweeps and curves."""
     wafer = TouchedWafer(scenario, number, analyser_of(scenario))
     portion = wafer_portion(wafer)
     found = _from_table(wafer, portion.tables["values.parquet"])
+    found += _from_curves(wafer, portion.tables["curves.parquet"])
+    calibrations = _calibrations(wafer)
+    dummies: dict[str, ComplexArray] = {}
     for name, table in portion.tables.items():
         if name.startswith("sweeps"):
-            found += _from_sweeps(wafer, table)
+            swept = _swept(wafer, calibrations, table)
+            dummies |= {one.device: one.s for one in swept if one.device in DUMMIES}
+            found += [value for one in swept for value in _figures(wafer, one, dummies)]
     return found
 
 
@@ -57,10 +71,10 @@ def decided(
     parameter: Measured, value: float, propagated_u: float = 0.0
 ) -> tuple[str, bool, float]:
     """Outcome under the guarded rule with k = 2 and r = 1, whether below the floor, and margin."""
-    declared = float(drawn_uncertainty(parameter, np.array([value]))[0]) if parameter.sources else 0
+    declared = float(drawn_uncertainty(parameter, np.array([value]))[0])
     u = float(np.hypot(declared, propagated_u))
     floor_a = FLOORS_A[parameter.range_path] if parameter.range_path else 0.0
-    below = abs(value) < floor_a
+    below = parameter.tabled and abs(value) < floor_a
     bound = floor_a if below else value
     lower = -np.inf if parameter.lower is None else parameter.lower
     upper = np.inf if parameter.upper is None else parameter.upper
@@ -68,7 +82,7 @@ def decided(
         return "no limits", below, np.inf
     guard = COVERAGE_FACTOR * u
     limits = np.array([lower, lower + guard, upper - guard, upper])
-    margin = float(np.min(np.abs(limits - bound)) / u)
+    margin = float(np.min(np.abs(limits - bound)) / u) if u else np.inf
     if not below and not lower <= value <= upper:
         return "outside", below, margin
     return ("within" if limits[1] <= bound <= limits[2] else "not proven"), below, margin
@@ -90,33 +104,158 @@ def _from_table(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
     ]
 
 
-def _from_sweeps(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
+def _from_curves(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
+    """Figures of curves by their own laws, from readings above the floor."""
+    back = {in_frame(wafer.plan, die): die for die in wafer.scenario.grid.dies}
+    rows = table.to_pandas()
+    rows["range"] = rows["range"].astype(object)
+    found = []
+    for keys, curve in rows.groupby(["curve", "die_x", "die_y", "touchdown"], sort=False):
+        kind = KINDS[str(keys[0])]
+        x, families = _families(kind, curve)
+        celsius = float(curve["temperature_c"].iloc[0])
+        for parameter in PARAMETERS:
+            if parameter.curve is None or parameter.curve["curve"] != kind.id:
+                continue
+            taken, scale = dict(parameter.curve), 1.0
+            if taken["figure"] == "resistance of one contact":
+                taken["figure"], scale = "four-terminal resistance", 1.0 / CHAIN_LINKS
+            value = scale * figure_of(taken, x, families, celsius)
+            if np.isinf(value):  # not reached
+                value = float(curve[kind.swept].max())
+            made = _value(
+                wafer,
+                back[int(keys[1]), int(keys[2])],
+                parameter,
+                parameter.conditions[0],
+                int(keys[3]),
+                _hours(wafer, curve["measured_at"].iloc[0]),
+                value,
+                CURVE_U.get(parameter.id, 0.0),
+            )
+            found.append(made)
+    return found
+
+
+def _families(
+    kind: CurveKind, curve: pd.DataFrame
+) -> tuple[FloatArray, dict[float, FloatArray]]:
+    """What was set, and readings by the stepped value; below the floor an exceeding small one."""
+    steps = curve[kind.stepped] if kind.stepped else pd.Series(0.0, index=curve.index)
+    families, x = {}, np.empty(0)
+    for step, rows in curve.groupby(steps):
+        x = rows[kind.swept].to_numpy(dtype=np.float64)
+        y = rows[kind.measured].to_numpy(dtype=np.float64)
+        if kind.measured != "v_v":
+            floor = np.array([FLOORS_A[name, "triaxial"] for name in rows["range"]])
+            y = np.where(y < floor, 1e-30, y)
+        families[float(step)] = y
+    return x, families
+
+
+@dataclass(frozen=True, eq=False)
+class _Swept:
+    """One sweep of a wafer, corrected."""
+
+    device: str
+    condition: str
+    die: tuple[int, int]
+    touchdown: int
+    hours: float
+    method: str
+    frequency_hz: FloatArray
+    s: ComplexArray
+
+
+def _swept(
+    wafer: TouchedWafer,
+    calibrations: dict[str, tuple[FloatArray, Coefficients]],
+    table: pa.Table,
+) -> list[_Swept]:
     n_freq = len(FREQUENCY_HZ)
     keys = table.take(np.arange(0, len(table), n_freq)).to_pylist()
     ports = 2 if "s21_re" in table.column_names else 1
     back = {in_frame(wafer.plan, die): die for die in wafer.scenario.grid.dies}
     s = _matrix(table, ports).reshape(len(keys), n_freq, ports, ports)
-    calibrations = _calibrations(wafer)
     found = []
     for row, sweep in zip(keys, s, strict=True):
         hours = _hours(wafer, row["measured_at"])
         plan = wafer.scenario.calibration_at(hours, ports)
-        raw = row["device"] != "line"
         frequency_hz, coefficients = calibrations[plan.id]
-        kept = np.isin(FREQUENCY_HZ, frequency_hz)
-        s_true = corrected(coefficients, sweep[kept]) if raw else sweep[kept]
-        for parameter in PARAMETERS:
-            if (
-                parameter.figure is not None
-                and parameter.device == row["device"]
-                and row["condition"] in parameter.conditions
-            ):
-                place = int(np.flatnonzero(parameter.frequency_hz == frequency_hz)[0])
-                value = figure(parameter.figure, s_true[place], parameter.frequency_hz)
-                die = back[row["die_x"], row["die_y"]]
-                u = PROPAGATED_U[plan.method].get(parameter.id, 0.0) if raw else 0.0
-                found.append(_value(wafer, die, parameter, row["condition"], 1, hours, value, u))
+        kept = sweep[np.isin(FREQUENCY_HZ, frequency_hz)]
+        raw = row["device"] != "line"
+        found.append(
+            _Swept(
+                row["device"],
+                row["condition"],
+                back[row["die_x"], row["die_y"]],
+                row["touchdown"],
+                hours,
+                plan.method if raw else "",
+                frequency_hz,
+                corrected(coefficients, kept) if raw else kept,
+            )
+        )
     return found
+
+
+def _figures(wafer: TouchedWafer, one: _Swept, dummies: dict[str, ComplexArray]) -> list[Value]:
+    """Every figure that a parameter takes from a sweep."""
+    found = []
+    inner = without_pads(one.s, dummies) if one.device == "hemt" else one.s
+    for parameter in PARAMETERS:
+        if (
+            parameter.figure is None
+            or parameter.device != one.device
+            or one.condition not in parameter.conditions
+        ):
+            continue
+        s = inner if parameter.deembedded else one.s
+        value = placed(parameter, s, one.frequency_hz)
+        u = PROPAGATED_U[one.method].get(parameter.id, 0.0) if one.method else 0.0
+        found.append(
+            _value(
+                wafer, one.die, parameter, one.condition, one.touchdown, one.hours, value, u
+            )
+        )
+    return found
+
+
+def without_pads(s: ComplexArray, dummies: dict[str, ComplexArray]) -> ComplexArray:
+    """Open-short: Z = (Y - Y_open)^-1 - (Y_short - Y_open)^-1 (Koolen 1991, from memory)."""
+    y, y_open, y_short = (
+        admittance(one) for one in (s, dummies["dummy-open"], dummies["dummy-short"])
+    )
+    z = np.linalg.inv(y - y_open) - np.linalg.inv(y_short - y_open)
+    return scattering(np.linalg.inv(z))
+
+
+def admittance(s: ComplexArray) -> ComplexArray:
+    """(1 + S)^-1 (1 - S) / Z."""
+    unit = np.eye(s.shape[-1])
+    return np.asarray(np.linalg.solve(unit + s, unit - s) / Z_REF_OHM)
+
+
+def placed(parameter: Measured, s: ComplexArray, frequency_hz: FloatArray) -> float:
+    """A parameter's figure from a sweep (n_freq, n, n), at its place."""
+    name = str(parameter.figure)
+    if name == "self-resonance":
+        return _resonance(s, frequency_hz)
+    if parameter.window_hz is None:
+        place = int(np.flatnonzero(parameter.frequency_hz == frequency_hz)[0])
+        return figure(name, s[place], parameter.frequency_hz)
+    low, high = parameter.window_hz
+    inside = (frequency_hz >= low) & (frequency_hz <= high)
+    return float(over_window(name, admittance(s[inside]), frequency_hz[inside]))
+
+
+def _resonance(s: ComplexArray, frequency_hz: FloatArray) -> float:
+    """Where Im(Y11) w, which is smooth there, rises through 0: of the line around it."""
+    rising = admittance(s)[:, 0, 0].imag * frequency_hz
+    i = int(np.flatnonzero((rising[:-1] < 0) & (rising[1:] >= 0))[0])
+    near = slice(i - 3, i + 5)
+    slope, level = np.polyfit(frequency_hz[near] - frequency_hz[i], rising[near], 1)
+    return float(frequency_hz[i] - level / slope)
 
 
 def _calibrations(wafer: TouchedWafer) -> dict[str, tuple[FloatArray, Coefficients]]:
@@ -137,22 +276,28 @@ def _matrix(table: pa.Table, ports: int) -> ComplexArray:
 
 
 def figure(name: str, s: ComplexArray, frequency_hz: float) -> float:
-    """A figure of one S-matrix, by the admittance matrix (I + S)^-1 (I - S) / Z."""
+    """A figure of one S-matrix."""
     if name == "s21 magnitude":
         return float(20 * np.log10(abs(s[1, 0])))
     if name == "s21 phase":
         return float(np.degrees(np.angle(s[1, 0])))
-    unit = np.eye(len(s))
-    y = np.linalg.solve(unit + s, unit - s) / Z_REF_OHM
-    omega = 2 * np.pi * frequency_hz
-    return float(
-        {
-            "inductance": lambda: (1 / y[0, 0]).imag / omega,
-            "inductor quality": lambda: -y[0, 0].imag / y[0, 0].real,
-            "capacitance": lambda: 1 / ((1 / y[0, 1]).imag * omega),
-            "h21 magnitude": lambda: 20 * np.log10(abs(y[1, 0] / y[0, 0])),
-        }[name]()
-    )
+    if name in ("attenuation per length", "effective permittivity", "characteristic impedance"):
+        return _line_figure(name, s, frequency_hz)
+    at = np.array([frequency_hz])
+    return float(over_window(name, admittance(s)[None], at))
+
+
+def _line_figure(name: str, s: ComplexArray, frequency_hz: float) -> float:
+    """From the chain matrix: cosh of gamma l is (A + D)/2, the impedance sqrt(B/C)."""
+    chain = skrf.network.s2a(s[None], np.full(2, Z_REF_OHM))[0]
+    if name == "characteristic impedance":
+        return float(np.sqrt(chain[0, 1] / chain[1, 0]).real)
+    gamma_l = complex(np.arccosh((chain[0, 0] + chain[1, 1]) / 2))
+    length_m = LINE_LENGTH_UM * 1e-6
+    if name == "attenuation per length":
+        return abs(gamma_l.real) * 20 / np.log(10) / length_m
+    turn = 2 * np.pi * frequency_hz * length_m / LIGHT_M_PER_S
+    return float(-((gamma_l / turn) ** 2).real)
 
 
 def _hours(wafer: TouchedWafer, stamped: object) -> float:
@@ -170,8 +315,6 @@ def _value(
     propagated_u: float = 0.0,
 ) -> Value:
     outcome, below, margin = decided(parameter, value, propagated_u)
-    if outcome != "no limits" and not parameter.sources and not propagated_u:
-        outcome = "not assessable"
     return Value(
         wafer.plan.id, die, parameter.id, condition, touchdown, hours, value, outcome, below, margin
     )
@@ -193,7 +336,11 @@ def standing_values(scenario: Scenario, number: int) -> list[Value]:
 
 
 def reason_against(scenario: Scenario, value: Value) -> str:
-    """Why an RF value has no standing, from the scenario's own times; empty where it has."""
+    """Why a value has no standing, from the scenario's own times and touches; empty where it has."""
+    device = BY_ID[value.parameter].device
+    for one in scenario.plants.touches:
+        if (scenario.wafers[one.wafer].id, one.die, one.device) == (value.wafer, value.die, device):
+            return "contact check missing" if one.unchecked else "contact check failed"
     if BY_ID[value.parameter].kind == "dc":
         return ""
     ports = 1 if value.parameter == "LGND" else 2

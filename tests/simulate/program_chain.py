@@ -15,14 +15,10 @@ import numpy as np
 from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.correction import correct_sweeps
 from sitegen.compute.perturbations import with_uncertainty
-from sitegen.compute.rf.figures import FIGURES, figure_at
-from sitegen.compute.rf.propagation import Deviation
-from sitegen.compute.sweep_uncertainty import (
-    at_frequencies,
-    deviations_of,
-    figure_uncertainty,
-    uncertainty_at,
-)
+from sitegen.compute.rf.figures import FIGURES, Surroundings, figure_at
+from sitegen.compute.rf.propagated import Swept, propagate
+from sitegen.compute.rf.taken import DEVICE, Corrected, Wanted, take
+from sitegen.compute.sweep_uncertainty import sources_for
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import Instrument, Parameter
@@ -30,9 +26,11 @@ from sitegen.model.extraction import FromSweep
 from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
 from sitegen.model.simulated import Portion
 from sitegen.model.uncertainty import standard_uncertainty
-from sitegen.simulate.draws import measured
+from sitegen.simulate.devices_declared import LINE_LENGTH_UM
+from sitegen.simulate.draws import SURFACE_U_C, measured
 from sitegen.simulate.networks import Z_REF_OHM
 from sitegen.simulate.parameters import PARAMETERS
+from sitegen.simulate.set_points import TEMPERATURE_OF
 from sitegen.simulate.station_records import station_record
 from sitegen.simulate.sweeps import Figures
 from tests.simulate.seeds import CHAIN_HZ, METHODS, Method, demo, dies, draw
@@ -42,12 +40,17 @@ TABLE = "table"
 _CHUNK = 500
 """Seeds whose sweeps are in memory at once."""
 _COVERAGE_FACTOR = 1.96
-DECLARED = {
-    one.id: Parameter.model_validate(one.record(), strict=False)
+COVERED = {
+    one.id: one
     for one in PARAMETERS
-    if one.sources
+    if one.tabled or (one.frequency_hz and (one.device != "hemt" or not one.deembedded))
 }
-"""The parameters with a declared uncertainty, as the program reads them."""
+"""Values of the table, and figures of sweeps at one frequency at the probe tips; coverage of
+de-embedded figures and of those over windows has its own test."""
+DECLARED = {
+    name: Parameter.model_validate(one.record(), strict=False) for name, one in COVERED.items()
+}
+"""The same as the program reads them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,10 +71,12 @@ class Values:
 
     def normalised(self, scale: float = 1.0) -> FloatArray:
         """Deviations from the truth in the program's u, (n_seed,)."""
-        declared = standard_uncertainty(DECLARED[self.parameter], self.value)
-        return np.asarray(
-            (self.value - self.true) / (scale * np.hypot(declared, self.propagated_u))
-        )
+        parameter, covered = DECLARED[self.parameter], COVERED[self.parameter]
+        none = np.zeros(len(self.value))
+        declared = standard_uncertainty(parameter, self.value) if covered.sources else none
+        warm = covered.per_c * SURFACE_U_C[TEMPERATURE_OF[covered.conditions[0]]]
+        u = np.sqrt(declared**2 + self.propagated_u**2 + warm**2)
+        return np.asarray((self.value - self.true) / (scale * u))
 
     def share(self, scale: float = 1.0) -> float:
         """`covered` as a share of the seeds."""
@@ -133,7 +138,12 @@ def _figures(method: Method, seeds: range) -> list[Values]:
         name, wanted = parameter.id, parameter.from_sweep
         mine = [one for one in by_device[parameter.device] if name in one.true]
         s = np.stack([one.s for one in mine])
-        value = figure_at(FIGURES[wanted.figure], s, CHAIN_HZ, wanted.frequency_hz, Z_REF_OHM)
+        assert wanted.frequency_hz is not None
+        assert wanted.frequency_hz is not None
+        length_m = LINE_LENGTH_UM * 1e-6
+        value = figure_at(
+            FIGURES[wanted.figure], s, CHAIN_HZ, wanted.frequency_hz, Z_REF_OHM, length_m
+        )
         true = np.concatenate([one.true[name] for one in mine])
         u = np.array([one.propagated_u[name] for one in mine])
         found.append(Values(name, method, value, true, u))
@@ -174,25 +184,14 @@ def _propagated(calibration: SolvedCalibration, s: ComplexArray, wanted: FromSwe
     """What the program propagates to a figure of one sweep (1, n_freq, n_port, n_port)."""
     assert calibration.terms is not None and calibration.uncertainty is not None
     assert wanted is not None
-    place = int(np.searchsorted(CHAIN_HZ, wanted.frequency_hz))
-    near = slice(place - 1, place + 1)
-    found: dict[bool, list[Deviation]] = {True: [], False: []}
-    for common, one in deviations_of(
-        s[:, near],
-        at_frequencies(calibration.terms, near),
-        uncertainty_at(calibration.uncertainty, near),
-        1,
-    ):
-        found[common].append(replace(one, values=_as_two_port(one.values)))
-    stated = figure_uncertainty(
-        FIGURES[wanted.figure],
-        _as_two_port(s[:, near]),
-        CHAIN_HZ[near],
-        wanted.frequency_hz,
-        Z_REF_OHM,
-        found,
-    )
-    return float(np.hypot(stated.common[0], stated.own[0]))
+    figure = FIGURES[wanted.figure]
+    at = Wanted(figure, "frequency", Surroundings(Z_REF_OHM), wanted.frequency_hz)
+    taken = take(at, CHAIN_HZ, s)
+    assert taken is not None
+    sources = sources_for(calibration.terms, calibration.uncertainty, s.shape[-1], 1)
+    swept = Swept(CHAIN_HZ, Corrected(s), {DEVICE: "its calibration"})
+    found = propagate(at, taken, swept, {"its calibration": sources}, shared=False)
+    return float(np.sqrt(found.calibration[0] + found.own[0]))
 
 
 def _as_two_port(s: ComplexArray) -> ComplexArray:

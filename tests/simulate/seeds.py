@@ -6,7 +6,7 @@ random, at a time chosen at random up to five hours after the calibration. Nothi
 `sitegen.compute`.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
@@ -18,15 +18,17 @@ from sitegen.model.simulated import Portion
 from sitegen.simulate.campaign import analyser_of
 from sitegen.simulate.demo import demo_scenario
 from sitegen.simulate.events import calibration_portion
-from sitegen.simulate.parameters import BIAS_SWEEP
 from sitegen.simulate.process import Truth, wafer_truth
 from sitegen.simulate.reading import USUAL
 from sitegen.simulate.scenario import FREQUENCY_HZ, CalibrationPlan, Plants, Scenario
+from sitegen.simulate.devices_declared import DUMMIES
+from sitegen.simulate.set_points import BIAS_SWEEP
 from sitegen.simulate.station import Analyser
 from sitegen.simulate.sweeps import (
     DeviceSweeps,
     capacitor_sweeps,
     drawer,
+    dummy_sweeps,
     grounded_inductor_sweeps,
     inductor_sweeps,
     line_sweeps,
@@ -36,8 +38,11 @@ from sitegen.simulate.sweeps import (
 Method = Literal["LRRM", "SOLT", "one-port"]
 METHODS: tuple[Method, ...] = ("LRRM", "SOLT", "one-port")
 REPEATED: dict[Method, str] = {"LRRM": "thru", "SOLT": "thru", "one-port": "short"}
-CHAIN_HZ = FREQUENCY_HZ[[2, 10, 18, 30, 50, 70, 100, 130, 160, 180, 200]]
-"""Of the demo's frequencies those of the figures, and enough others for the load's fit."""
+CHAIN_HZ = FREQUENCY_HZ[
+    [2, 4, 6, 10, 14, 18, 22, 30, 40, 50, 60, 70, 100, 130, 160, 180, 200]
+]  # fmt: skip
+"""Of the demo's frequencies those of the figures, some of each window, and enough others for the
+load's fit."""
 SOONEST_H, LONGEST_H = 0.1, 5.0
 """A device is swept at any time between these after the calibration."""
 
@@ -59,6 +64,8 @@ class Drawn:
     analyser: Analyser
     calibrated_h: float
     swept: tuple[Swept, ...]
+    dummies: Mapping[str, ComplexArray]
+    """Raw sweeps (1, n_freq, 2, 2) of the pads' dummy structures, soon after the calibration."""
 
 
 def draw(method: Method, seed: int) -> Drawn:
@@ -72,8 +79,13 @@ def draw(method: Method, seed: int) -> Drawn:
     for device in _devices(method, seed, number, rng):
         hours = np.array([at + rng.uniform(SOONEST_H, LONGEST_H)])
         swept.append(Swept(device, _raw(analyser, device.s, hours, rng)))
+    soon = np.array([at + SOONEST_H])
+    dummies = {
+        name: _raw(analyser, dummy_sweeps(name, CHAIN_HZ), soon, rng)
+        for name in (DUMMIES if method != "one-port" else ())
+    }
     portion = calibration_portion(scenario, number, analyser, CHAIN_HZ)
-    return Drawn(portion, analyser, at, tuple(swept))
+    return Drawn(portion, analyser, at, tuple(swept), dummies)
 
 
 def dies(seed: int, wafer: int) -> Iterator[Truth]:
@@ -107,12 +119,12 @@ def _devices(
     """What the devices present to the probe tips, with the draws of the declared sources."""
     declared, die_of = drawer(seed, number, 1), dies(seed, number)
     if method == "one-port":
-        return (grounded_inductor_sweeps(next(die_of), declared, CHAIN_HZ),)
+        return (grounded_inductor_sweeps(next(die_of), CHAIN_HZ),)
     return (
-        transistor_sweeps(next(die_of), "rf", declared, CHAIN_HZ),
-        transistor_sweeps(next(die_of), str(rng.choice(BIAS_SWEEP)), declared, CHAIN_HZ),
-        capacitor_sweeps(next(die_of), declared, CHAIN_HZ),
-        inductor_sweeps(next(die_of), declared, CHAIN_HZ),
+        transistor_sweeps(next(die_of), "rf", CHAIN_HZ),
+        transistor_sweeps(next(die_of), str(rng.choice(BIAS_SWEEP)), CHAIN_HZ),
+        capacitor_sweeps(next(die_of), CHAIN_HZ),
+        inductor_sweeps(next(die_of), CHAIN_HZ),
         line_sweeps(next(die_of), declared, CHAIN_HZ),
     )
 

@@ -20,6 +20,7 @@ from sitegen.publish.toml_text import toml_text
 from sitegen.publish.touchstone import touchstone_text
 from sitegen.read import read_campaign, read_wafer_tables
 from sitegen.simulate import simulate_campaign
+from sitegen.simulate.devices_declared import CURVES, DUMMIES
 from sitegen.simulate.layout import grid_of
 from sitegen.simulate.parameters import BY_ID, PARAMETERS
 from sitegen.simulate.scenario import FREQUENCY_HZ
@@ -75,7 +76,12 @@ def test_what_is_written_reads_without_a_fault(folder: Path) -> None:
         tables, told = read_wafer_tables(folder, wafer, campaign.record, calibrations)
         assert [fault.sentence() for fault in told] == []
         assert tables.values.num_rows > 0
-        assert {group.device for group in tables.sweeps} == {"hemt", "cap", "spiral", "line"}
+        assert {group.device for group in tables.sweeps} == {
+            "hemt", "cap", "spiral", "line", *DUMMIES,
+        }  # fmt: skip
+        assert {group.curve for group in tables.curves} == {one["id"] for one in CURVES}
+        assert tables.touchdowns.num_rows > DIES
+        assert tables.earlier.num_rows == DIES
 
 
 def test_every_value_has_its_truth_beside_it(folder: Path) -> None:
@@ -88,7 +94,7 @@ def test_every_value_has_its_truth_beside_it(folder: Path) -> None:
         parts.append(values.assign(wafer=wafer))
         joined = parts[-1].merge(truth, on=KEY, how="left")
         assert joined["true_value"].notna().all()
-    taken = {one.id for one in PARAMETERS if one.figure is not None and not one.some_dies}
+    taken = {one.id for one in PARAMETERS if not one.tabled and not one.some_dies}
     for name in taken:
         assert (truth["parameter"] == name).sum() == WAFERS * DIES
     assert not any("truth" in str(file) for file in folder.rglob("*"))
@@ -179,10 +185,13 @@ def test_sweeps_are_small_and_say_their_units(folder: Path) -> None:
 
 def test_parameters_are_enough_and_honest() -> None:
     assert len(PARAMETERS) >= 12
-    assert sum(one.figure is not None for one in PARAMETERS) >= 4
+    for way in ("figure", "curve"):
+        assert sum(getattr(one, way) is not None for one in PARAMETERS) >= 4
+    assert sum(one.tabled for one in PARAMETERS) >= 4
     for one in PARAMETERS:
         json.dumps(one.record())
         limited = one.lower is not None or one.upper is not None
-        assert one.sources or not limited, f"{one.id} has limits but no uncertainty"
+        taken = not one.tabled
+        assert one.sources or taken or not limited, f"{one.id} has limits but no uncertainty"
         assert len({source.name for source in one.sources}) == len(one.sources)
     assert BY_ID["S21"].sources == ()

@@ -46,7 +46,7 @@ def test_values_of_the_table_are_covered(name: str) -> None:
     assert BAND[0] <= share <= BAND[1]
 
 
-@pytest.mark.parametrize("name", ["IL", "PH"])
+@pytest.mark.parametrize("name", ["IL", "PH", "ATT", "EPS", "ZC"])
 def test_figures_of_sweeps_that_the_analyser_corrected_are_covered(name: str) -> None:
     """The whole chain: contact, drifting path, noise, correction by an earlier calibration."""
     parameter = BY_ID[name]
@@ -58,8 +58,8 @@ def test_figures_of_sweeps_that_the_analyser_corrected_are_covered(name: str) ->
 
 
 def test_budget_that_is_a_tenth_too_small_is_noticed() -> None:
-    parameter = BY_ID["VTH"]
-    true = np.array([-2.6])
+    parameter = BY_ID["RON"]
+    true = np.array([28.0])
     value = np.array([measured(parameter, true, seed, 0, 1)[0] for seed in range(20_000)])
     u = drawn_uncertainty(parameter, value)
     assert 0.944 <= _share_covered(value, true, u) <= 0.956

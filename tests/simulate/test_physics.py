@@ -4,7 +4,7 @@ import numpy as np
 import numpy.testing as npt
 import pytest
 import skrf
-from skrf.network import z2s
+from skrf.network import s2y, z2s
 
 from sitegen.model.arrays import ComplexArray
 from sitegen.model.calibration import LoadDefinition, Offset, OpenDefinition, ShortDefinition
@@ -13,6 +13,7 @@ from sitegen.simulate.calibration_event import CONTACTS, twelve_terms
 from sitegen.simulate.devices import SeriesBranch, Transistor, WaferLine
 from sitegen.simulate.events import DEFINITIONS, LINE, LINE_UM
 from sitegen.simulate.layout import grid_of
+from sitegen.simulate.pads import PADS, Pads
 from sitegen.simulate.process import wafer_truth
 from sitegen.simulate.reading import USUAL, Sources
 from sitegen.simulate.scenario import FREQUENCY_HZ
@@ -33,6 +34,7 @@ from sitegen.simulate.sweeps import (
     line_sweeps,
     transistor_sweeps,
 )
+from sitegen.simulate.true_figures import over_window
 
 HOURS = np.array([0.0, 1.7, 9.4])
 AS_DECLARED = Kit("as declared", DEFINITIONS, DEFINITIONS)
@@ -61,18 +63,56 @@ def _largest_singular(s: ComplexArray) -> float:
     return float(np.linalg.svd(s, compute_uv=False).max())
 
 
-def test_hybrid_pi_has_the_gain_of_its_closed_form() -> None:
-    """|h21| f at 10 GHz is 159.1675 GHz for gm 0.1 S, Cgs 80 fF, Cgd 20 fF.
+TEN_GHZ = np.array([10e9])
+CLOSED = Transistor(
+    _one(0.1), _one(5e-3), _one(80e-15), _one(20e-15), _one(30e-15), _one(5.0)
+)
+"""Its figures have closed forms: fT = gm/(2 pi (Cgs + Cgd)) is 159.154943 GHz, and
+fmax = fT/(2 sqrt(Rg (gds + 2 pi fT Cgd))) is 225.079079 GHz, exactly for this topology."""
 
-    Closed form: |h21| = |gm - j w Cgd| / (w (Cgs + Cgd)), whatever Rg; fT = gm / (2 pi C).
-    """
-    device = Transistor(
-        _one(0.1), _one(5e-3), _one(80e-15), _one(20e-15), _one(30e-15), _one(5.0), _one(0.0)
-    )
-    gain = 10 ** (device.h21_db(10e9)[0] / 20)
+
+def test_hybrid_pi_has_the_gains_of_its_closed_form() -> None:
+    """|h21| = |gm - j w Cgd| / (w (Cgs + Cgd)), whatever Rg; sqrt(U) f is fmax at any frequency."""
+    y = CLOSED.admittance(TEN_GHZ)
+    gain = 10 ** (over_window("h21 magnitude", y, TEN_GHZ)[0] / 20)
     closed = abs(0.1 - 2j * np.pi * 10e9 * 20e-15) / (2 * np.pi * 10e9 * 100e-15)
     assert gain == pytest.approx(closed, rel=1e-12)
     assert gain * 10e9 == pytest.approx(159.1675e9, abs=0.0001e9)
+    for low, high, cutoff in ((10e9, 20e9, 159.184e9), (10e9, 40e9, 159.243e9)):
+        window = np.geomspace(low, high, 401)
+        found = over_window(
+            "transit frequency by extrapolation", CLOSED.admittance(window), window
+        )
+        assert found[0] == pytest.approx(cutoff, rel=2e-4)
+    fmax = over_window(
+        "maximum frequency of oscillation from U", CLOSED.admittance(FREQUENCY_HZ), FREQUENCY_HZ
+    )
+    assert fmax[0] == pytest.approx(225.079079e9, rel=1e-8)
+
+
+def test_elements_of_a_hybrid_pi_come_back() -> None:
+    window = np.linspace(2e9, 15e9, 21)
+    y = CLOSED.admittance(window)
+    for name, element in (
+        ("transconductance", 0.1),
+        ("output conductance", 5e-3),
+        ("gate-source capacitance", 80e-15),
+        ("gate-drain capacitance", 20e-15),
+        ("drain-source capacitance", 30e-15),
+    ):
+        assert over_window(name, y, window)[0] == pytest.approx(element, rel=1e-9)
+
+
+def test_pads_come_off_a_hybrid_pi_by_open_and_short() -> None:
+    """Open-short is exact for this topology: |h21| f at 10 GHz is 159.1675 GHz again."""
+    y = s2y(CLOSED.at_tips(TEN_GHZ, PADS)[0], 50.0)[0]
+    assert abs(y[1, 0] / y[0, 0]) * 10e9 < 130e9
+    opened, shorted = (s2y(PADS.dummy(kind, TEN_GHZ), 50.0)[0] for kind in ("open", "short"))
+    inner = np.linalg.inv(
+        np.linalg.inv(y - opened) - np.linalg.inv(shorted - opened)
+    )
+    assert abs(inner[1, 0] / inner[0, 0]) * 10e9 == pytest.approx(159.1675e9, abs=0.0001e9)
+    npt.assert_allclose(inner, CLOSED.admittance(TEN_GHZ)[0, 0], rtol=1e-9)
 
 
 def test_hybrid_pi_agrees_with_the_reference_library() -> None:
@@ -84,21 +124,25 @@ def test_hybrid_pi_agrees_with_the_reference_library() -> None:
     z = np.linalg.inv(y)
     z[:, 0, 0] += 4.0
     device = Transistor(
-        _one(0.05), _one(2e-3), _one(75e-15), _one(15e-15), _one(25e-15), _one(4.0), _one(0.0)
+        _one(0.05), _one(2e-3), _one(75e-15), _one(15e-15), _one(25e-15), _one(4.0)
     )
-    ours = networks.to_scattering(device.chain(FREQUENCY_HZ))[0]
-    npt.assert_allclose(ours, z2s(z, 50.0), atol=1e-12)
+    bare = Pads(*[0.0] * 3, 1e-18, 1e-18, 0.0, 0.0, 0.0)
+    npt.assert_allclose(device.at_tips(FREQUENCY_HZ, bare)[0], z2s(z, 50.0), atol=1e-7)
 
 
 def test_inductor_has_the_figures_of_its_closed_form() -> None:
-    """0.5 nH, 2 ohm, 20 fF across: 0.520074 nH and Q 14.9593 at 9.9091 GHz (worked by hand)."""
+    """0.5 nH, 2 ohm, 20 fF across: 0.520074 nH and Q 14.9593 at 9.9091 GHz, resonance 50.32519 GHz
+    (worked by hand)."""
     spiral = SeriesBranch("inductor", _one(0.5e-9), _one(2.0), parallel_f=20e-15)
-    assert spiral.figure("inductance", 9.9091e9)[0] == pytest.approx(0.520074e-9, rel=1e-6)
-    assert spiral.figure("inductor quality", 9.9091e9)[0] == pytest.approx(14.9593, rel=1e-5)
+    at = np.array([9.9091e9])
+    y = spiral.matrix(at)
+    assert over_window("inductance", y, at)[0] == pytest.approx(0.520074e-9, rel=1e-6)
+    assert over_window("inductor quality", y, at)[0] == pytest.approx(14.9593, rel=1e-5)
+    assert spiral.resonance_hz()[0] == pytest.approx(50.32519e9, rel=1e-7)
 
 
 def test_wafer_line_s21_is_that_of_its_chain_matrix() -> None:
-    line = WaferLine(_one(6.0), _one(0.9))
+    line = WaferLine(_one(6.0), _one(0.9), _one(51.0))
     place = 100
     from_chain = networks.to_scattering(line.chain(FREQUENCY_HZ))[0, place, 1, 0]
     assert line.s21(float(FREQUENCY_HZ[place]))[0] == pytest.approx(from_chain, abs=1e-14)
@@ -107,16 +151,26 @@ def test_wafer_line_s21_is_that_of_its_chain_matrix() -> None:
 @pytest.mark.parametrize("name", ["cap", "spiral", "line"])
 def test_passive_devices_are_reciprocal_and_passive(name: str) -> None:
     truth = wafer_truth(grid_of(9), 5, 0)
-    sweep = {"cap": capacitor_sweeps, "spiral": inductor_sweeps, "line": line_sweeps}[name]
-    s = sweep(truth, drawer(5, 0, 1)).s
+    s = {
+        "cap": lambda: capacitor_sweeps(truth),
+        "spiral": lambda: inductor_sweeps(truth),
+        "line": lambda: line_sweeps(truth, drawer(5, 0, 1)),
+    }[name]().s
     npt.assert_allclose(s[..., 0, 1], s[..., 1, 0], atol=1e-14)
     assert _largest_singular(s) <= 1 + 1e-12
 
 
 def test_transistor_is_neither() -> None:
-    s = transistor_sweeps(wafer_truth(grid_of(9), 5, 0), "rf", drawer(5, 0, 1)).s
+    s = transistor_sweeps(wafer_truth(grid_of(9), 5, 0), "rf").s
     assert np.abs(s[:, 0, 1, 0]).min() > 1.0
     assert np.abs(s[..., 0, 1] - s[..., 1, 0]).max() > 0.5
+
+
+@pytest.mark.parametrize("kind", ["open", "short"])
+def test_dummies_are_reciprocal_and_passive(kind: str) -> None:
+    s = PADS.dummy(kind, FREQUENCY_HZ)
+    npt.assert_allclose(s[:, 0, 1], s[:, 1, 0], atol=1e-14)
+    assert _largest_singular(s) <= 1 + 1e-12
 
 
 @pytest.mark.parametrize("name", ["thru", "short", "open", "load", "line", "attenuator"])

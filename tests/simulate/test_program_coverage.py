@@ -3,7 +3,7 @@
 `program_chain` draws everything anew for each seed, the standards, contacts and noise of the
 calibration among it, and has the program solve, propagate, correct, take the figures and state u:
 what the calibration and the sweep give, in quadrature with what the parameter declares. Values of
-the table (DC, and what the station's own program gave) are drawn by the forward model.
+the table are drawn by the forward model.
 
 A calibration with its uncertainty costs a tenth of a second, so the reduced form takes 100 seeds of
 each method. Of 1,500 deviations in units of u, seven a two-port calibration, the root mean square
@@ -21,8 +21,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sitegen.simulate.parameters import PARAMETERS
-from tests.simulate.program_chain import TABLE, Values, values_of
+from tests.simulate.program_chain import COVERED, TABLE, Values, values_of
 from tests.simulate.seeds import METHODS
 
 SEEDS, SEEDS_OF_TABLE = 100, 1_000
@@ -67,15 +66,14 @@ def test_truth_is_covered_in_full() -> None:
 
 
 def _expected(behind: str) -> set[str]:
-    """The parameters with a declared uncertainty behind whose values this stands."""
-    declared = [one for one in PARAMETERS if one.sources]
+    """The parameters behind whose values this stands."""
     if behind == TABLE:
-        return {one.id for one in declared if one.figure is None}
+        return {one.id for one in COVERED.values() if one.tabled}
     one_port = behind == "one-port"
     return {
         one.id
-        for one in declared
-        if one.figure is not None and (one.device == "spiral-gnd") == one_port
+        for one in COVERED.values()
+        if not one.tabled and (one.device == "spiral-gnd") == one_port
     }
 
 

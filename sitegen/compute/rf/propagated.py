@@ -57,8 +57,7 @@ class Swept:
         if role == DEVICE:
             return self.device.s[:, points]
         assert self.device.dummies is not None
-        shape = (len(self.device.s), *self.device.dummies[role].shape[1:])
-        return np.broadcast_to(self.device.dummies[role], shape)[:, points]
+        return self.device.dummies[role][:, points]
 
 
 @dataclass(frozen=True, eq=False)

@@ -27,9 +27,9 @@ from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.event_results import SourceGroup
 
 Rows = npt.NDArray[np.intp]
-_STEP = 1e-6
-"""Of S-parameters, in central differences: the square of it is lost against what a weak coupling's
-S-parameter of 1e-3 bends within, and rounding leaves ten digits."""
+_STEP = 1e-7
+"""Of S-parameters, in differences: a ten thousandth of a weak coupling's S-parameter of 1e-3, while
+rounding leaves eight digits."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,11 +79,11 @@ class Slopes:
     """How n values change with one corrected sweep each."""
 
     raw: ComplexArray
-    """(n, n_freq, n_port, n_port), as the next two."""
+    """(n, n_freq, n_port, n_port), or (1, n_freq, n_port, n_port) where all values share it."""
     s: ComplexArray
-    """Corrected."""
+    """Corrected, likewise."""
     by_s: ComplexArray
-    """dv = Re(sum of by_s dS); zero where a point is not used, whatever S is there."""
+    """(n, n_freq, n_port, n_port): dv = Re(sum of by_s dS); zero where a point is not used, whatever S is there."""
     by_raw: ComplexArray
     """(n_freq, n, e), by raw S in the order of `ENTRIES`."""
     by_term: ComplexArray
@@ -92,8 +92,8 @@ class Slopes:
     def of(self, rows: Rows) -> "Slopes":
         """Of some of the values."""
         return Slopes(
-            self.raw[rows],
-            self.s[rows],
+            self.raw if len(self.raw) == 1 else self.raw[rows],
+            self.s if len(self.s) == 1 else self.s[rows],
             self.by_s[rows],
             self.by_raw[:, rows],
             self.by_term[:, rows],
@@ -121,7 +121,7 @@ class Variance:
 
 
 def slopes_by(sources: Sources, s: ComplexArray, by_s: ComplexArray) -> Slopes:
-    """Slopes of n values by corrected sweeps (n, n_freq, n_port, n_port), carried back further."""
+    """Slopes of n values by corrected sweeps, carried back further; shapes as in `Slopes`."""
     if s.shape[-1] == 2:
         raw = uncorrect(sources.terms, s)
     else:
@@ -137,7 +137,7 @@ def slopes_by(sources: Sources, s: ComplexArray, by_s: ComplexArray) -> Slopes:
 def gradient(
     quantity: Callable[[ComplexArray], FloatArray], s: ComplexArray, turn: float | None = None
 ) -> ComplexArray:
-    """Slopes of a real quantity by S at its own point, by central differences.
+    """Slopes of a real quantity by S at its own point, by differences.
 
     Args:
         quantity: S (..., n_f, n_port, n_port) to (..., n_f), any number of leading axes.
@@ -149,22 +149,19 @@ def gradient(
     """
     n_ports = s.shape[-1]
     places = [(i, j) for i in range(n_ports) for j in range(n_ports)]
-    moves = np.zeros((2, 2, len(places), 1, 1, n_ports, n_ports), dtype=np.complex128)
+    moves = np.zeros((2, len(places), 1, 1, n_ports, n_ports), dtype=np.complex128)
     for place, (i, j) in enumerate(places):
-        for direction, step in enumerate((_STEP, 1j * _STEP)):
-            moves[0, direction, place, ..., i, j] = step
-            moves[1, direction, place, ..., i, j] = -step
-    ahead, behind = quantity(s + moves)
-    difference = ahead - behind
+        moves[:, place, ..., i, j] = np.array([_STEP, 1j * _STEP])[:, np.newaxis, np.newaxis]
+    difference = quantity(s + moves) - quantity(s)
     if turn is not None:
         difference = (difference + 0.5 * turn) % turn - 0.5 * turn
-    slopes = (difference[0] - 1j * difference[1]) / (2.0 * _STEP)
+    slopes = (difference[0] - 1j * difference[1]) / _STEP
     found: ComplexArray = np.moveaxis(slopes, 0, -1).reshape(s.shape)
     return found
 
 
 def jacobian(change: Callable[[ComplexArray], ComplexArray], s: ComplexArray) -> ComplexArray:
-    """Derivatives of a pointwise analytic change of S, by central differences.
+    """Derivatives of a pointwise analytic change of S, by differences.
 
     Args:
         change: S (..., n_f, p, p) to the same last axes, analytic at each point.
@@ -174,12 +171,12 @@ def jacobian(change: Callable[[ComplexArray], ComplexArray], s: ComplexArray) ->
         (n, n_f, p^2, p^2) of what comes out by what goes in, the latter on the last but one axis;
         0 where it is not known.
     """
-    n_ports, found = s.shape[-1], []
+    n_ports, found, before = s.shape[-1], [], change(s)
     for i in range(n_ports):
         for j in range(n_ports):
             step = np.zeros((n_ports, n_ports))
             step[i, j] = _STEP
-            derivative = (change(s + step) - change(s - step)) / (2.0 * _STEP)
+            derivative = (change(s + step) - before) / _STEP
             found.append(derivative.reshape(*derivative.shape[:-2], -1))
     stacked: ComplexArray = np.stack(found, axis=-2)
     return np.where(np.isfinite(stacked), stacked, 0.0)
@@ -204,7 +201,7 @@ def common_variance(sources: Sources, slopes: Sequence[Slopes]) -> Variance:
     What a source does through the sweeps of a value (the device's, its dummies') is added before
     it is squared.
     """
-    n = len(slopes[0].raw)
+    n = len(slopes[0].by_s)
     total: ComplexArray = np.zeros((n, len(sources.groups)), np.complex128)
     for one in slopes:
         flat = np.moveaxis(one.by_term, 1, 0).reshape(n, -1)
@@ -269,7 +266,8 @@ def moved(
     steps = np.where(sources.real, deviations.real, deviations.conj()) * share[:, np.newaxis]
     rows = np.transpose(sources.changes @ steps.T, (1, 2, 0))
     terms = terms_from_rows(sources.terms, _rows(sources.terms)[:, np.newaxis] + rows)
-    raw, seen = slope.raw.copy(), np.stack([slope.raw[..., i, j] for i, j in places])
+    raw = np.broadcast_to(slope.raw, slope.by_s.shape).copy()
+    seen = np.stack([raw[..., i, j] for i, j in places])
     by_raw = np.moveaxis(by_raw, (0, 1, 2), (2, 1, 0))
     levels = np.where(by_raw != 0, by_raw * seen, 0.0).sum(axis=2, keepdims=True).conj()
     passes = np.array([[(i == at) + (j == at) for i, j in places] for at in range(n_ports)])

@@ -123,9 +123,7 @@ def take(
     if not len(used_hz):
         return None
     z_ref_ohm = wanted.around.z_ref_ohm
-    first = max(int(np.searchsorted(frequency_hz, used_hz[0], "right")) - 1, 0)
-    last = min(int(np.searchsorted(frequency_hz, used_hz[-1])), len(frequency_hz) - 1)
-    points = slice(min(first, last), last + 1)
+    points = _around(frequency_hz, used_hz)
     inner, resistances_ohm = stripped[:, points], None
     with np.errstate(all="ignore"):
         if cold is not None:
@@ -157,16 +155,16 @@ def slopes(
         each, dv = Re(sum of slope dS).
     """
     z_ref_ohm = wanted.around.z_ref_ohm
-    slope = _by_inner(wanted, frequency_hz, taken, device.s.shape[-1])
-    pads = device.pads(taken.points, z_ref_ohm)
+    points, slope = _by_inner(wanted, frequency_hz, taken, device.s.shape[-1])
+    pads = device.pads(points, z_ref_ohm)
     if cold is None or taken.resistances_ohm is None:
-        return taken.points, _through_pads(DEVICE, pads, slope)
-    here, resistances_ohm = device.at(taken.points).stripped(z_ref_ohm), taken.resistances_ohm
+        return points, _through_pads(DEVICE, pads, slope)
+    here, resistances_ohm = device.at(points).stripped(z_ref_ohm), taken.resistances_ohm
     by_device = carried_through(
         jacobian(lambda s: without_access(s, resistances_ohm, z_ref_ohm), here), slope
     )
     found = dict(_through_pads(DEVICE, pads, by_device))
-    whole = {one: _on_all(s, taken.points, frequency_hz) for one, s in found.items()}
+    whole = {one: _on_all(s, points, frequency_hz) for one, s in found.items()}
     by_ohm = _by_resistances(here, resistances_ohm, slope, z_ref_ohm)
     by_cold = _by_cold(cold.stripped(z_ref_ohm), frequency_hz, by_ohm, z_ref_ohm)
     every = slice(0, len(frequency_hz))
@@ -184,22 +182,39 @@ def as_two_port(s: ComplexArray) -> ComplexArray:
     return widened
 
 
-def _by_inner(wanted: Wanted, frequency_hz: FloatArray, taken: Taken, n_ports: int) -> ComplexArray:
-    """Slopes by S of the inner devices at the measured points."""
+def _around(frequency_hz: FloatArray, used_hz: FloatArray) -> slice:
+    """The measured points that S at `used_hz` is taken from."""
+    first = max(int(np.searchsorted(frequency_hz, used_hz[0], "right")) - 1, 0)
+    last = min(int(np.searchsorted(frequency_hz, used_hz[-1])), len(frequency_hz) - 1)
+    return slice(min(first, last), last + 1)
+
+
+def _by_inner(
+    wanted: Wanted, frequency_hz: FloatArray, taken: Taken, n_ports: int
+) -> tuple[slice, ComplexArray]:
+    """Slopes by S of the inner devices, at those measured points that have any."""
+    weights, used_hz, at_used = taken.estimate.weights, taken.used_hz, taken.at_used
+    points = taken.points
+    weighed = np.flatnonzero((weights != 0).any(axis=0))
+    few = len(weighed) and weighed[-1] + 1 - weighed[0] < 0.5 * len(used_hz)
+    if few and not wanted.figure.followed:
+        part = slice(int(weighed[0]), int(weighed[-1]) + 1)
+        weights, used_hz, at_used = weights[:, part], used_hz[part], at_used[:, part]
+        points = _around(frequency_hz, used_hz)
 
     def quantity(s: ComplexArray) -> FloatArray:
-        return wanted.figure.quantity(as_two_port(s), taken.used_hz, wanted.around)
+        return wanted.figure.quantity(as_two_port(s), used_hz, wanted.around)
 
-    weights = taken.estimate.weights[..., np.newaxis, np.newaxis]
+    weights = weights[..., np.newaxis, np.newaxis]
     turn = 360.0 if wanted.figure.unit == "deg" else None
-    by_s = gradient(quantity, taken.at_used[..., :n_ports, :n_ports], turn)
+    by_s = gradient(quantity, at_used[..., :n_ports, :n_ports], turn)
     slope: ComplexArray = np.where(weights != 0, weights * by_s, 0.0)
-    measured_hz = frequency_hz[taken.points]
-    if np.array_equal(measured_hz, taken.used_hz):
-        return slope
-    shares = interpolate(np.eye(len(measured_hz)) + 0j, measured_hz, taken.used_hz).real
+    measured_hz = frequency_hz[points]
+    if np.array_equal(measured_hz, used_hz):
+        return points, slope
+    shares = interpolate(np.eye(len(measured_hz)) + 0j, measured_hz, used_hz).real
     at_points: ComplexArray = np.einsum("nuij,pu->npij", slope, shares)
-    return at_points
+    return points, at_points
 
 
 def _through_pads(

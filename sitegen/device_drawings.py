@@ -11,12 +11,17 @@ from sitegen.model.campaign import Condition, Parameter
 from sitegen.model.device import Device
 from sitegen.model.device_results import Band
 from sitegen.model.results import CampaignResults, Drawing, ParameterResult
+from sitegen.units import MINUS
 
 FEWEST_SET_POINTS = 3
 
 
 def device_drawings(device: Device, results: CampaignResults) -> Mapping[str, Drawing]:
-    """By 'bias-...', 'frequency-...' and 'curve-...', in the order in which they are shown."""
+    """By 'bias-...', 'frequency-...', 'further-...' and 'curve-...', in the order shown.
+
+    'frequency-...' are under the condition that most dies were measured under, 'further-...' under
+    the others.
+    """
     return {
         **_over_bias(device, results),
         **_over_frequency(device, results),
@@ -26,14 +31,20 @@ def device_drawings(device: Device, results: CampaignResults) -> Mapping[str, Dr
 
 def _over_frequency(device: Device, results: CampaignResults) -> dict[str, Drawing]:
     drawn = {}
-    for (condition, quantity), bands in _grouped(device, results.bands, "Hz").items():
-        name = f"frequency-{condition}-{_stem(quantity)}"
+    grouped = _grouped(device, results.bands, "Hz")
+    dies: dict[str, int] = {}
+    for (condition, _), bands in grouped.items():
+        dies[condition] = max(dies.get(condition, 0), sum(one.n for one in bands))
+    first = max(dies, key=lambda name: dies[name], default="")
+    for (condition, shown), bands in grouped.items():
+        part = "frequency" if condition == first else "further"
+        name = f"{part}-{condition}-{_stem(shown)}"
         drawn[name] = band_drawing(
             address=addresses.drawing(addresses.device(device.id), name),
-            title=f"{quantity[0].upper()}{quantity[1:]} of the {device.name} under {condition}"
+            title=f"{shown[0].upper()}{shown[1:]} of the {device.name} under {condition}"
             + (", de-embedded" if bands[0].deembedded else ""),
             bands=bands,
-            heading=f"{quantity}, {condition}",
+            heading=f"{shown}, {condition}",
         )
     return drawn
 
@@ -44,14 +55,28 @@ def _curves(device: Device, results: CampaignResults) -> dict[str, Drawing]:
     for unit in ("V", "A"):
         for (condition, curve), bands in _grouped(device, results.bands, unit).items():
             name = f"curve-{condition}-{curve}"
-            told = declared[curve].description
+            told, stepped = declared[curve].description, declared[curve].stepped or ""
             drawn[name] = band_drawing(
                 address=addresses.drawing(addresses.device(device.id), name),
-                title=f"{told[0].upper()}{told[1:]} under {condition}",
+                title=f"{told[0].upper()}{told[1:]} under {condition}{_steps(bands, stepped)}",
                 bands=bands,
                 heading=declared[curve].measured.rpartition("_")[0],
+                x_name=declared[curve].swept.rpartition("_")[0],
             )
     return drawn
+
+
+def _steps(bands: Sequence[Band], stepped: str) -> str:
+    """', vgs = -1.8 V, 0 V': values of the stepped axis; empty without one."""
+    values = sorted({one.stepped for one in bands if one.stepped is not None})
+    if not values:
+        return ""
+    stem, _, unit = stepped.rpartition("_")
+
+    def figures(value: float) -> str:
+        return f"{value:g}".replace("-", MINUS)
+
+    return f", {stem} = {', '.join(figures(value) for value in values)} {unit.upper()}"
 
 
 def _grouped(

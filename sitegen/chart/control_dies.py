@@ -1,4 +1,4 @@
-"""The chart of a control die: its readings over time between control limits and bounds."""
+"""The chart of a control die: its readings less the reference, between limits and bounds."""
 
 import math
 
@@ -18,12 +18,13 @@ def control_die_drawing(control: ControlResult, name: str) -> Drawing | None:
     readings = control.readings
     if len(readings) < FEWEST_CHARTED or control.reference is None:
         return None
+    reference = control.reference
     nowhere = (math.nan,) * len(readings)
     limits = (
         ControlLimits(
-            centre=(control.lower + control.upper) / 2,
-            lower=control.lower,
-            upper=control.upper,
+            centre=(control.lower + control.upper) / 2 - reference,
+            lower=control.lower - reference,
+            upper=control.upper - reference,
             sigma=control.reproducibility or 0.0,
             basis=len(readings),
             provisional=len(readings) < ENOUGH,
@@ -32,13 +33,13 @@ def control_die_drawing(control: ControlResult, name: str) -> Drawing | None:
         else None
     )
     metric = Metric(
-        name=name,
+        name="from the reference",
         unit=control.unit,
         address=f"control-{control.record.id}",
         points=tuple(
             Point(
                 one.at,
-                one.value,
+                one.difference,
                 one.u,
                 f"touchdown {one.touchdown}",
                 ("beyond a limit",) if one.outcome == "out of bound" else (),
@@ -50,8 +51,8 @@ def control_die_drawing(control: ControlResult, name: str) -> Drawing | None:
         ewma_lower=nowhere,
         ewma_upper=nowhere,
         ewma_signals=(),
-        bound_lower=control.reference - control.record.bound,
-        bound_upper=control.reference + control.record.bound,
+        bound_lower=-control.record.bound,
+        bound_upper=control.record.bound,
         forecast=None,
         forecast_text="",
         trend_text="",
@@ -59,7 +60,7 @@ def control_die_drawing(control: ControlResult, name: str) -> Drawing | None:
     )
     return control_chart(
         address=addresses.drawing(addresses.station(control.station), metric.address),
-        title=f"Control die {control.record.id}: {name}",
+        title=f"Control die {control.record.id}: {name}, from its reference",
         description=f"{len(readings)} readings over time, with control limits of individuals and"
         " the hatched region beyond the declared bound.",
         metric=metric,

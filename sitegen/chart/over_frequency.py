@@ -48,6 +48,8 @@ class Line:
     """Part of the palette."""
     dash: tuple[int, ...] = (1, 0)
     width: float = 1.75
+    key: str | None = None
+    """What the key calls it; None: its name, empty: it is not in the key."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -300,8 +302,9 @@ def _key(
     lines: Sequence[Line], band: Band | None, gaps: bool, told: str, prefix: str
 ) -> list[Element]:
     """Names under the heading, each behind a piece of what it names, in at most two rows."""
-    named = [line for line in lines if line.name and np.isfinite(line.values).any()]
-    entries: list[tuple[str, Line | str]] = [(line.name, line) for line in named]
+    drawn_lines = [line for line in lines if np.isfinite(line.values).any()]
+    called = [(line.name if line.key is None else line.key, line) for line in drawn_lines]
+    entries: list[tuple[str, Line | str]] = [(text, line) for text, line in called if text]
     entries += [(band.name, "band")] if band is not None else []
     entries += [(_NOT_DETERMINED, "gap")] if gaps else []
     entries += [(told, "")] if told else []

@@ -136,6 +136,9 @@ def _quantiles(values: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Lower, median and upper of (n, n_x); NaN where fewer than half of the rows have a value."""
     known = np.isfinite(values)
     enough = known.sum(axis=0) * 2 >= max(len(values), 1)
+    if known.all():
+        found = np.quantile(values, QUANTILES, axis=0)
+        return found[0], found[1], found[2]
     usable = np.where(known & enough, values, np.nan)
     usable[:, ~enough] = 0.0
     found = np.where(enough, np.nanquantile(usable, QUANTILES, axis=0), np.nan)

@@ -43,7 +43,7 @@ def summarise_results(
     results: `RESULT_COLUMNS`, of one wafer or of all (wafer is then ''). Only values that count
     are used, and of them those with standing; the others are counted beside them.
     """
-    counting = results[results["counts"].astype(bool)]
+    counting = results.loc[results["counts"].astype(bool), NEEDED]
     groups: Mapping[tuple[str, str], pd.DataFrame] = {
         (str(parameter), str(condition)): rows
         for (parameter, condition), rows in counting.groupby(["parameter", "condition"], sort=False)

@@ -224,7 +224,10 @@ def with_flags(values: pd.DataFrame, quality: pa.Table) -> pd.DataFrame:
         for row in table[list(FLAGS)].to_dict("records")
     ]
     by_sweep = {key: flags for key, flags in zip(_keys(table), said, strict=True) if flags}
-    before = values["flags"].fillna("") if "flags" in values else pd.Series("", values.index)
+    said_before = (
+        values["flags"].astype(object) if "flags" in values else pd.Series("", values.index)
+    )
+    before = said_before.where(said_before.notna(), "")
     if not by_sweep:
         return values.assign(flags=before)
     from_sweep = values["kind"].eq("rf").tolist() if "kind" in values else [True] * len(values)

@@ -21,7 +21,7 @@ from sitegen.model.extraction import FromSweep
 from sitegen.units import conversion, frequency
 
 Texts = npt.NDArray[np.object_]
-PARTS = ("u_common", "u_own", "u_calibration", "u_dummies", "u_extraction")
+PARTS = ("u_common", "u_own", "u_calibration", "u_definitions", "u_dummies", "u_extraction")
 """Columns of the rows, in the parameter's unit; NaN: not stated, or there is no such source."""
 EXTRACTION = "extraction"
 """What the budget by source calls the fit's own part."""

@@ -6,8 +6,9 @@
 Which errors are the same, and for which values, is decided here once:
 
 - the calibration's: the same for all values that stand on one calibration, independent between
-  calibrations. (Calibrations made from the same standards share their definitions' errors; a mean
-  over several of them is then less certain than stated, and their difference more.)
+  calibrations, but for the standards' definitions: a mean over several calibrations takes their
+  errors as one, a difference takes them as independent where the calibrations differ. Both are on
+  the safe side, since a record does not prove that two calibrations used the same standards.
 - of shared dummies: the same on the wafer whose die they stand on, for 'one die of the campaign' on
   all wafers;
 - of an instrument's declared accuracy: the same wherever that instrument of that station measured;
@@ -36,11 +37,12 @@ OWN = ("u_own", "u_touchdowns", "u_extraction")
 """Parts of each value's own."""
 ADDED = (*COMMON, *OWN, "u_declared")
 """Parts whose squares add to the square of u."""
-INSIDE = ("u_calibration", "u_dummies")
+INSIDE = ("u_calibration", "u_definitions", "u_dummies")
 """Parts that are inside u_common or u_own and are stated besides."""
 BUDGET = (*INSIDE, *ADDED)
 
 Labels = npt.NDArray[np.object_]
+DEFINITIONS = "definitions"
 
 
 def quadrature(*parts: npt.ArrayLike) -> FloatArray:
@@ -63,15 +65,27 @@ def with_own_dummies(campaign: CampaignRecord) -> frozenset[str]:
 class Carried:
     """What the mean of some values carries of their uncertainty, in the parameter's unit."""
 
-    common: Mapping[Hashable, float]
+    common: Mapping[tuple[str, Hashable], float]
     """Standard deviation of the mean by each error that several values share, by its label."""
     own_square: float
     """Variance of the mean by errors of each value's own."""
+    definitions_alike: bool = True
+    """Whether errors of the standards' definitions are one and the same in all calibrations."""
 
     @property
     def u_common(self) -> float:
         """Standard uncertainty of the mean by shared errors."""
-        return float(np.sqrt(sum(one**2 for one in self.common.values())))
+        alike = [
+            u
+            for (kind, _), u in self.common.items()
+            if kind == DEFINITIONS and self.definitions_alike
+        ]
+        others = [
+            u
+            for (kind, _), u in self.common.items()
+            if kind != DEFINITIONS or not self.definitions_alike
+        ]
+        return float(np.sqrt(sum(alike) ** 2 + sum(one**2 for one in others)))
 
     @property
     def u_own(self) -> float:
@@ -89,6 +103,7 @@ class Carried:
         return Carried(
             {one: self.common.get(one, 0.0) - other.common.get(one, 0.0) for one in labels},
             self.own_square + other.own_square,
+            definitions_alike=False,
         )
 
 
@@ -106,7 +121,7 @@ def carried_by_mean(
     if rows.empty or rows["u"].isna().any():
         return None
     weight = 1.0 / len(rows)
-    common: dict[Hashable, float] = {}
+    common: dict[tuple[str, Hashable], float] = {}
     for kind, u, labels in _shared(rows, parameter, devices[parameter.device], instruments):
         code, names = pd.factorize(labels)
         for name, total in zip(names, np.bincount(code, u), strict=True):
@@ -131,8 +146,10 @@ def _shared(
     of_dummies = np.sqrt(np.maximum(whole**2 - of_calibration**2, 0.0))
     taken_from = device.deembedding.taken_from if device.deembedding else ""
     measured_by = np.array([instruments.get(one, "") for one in wafer])
+    definitions = np.minimum(np.nan_to_num(_column(rows, "u_definitions")), of_calibration)
     parts = [
-        ("calibration", of_calibration, calibration),
+        (DEFINITIONS, definitions, calibration),
+        ("calibration", np.sqrt(of_calibration**2 - definitions**2), calibration),
         ("dummies", of_dummies, everywhere if taken_from == "one die of the campaign" else wafer),
         ("instrument", _column(rows, "u_instrument"), measured_by),
         ("temperature", _column(rows, "u_temperature"), wafer),

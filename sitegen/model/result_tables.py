@@ -31,6 +31,7 @@ RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
         "part of u from the sweep's own noise and touchdown, and from the die's own dummies",
     ),
     ("u_calibration", pa.float64(), "part of u from the calibration's sources, part of u_common"),
+    ("u_definitions", pa.float64(), "of u_calibration, the part from the standards' definitions"),
     (
         "u_dummies",
         pa.float64(),

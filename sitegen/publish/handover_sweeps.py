@@ -87,7 +87,9 @@ def _sweeps_of(
             continue
         x, y = (group.keys.column(name).to_numpy() for name in ("die_x", "die_y"))
         rows = np.flatnonzero((x == die[0]) & (y == die[1])).tolist()
-        for row, key in zip(rows, group.keys.take(pa.array(rows, pa.int64())).to_pylist(), strict=True):
+        for row, key in zip(
+            rows, group.keys.take(pa.array(rows, pa.int64())).to_pylist(), strict=True
+        ):
             place = devices.index(group.device), conditions.index(group.condition), key["site"]
             before = found.get(place)
             if before is None or sign * (key["touchdown"] - before.key["touchdown"]) > 0:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from markupsafe import Markup
 
@@ -23,6 +24,9 @@ from sitegen.render.phrases import (
     stated,
 )
 from sitegen.render.pieces import Cell, Column, Figure, Link, Row, Table
+
+BEFORE_ALL = datetime.min.replace(tzinfo=UTC)
+"""`lost_after` where no reading was good before the failure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +74,12 @@ def _lead(control: ControlResult, name: str, page: str) -> tuple[Markup, ...]:
         f"die {die_name(*declared.die)} of wafer {declared.wafer}",
         addresses.relative(addresses.die(declared.wafer, *declared.die), page),
     )
+    if not control.readings:
+        return (
+            Markup("{} of {} under {} has no reading with standing.").format(
+                capital(name), where, declared.condition
+            ),
+        )
     said = [
         Markup("{} of {} under {} was measured {}; each must lie within {} of {}.").format(
             capital(name),
@@ -81,20 +91,20 @@ def _lead(control: ControlResult, name: str, page: str) -> tuple[Markup, ...]:
         )
     ]
     if control.failed_at is not None:
-        since = (
-            f"after {instant(control.lost_after)}" if control.lost_after is not None else "at all"
-        )
+        last_good = control.lost_after or BEFORE_ALL
+        known = last_good > BEFORE_ALL
+        since = f" taken after {instant(last_good)}" if known else ""
         said.append(
             Markup(
-                "It was out of its bound at {}: values of the station taken {} have lost their"
-                " standing."
-            ).format(instant(control.failed_at), since)
+                "It was out of its bound at {}: {}values of the station{} have lost their standing."
+            ).format(instant(control.failed_at), "" if known else "all ", since)
         )
     if control.reproducibility is not None:
         said.append(
-            Markup("From reading to reading the whole chain reproduces it to {} (1 s).").format(
-                stated(float(f"{control.reproducibility:.2g}"), unit)
-            )
+            Markup(
+                "From reading to reading the whole chain reproduces it to a standard deviation of"
+                " {}."
+            ).format(stated(float(f"{control.reproducibility:.2g}"), unit))
         )
     if control.drift_per_hour is not None and control.drift_p is not None:
         slope = stated(float(f"{control.drift_per_hour:.2g}"), unit)
@@ -107,6 +117,7 @@ def _lead(control: ControlResult, name: str, page: str) -> tuple[Markup, ...]:
 
 def _readings(control: ControlResult, identity: str) -> Table:
     factor, unit = units.shown_unit([one.value for one in control.readings], control.unit)
+    stated_u = any(one.u is not None for one in control.readings)
     return Table(
         id=f"{identity}-readings",
         caption=f"Readings of control die {control.record.id}" + (f", in {unit}" if unit else ""),
@@ -114,7 +125,7 @@ def _readings(control: ControlResult, identity: str) -> Table:
             Column("Time"),
             Column("Touchdown", True),
             Column("Value", True),
-            Column("u", True),
+            *((Column("u", True),) if stated_u else ()),
             Column("From the reference", True),
             Column("Outcome"),
         ),
@@ -124,10 +135,10 @@ def _readings(control: ControlResult, identity: str) -> Table:
                 (
                     Cell(number_of(one.touchdown), str(one.touchdown), True),
                     Cell(units.number(one.value * factor, 5), plain(one.value), True),
-                    Cell(
-                        units.MISSING if one.u is None else units.number(one.u * factor, 2),
-                        plain(one.u),
-                        True,
+                    *(
+                        (Cell(units.number(one.u and one.u * factor, 2), plain(one.u), True),)
+                        if stated_u
+                        else ()
                     ),
                     Cell(units.number(one.difference * factor, 3), plain(one.difference), True),
                     Cell(marked(one.outcome), one.outcome),

@@ -43,6 +43,9 @@ class DeviceView:
     bias: tuple[Figure, ...]
     """Parameters against a set point."""
     frequency: tuple[Figure, ...]
+    """Under the condition that most dies were measured under."""
+    further: tuple[Figure, ...]
+    """Under its other conditions."""
     curves: tuple[Figure, ...]
     dummies: Table | None
     quality: Table | None
@@ -54,7 +57,8 @@ class DeviceView:
 def device_page(device: Device, results: CampaignResults, drawings: Mapping[str, Drawing]) -> Page:
     """The page of one kind of device, over all wafers.
 
-    drawings: 'bias-...', 'frequency-...' and 'curve-...', in the order in which they are shown.
+    drawings: 'bias-...', 'frequency-...', 'further-...' and 'curve-...', in the order in which they
+    are shown.
     """
     address = addresses.device(device.id)
     return Page(
@@ -90,6 +94,7 @@ def view(device: Device, results: CampaignResults, drawings: Mapping[str, Drawin
         parameters=_parameters(device, results, page),
         bias=pictures("bias-"),
         frequency=pictures("frequency-"),
+        further=pictures("further-"),
         curves=pictures("curve-"),
         dummies=_dummies(uses) if uses else None,
         quality=_quality(counts) if counts else None,
@@ -111,10 +116,9 @@ def _lead(
     record = results.context.record
     taken = [one for one in record.parameters if one.device == device.id]
     said = [
-        Markup("{} {} taken from {} on {}.").format(
+        Markup("{} {} taken from this device on {}.").format(
             capital(counted(len(taken), "parameter")),
             "is" if len(taken) == 1 else "are",
-            device.name,
             counted(len(results.wafers), "wafer"),
         )
     ]
@@ -232,11 +236,18 @@ def _uncertainty(result: ParameterResult, factor: float, coverage: float) -> Cel
 
 def _dummies(uses: Sequence[DummyUse]) -> Table:
     names = list(dict.fromkeys(name for use in uses for name in use.parasitics))
+    compared = any(use.distributed_difference for use in uses)
+    distances = ("below the upper frequency", "above it") if compared else ()
     return Table(
         id="dummies",
         caption="Dummy structures: which served, and what they look like as lumped elements"
-        " (medians over the lower half of the frequencies). The last columns say how far the"
-        " result lies from the distributed method, as the greatest |ΔS|.",
+        " (medians over the lower half of the frequencies)."
+        + (
+            " The last columns say how far the result lies from the distributed method, as the"
+            " greatest |ΔS|."
+            if compared
+            else ""
+        ),
         columns=(
             Column("Wafer"),
             Column("Method"),
@@ -244,8 +255,7 @@ def _dummies(uses: Sequence[DummyUse]) -> Table:
             Column("Sweeps served", True),
             Column("Not served", True),
             *(Column(name, True) for name in names),
-            Column("To distributed, below", True),
-            Column("above", True),
+            *(Column(f"To distributed, {key}", True) for key in distances),
         ),
         rows=tuple(
             Row(
@@ -258,7 +268,7 @@ def _dummies(uses: Sequence[DummyUse]) -> Table:
                     *(_parasitic(use, name) for name in names),
                     *(
                         Cell(figure_of(use.distributed_difference.get(key), 2), "", True)
-                        for key in ("below the upper frequency", "above it")
+                        for key in distances
                     ),
                 ),
             )

@@ -10,6 +10,7 @@ from sitegen import addresses, units
 from sitegen.render import die_sentences, die_values, downloads, summaries
 from sitegen.render.phrases import die_name, figure_of, stretch, with_unit
 from sitegen.render.pieces import Caution, Fact, Link, Table, Text
+from sitegen.render.tables import there
 from sitegen.render.traces import DieTraces
 from sitegen.render.wafer_shared import DieRow, Kind, Shared, as_float
 
@@ -23,9 +24,8 @@ class DieView:
     """The verdict with its reason, then what must be known beside it."""
     cautions: tuple[Caution, ...]
     values: Table
-    delivered: Table | None
-    """Bias and power as delivered; None where neither is known."""
-    touchdowns: Table | None
+    contact: tuple[Table, ...]
+    """Touchdowns with their contact checks, and bias and power as delivered, where known."""
     traces: tuple[DieTraces, ...]
     """By device and condition."""
     facts: tuple[Fact, ...]
@@ -55,8 +55,9 @@ def view(shared: Shared, place: int) -> DieView:
         ),
         cautions=shared.cautions(_conditions(shared, die, rows)),
         values=die_values.table(shared, rows),
-        delivered=die_values.delivered(shared, rows),
-        touchdowns=shared.touchdowns.get((die.die_x, die.die_y)),
+        contact=there(
+            shared.touchdowns.get((die.die_x, die.die_y)), die_values.delivered(shared, rows)
+        ),
         traces=shared.traces.of(die.die_x, die.die_y),
         facts=_facts(shared, die, rows),
         neighbours=_neighbours(shared, place),

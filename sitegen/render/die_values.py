@@ -1,14 +1,17 @@
 """The table of a die's values: every touchdown, the one that counts marked."""
 
+import re
 from collections.abc import Sequence
 
 from markupsafe import Markup
 
 from sitegen import units
 from sitegen.render.marks import marked, rank
-from sitegen.render.phrases import figure_of, plain, why
+from sitegen.render.phrases import figure_of, plain, stated, why
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.wafer_shared import Columns, Kind, Shared, as_float
+
+_SET_POINT = re.compile(r"\b(\w+)_(v|a)=([-+.eE\d]+)")
 
 
 def table(shared: Shared, rows: Sequence[int]) -> Table:
@@ -143,11 +146,21 @@ def delivered(shared: Shared, rows: Sequence[int]) -> Table | None:
             Row(
                 Cell(str(condition)),
                 (
-                    Cell(str(bias or units.MISSING)),
-                    Cell(str(at_device or units.MISSING)),
+                    Cell(_set_points(bias)),
+                    Cell(_set_points(at_device)),
                     Cell(figure_of(as_float(power), 3), "", True),
                 ),
             )
             for condition, bias, at_device, power in found
         ),
     )
+
+
+def _set_points(told: object) -> str:
+    """'vds_v=9.9752 (24.8 mV dropped)' as 'vds = 9.9752 V (24.8 mV dropped)'."""
+
+    def shown(found: re.Match[str]) -> str:
+        return f"{found[1]} = {stated(float(found[3]), found[2].upper())}"
+
+    text = _SET_POINT.sub(shown, str(told or units.MISSING))
+    return re.sub(r"(?<=\S) (?=\w+ = )", ", ", text)

@@ -1,10 +1,13 @@
 """How a parameter is taken, in the words beside its name: estimator, place, convention."""
 
+from markupsafe import Markup
+
 from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.curve_figures import CURVE_FIGURE_FORMULAS
 from sitegen.model.device import Deembedding, Device
 from sitegen.model.extraction import FromCurve, FromSweep
 from sitegen.model.figures import FIGURE_FORMULAS
+from sitegen.render.formulas import formula_text
 from sitegen.render.phrases import frequency, stated
 
 
@@ -21,13 +24,13 @@ def estimator(parameter: Parameter, record: CampaignRecord) -> str:
     return ""
 
 
-def formula(parameter: Parameter) -> str:
+def formula(parameter: Parameter) -> Markup:
     """How the figure is defined; empty for a parameter whose values come as they are."""
     if parameter.from_sweep is not None:
-        return FIGURE_FORMULAS[parameter.from_sweep.figure]
+        return formula_text(FIGURE_FORMULAS[parameter.from_sweep.figure])
     if parameter.from_curve is not None:
-        return CURVE_FIGURE_FORMULAS[parameter.from_curve.figure]
-    return ""
+        return formula_text(CURVE_FIGURE_FORMULAS[parameter.from_curve.figure])
+    return Markup("")
 
 
 def deembedding(declared: Deembedding) -> str:

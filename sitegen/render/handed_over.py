@@ -11,9 +11,10 @@ from sitegen.render.pieces import Cell, Column, Row, Table
 
 
 def handed_over(results: CampaignResults, page: str, device: str = "") -> Table | None:
-    """Each chosen die with its Touchstone files, of one device or of all; None: none declared."""
+    """Each chosen die with its Touchstone files, of one device or of all; None: there are none."""
     record = results.context.record
-    if record.handover is None:
+    chosen = [one for one in results.handed_over if not device or _of(one, device)]
+    if record.handover is None or (device and not chosen):
         return None
     parameter = next(one for one in record.parameters if one.id == record.handover.parameter)
     return Table(
@@ -44,7 +45,7 @@ def handed_over(results: CampaignResults, page: str, device: str = "") -> Table 
                     Cell(_files(one, page, device)),
                 ),
             )
-            for one in results.handed_over
+            for one in chosen
         ),
         empty="No die has a value of the declared parameter.",
         wide=True,
@@ -54,6 +55,10 @@ def handed_over(results: CampaignResults, page: str, device: str = "") -> Table 
 def _files(one: HandedOver, page: str, device: str) -> Markup:
     return Markup("; ").join(
         Markup("{}: {}").format(what, file_link(address, size, page))
-        for what, address, size in one.files
-        if not device or what.split(" ")[0] == device
+        for what, address, size in _of(one, device)
     )
+
+
+def _of(one: HandedOver, device: str) -> list[tuple[str, str, int]]:
+    """The files of one device; of all where none is named."""
+    return [each for each in one.files if not device or each[0].split(" ")[0] == device]

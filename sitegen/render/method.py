@@ -4,11 +4,14 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen import addresses
+from sitegen import addresses, units
+from sitegen.model.curve_figures import CURVE_FIGURE_FORMULAS, CURVE_FIGURE_UNITS
+from sitegen.model.figures import FIGURE_TEXTS, Place
 from sitegen.model.results import OUTCOMES, REASONS, STANDINGS, CampaignResults
 from sitegen.render import sentences
 from sitegen.render.cautions import COLD_C, HAZARDOUS_DC_V, HAZARDOUS_WET_DC_V, HOT_C
 from sitegen.render.environment import render
+from sitegen.render.formulas import formula_text
 from sitegen.render.marks import marked
 from sitegen.render.page import Page
 from sitegen.render.phrases import capital, figure_of
@@ -31,6 +34,13 @@ MEANINGS = {
     "without standing": "No valid evidence stands behind the value, for one of the reasons below."
     " It keeps its number, is left out of statistics and verdicts, and never makes a die conform.",
 }
+PLACES: dict[tuple[Place, ...], str] = {
+    ("frequency",): "at one frequency",
+    ("window",): "over a window",
+    ("frequency", "window"): "at one frequency or over a window",
+    ("whole", "window"): "over the whole sweep or a window",
+}
+"""Where a figure of a sweep can be taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +61,9 @@ class MethodView:
     """Which touchdown counts."""
     contact_resistance_max: str
     """Greatest contact resistance of a made contact with its unit; empty where none is declared."""
+    sweep_figures: tuple[Fact, ...]
+    """Every figure of a sweep with its formula, unit and place."""
+    curve_figures: tuple[Fact, ...]
     hot_c: str
     cold_c: str
     hazardous_dc_v: str
@@ -81,9 +94,25 @@ def view(results: CampaignResults) -> MethodView:
             record.touchdowns.counts
         ],
         contact_resistance_max="" if bound is None else f"{figure_of(bound)} Ω",
+        sweep_figures=tuple(
+            _figure(name, text.formula, text.unit, PLACES[text.places])
+            for name, text in FIGURE_TEXTS.items()
+        ),
+        curve_figures=tuple(
+            _figure(name, CURVE_FIGURE_FORMULAS[name], unit)
+            for name, unit in CURVE_FIGURE_UNITS.items()
+        ),
         hot_c=figure_of(HOT_C),
         cold_c=figure_of(COLD_C),
         hazardous_dc_v=figure_of(HAZARDOUS_DC_V),
         hazardous_wet_dc_v=figure_of(HAZARDOUS_WET_DC_V),
         version=results.context.version,
     )
+
+
+def _figure(name: str, formula: str, unit: str, place: str = "") -> Fact:
+    """A figure with its formula, '; in Hz, over a window' behind it."""
+    parts = ["" if unit == "1" else f"in {units.normalise(unit)}", place]
+    told = ", ".join(part for part in parts if part)
+    text = formula_text(formula)
+    return Fact(capital(name), Markup("{}; {}").format(text, told) if told else text)

@@ -12,6 +12,7 @@ from sitegen.render import cautions as caution_rules
 from sitegen.render import (
     downloads,
     estimators,
+    parameter_means,
     parameter_sentences,
     parameter_uncertainty,
     sentences,
@@ -21,7 +22,8 @@ from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.page import Page
-from sitegen.render.phrases import capital, figure_of, link, number_of, stated, with_unit
+from sitegen.render.parameter_means import Means
+from sitegen.render.phrases import capital, figure_of, joined, link, number_of, stated, with_unit
 from sitegen.render.pieces import (
     Caution,
     Cell,
@@ -35,9 +37,11 @@ from sitegen.render.pieces import (
     Text,
 )
 from sitegen.render.shell import shell
+from sitegen.render.tables import there
 
 BELOW_IN_DISTRIBUTION = "Readings below the floor are left out, and counted in the table."
 BELOW_BY_WAFER = "Readings below the floor are drawn at the floor."
+BEYOND = "Values not reached are drawn at what was reached."
 ALL_FIGURES = tuple(name for name, _, _ in summaries.FIGURES)
 
 
@@ -53,8 +57,12 @@ class ConditionView:
     """The campaign as a whole, then each wafer."""
     zones: Table
     outcomes: Table
+    estimated: tuple[Text, ...]
+    """How mean and standard deviation were found beside censored values."""
     figures: tuple[Figure, ...]
     """Distribution, and the wafers side by side."""
+    means: Means | None
+    """Means of the wafers and their differences."""
     maps: tuple[Figure, ...]
 
 
@@ -69,6 +77,9 @@ class ParameterView:
     findings: tuple[Finding, ...]
     facts: tuple[Fact, ...]
     uncertainty: Table
+    budgets: tuple[Table, ...]
+    """By source, of a parameter from sweeps."""
+    fits: Table | None
     conditions: tuple[ConditionView, ...]
     files: tuple[Markup, ...]
     """The files that hold the values, each a link with its size."""
@@ -133,7 +144,14 @@ def view(
             if each.address.partition("#")[0] == page
         ),
         facts=_facts(parameter, results, decided, factor, unit),
-        uncertainty=parameter_uncertainty.table(parameter, found),
+        uncertainty=parameter_uncertainty.table(parameter, found, record),
+        budgets=there(
+            *(
+                parameter_uncertainty.budget(parameter, name, results)
+                for name in parameter.conditions
+            )
+        ),
+        fits=parameter_uncertainty.fits(parameter, results),
         conditions=tuple(
             _condition(parameter, name, found, results, drawings) for name in parameter.conditions
         ),
@@ -223,8 +241,14 @@ def _condition(
     condition = summaries.conditions_of(record).get(name)
     behind = Link("Table", f"#summary-{name}")
     below = any(result.summary.below_floor for result in chosen)
+    beyond = any(result.summary.not_reached for result in chosen)
     pictures = [
-        figure(drawings[key], page, f"{caption}. {said}" if below else caption, behind)
+        figure(
+            drawings[key],
+            page,
+            _caption(caption, *([said] if below else []), *([BEYOND] if beyond else [])),
+            behind,
+        )
         for key, caption, said in (
             (f"distribution-{name}", "Distribution on each wafer", BELOW_IN_DISTRIBUTION),
             (f"by-wafer-{name}", "Wafer by wafer", BELOW_BY_WAFER),
@@ -249,8 +273,26 @@ def _condition(
         summaries=_summaries(name, chosen, page, factor, unit),
         zones=_zones(name, chosen, factor, unit),
         outcomes=_outcomes(name, chosen, page),
+        estimated=_estimated(chosen),
         figures=tuple(pictures),
+        means=parameter_means.means(parameter, name, results, page),
         maps=(*maps, *_contact_maps(chosen, drawings, page)),
+    )
+
+
+def _caption(caption: str, *said: str) -> str:
+    """'Wafer by wafer', with a full stop where sentences follow."""
+    return " ".join([f"{caption}.", *said]) if said else caption
+
+
+def _estimated(chosen: Sequence[ParameterResult]) -> tuple[Text, ...]:
+    """'Mean and s of LK7-1 and LK7-2: Kaplan-Meier on flipped values.'"""
+    found: dict[str, list[str]] = {}
+    for one in chosen:
+        if one.summary.estimator:
+            found.setdefault(one.summary.estimator, []).append(one.wafer or "all wafers")
+    return tuple(
+        Markup("Mean and s of {}: {}.").format(joined(whose), told) for told, whose in found.items()
     )
 
 

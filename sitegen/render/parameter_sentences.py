@@ -1,5 +1,6 @@
 """The first sentences of a parameter's page: its value, how sure, how it varies, what it meets."""
 
+import math
 from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
@@ -9,6 +10,7 @@ from sitegen.model.campaign import Decision, Parameter
 from sitegen.model.results import ParameterResult, Summary
 from sitegen.model.uncertainty import standard_uncertainty
 from sitegen.render import summaries
+from sitegen.render.parameter_uncertainty import PARTS, SHARED
 from sitegen.render.phrases import (
     capital,
     counted,
@@ -69,6 +71,10 @@ def _value(parameter: Parameter, summary: Summary, decision: Decision) -> str:
         figure: float | None = getattr(summary, name)
         if figure is not None:
             return with_unit(units.number(figure * factor, 4), unit)
+        reached = summary.least_reached
+        if name in summary.beyond and reached is not None:
+            sign = "<" if reached < 0 else ">"
+            return f"not reached ({sign} {with_unit(units.number(reached * factor, 3), unit)})"
         floor = summary.highest_floor
         if name not in summary.below or floor is None:
             return "not stated"
@@ -83,9 +89,13 @@ def _value(parameter: Parameter, summary: Summary, decision: Decision) -> str:
             if summary.below_floor
             else ""
         )
+        beyond = (
+            f" {number_of(summary.not_reached)} of them not reached," if summary.not_reached else ""
+        )
         told = (
-            f"median {shown('median')} over {number_of(summary.n)} values with standing,{below}"
-            f" from {shown('q05')} to {shown('q95')} (5{units.THIN}% to 95{units.THIN}%)"
+            f"median {shown('median')} over {number_of(summary.n)} values with standing,"
+            f"{below}{beyond} from {shown('q05')} to {shown('q95')}"
+            f" (5{units.THIN}% to 95{units.THIN}%)"
         )
     return told + _sure(parameter, summary, decision)
 
@@ -94,7 +104,8 @@ def _sure(parameter: Parameter, summary: Summary, decision: Decision) -> str:
     """How sure the median's value is; nothing where the median lies below the floor."""
     if summary.median is None:
         return ""
-    if summary.u_common is not None and summary.u is not None:
+    computed = any(summary.budget.get(name) for name in PARTS) or summary.u_common is not None
+    if computed and summary.u is not None:
         return _propagated(parameter, summary, decision.coverage_factor, summary.u)
     if not parameter.uncertainty:
         return "; no uncertainty is stated"
@@ -110,11 +121,12 @@ def _sure(parameter: Parameter, summary: Summary, decision: Decision) -> str:
 def _propagated(parameter: Parameter, summary: Summary, k: float, u: float) -> str:
     """A typical expanded uncertainty, and how much of it no number of dies would average out."""
     factor, unit = summaries.scale_beside(k * u, parameter, [summary])
-    common = units.number(k * (summary.u_common or 0.0) * factor, 2)
+    shared = math.hypot(*(summary.budget.get(name) or 0.0 for name in SHARED))
+    common = units.number(k * min(shared or summary.u_common or 0.0, u) * factor, 2)
     whose = "expanded uncertainty" if summary.n == 1 else "median expanded uncertainty"
     return (
         f"; {whose} {with_unit(units.number(k * u * factor, 2), unit)} (k = {figure_of(k)}), of"
-        f" which {with_unit(common, unit)} is common to all values of a calibration"
+        f" which {with_unit(common, unit)} is shared by the values of a wafer"
     )
 
 

@@ -32,6 +32,7 @@ COUNTS = (
     ("without_standing", "Without standing"),
     ("not_closed", "Not closed"),
     ("below_floor", "Below floor"),
+    ("not_reached", "Not reached"),
 )
 """Field of `Summary`, heading."""
 
@@ -60,6 +61,7 @@ def scale(parameter: Parameter, summaries: Sequence[Summary] = ()) -> tuple[floa
     for figures in (
         [summary.median for summary in summaries],
         [summary.maximum for summary in summaries],
+        [summary.least_reached for summary in summaries],
         [parameter.lower, parameter.upper, parameter.target],
     ):
         if any(figures):
@@ -110,6 +112,10 @@ def figure_cells(summary: Summary, factor: float, names: Sequence[str] = SHORT) 
 def _figure_cell(summary: Summary, name: str, digits: int, factor: float) -> Cell:
     value: float | None = getattr(summary, name)
     if value is None:
+        if name in summary.beyond and summary.least_reached is not None:
+            reached = summary.least_reached
+            sign = "<" if reached < 0 else ">"
+            return Cell(f"{sign} {units.number(reached * factor, 3)}", plain(reached), True)
         if name not in summary.below:
             return Cell(units.MISSING, "", True)
         if summary.highest_floor is None:
@@ -155,7 +161,7 @@ def parameter_cell(parameter: Parameter, page: str, record: CampaignRecord) -> C
         symbol(parameter),
         unbroken(parameter.name),
     )
-    taken = estimator(parameter, record)
+    taken = estimator(parameter, record).removeprefix(parameter.name).lstrip(", ")
     if taken:
         text += Markup(' <span class="why">{}</span>').format(taken)
     return Cell(text, parameter.symbol)

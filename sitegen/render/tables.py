@@ -1,10 +1,15 @@
-"""Long tables in parts: a table much longer than this is slow to paint and to sort."""
+"""Tables together, and long ones in parts: a longer one is slow to paint and to sort."""
 
 from collections.abc import Sequence
 
 from sitegen.render.pieces import Column, Row, Table
 
 LONGEST = 500
+
+
+def there(*tables: Table | None) -> tuple[Table, ...]:
+    """Those of the tables that there are."""
+    return tuple(table for table in tables if table is not None)
 
 
 def split(

@@ -38,6 +38,7 @@ from sitegen.render.pieces import (
 )
 from sitegen.render.shell import shell
 from sitegen.render.states import STATE_COLUMNS, state_cells
+from sitegen.render.tables import there
 from sitegen.render.wafer_shared import Shared
 
 MOST_CHANGES = 6
@@ -60,9 +61,8 @@ class WaferView:
     parameters: Table
     maps: tuple[Figure, ...]
     """Small map of each parameter and condition."""
-    touchdowns: Table | None
-    """Touchdowns that did not pass; None where the record has none at all."""
-    quality: Table | None
+    contact: tuple[Table, ...]
+    """Touchdowns that did not pass and quality of the sweeps, where the record has any."""
     dies: tuple[Table, ...]
     facts: tuple[Fact, ...]
     thermal: Table
@@ -131,8 +131,9 @@ def view(
             "From the values with standing; the others are counted beside them",
         ),
         maps=_maps(shared, maps),
-        touchdowns=touchdowns.not_passed(results, home, record.id),
-        quality=wafer_tables.quality(shared, results),
+        contact=there(
+            touchdowns.not_passed(results, home, record.id), wafer_tables.quality(shared, results)
+        ),
         dies=wafer_tables.dies(shared, results),
         facts=_facts(shared, results),
         thermal=_thermal(record),

@@ -177,9 +177,7 @@ def contacted(wafer: TouchedWafer, stream: int) -> Truth:
 
 def _columns(wafer: TouchedWafer, taken: _Taken) -> dict[str, pa.Array]:
     kind, seed = taken.kind, wafer.scenario.seed
-    rng = np.random.default_rng(
-        [seed, 34, wafer.number, list(KINDS).index(kind.id), taken.stream]
-    )
+    rng = np.random.default_rng([seed, 34, wafer.number, list(KINDS).index(kind.id), taken.stream])
     celsius = wafer.temperature_c(taken.places, 25.0)
     quantity = "current" if kind.swept == "i_a" else "voltage"
     law = law_of(kind.id, contacted(wafer, taken.stream), 25.0)
@@ -216,9 +214,7 @@ def _read(
 def _rows(
     wafer: TouchedWafer,
     taken: _Taken,
-    blocks: list[
-        tuple[float, np.ndarray[tuple[int, ...], np.dtype[np.object_]], FloatArray]
-    ],
+    blocks: list[tuple[float, np.ndarray[tuple[int, ...], np.dtype[np.object_]], FloatArray]],
     celsius: FloatArray,
 ) -> dict[str, pa.Array]:
     """One row a point: die by die, step by step; a breakdown sweep ends once it has crossed."""

@@ -146,8 +146,14 @@ def _wafers() -> tuple[WaferPlan, ...]:
             names_calibration=True,
             note=FRAME_NOTE,
         ),
-        WaferPlan("LK7-3", 5, (Block(0, third_start),), _PERIOD_S, bias_dies=_BIAS_DIES,
-                  dummy_die=_DUMMY_DIE),
+        WaferPlan(
+            "LK7-3",
+            5,
+            (Block(0, third_start),),
+            _PERIOD_S,
+            bias_dies=_BIAS_DIES,
+            dummy_die=_DUMMY_DIE,
+        ),
     )
 
 

@@ -19,6 +19,7 @@ POWER_WINDOW_HZ = (5.0e9, 30.0e9)
 ELEMENT_WINDOW_HZ = (2.0e9, 15.0e9)
 LOW_WINDOW_HZ = (1.0e9, 4.0e9)
 
+
 def _smu(absolute: float | None = None, relative: float | None = None) -> Source:
     return Source("source-measure unit's calibration", "campaign", absolute, relative)
 
@@ -67,7 +68,7 @@ PARAMETERS: tuple[Measured, ...] = (
              curve={"figure": "threshold by constant current", "curve": _TRANSFER,
                     "stepped_at": _LOW_V, "current_a": THRESHOLD_A}),
     Measured("GM", "g_m", "peak transconductance", "S", "dc", "hemt", ("transfer",),
-             None, (_contact(relative=0.003),), 0.0398, 0.0442, 0.0420, (0.0, 0.2),
+             None, (_contact(relative=0.003),), 0.03975, 0.0443, 0.0420, (0.0, 0.2),
              curve={"figure": "greatest transconductance", "curve": _TRANSFER,
                     "stepped_at": _HIGH_V}),
     Measured("ION", "I_on", "drain current at zero gate voltage", "A", "dc", "hemt", ("transfer",),
@@ -88,7 +89,7 @@ PARAMETERS: tuple[Measured, ...] = (
              ("sheet",), _made("sheet_resistance_ohm"), (_smu(relative=0.002), _contact(0.8)),
              307.0, 333.0, 320.0, (50.0, 2000.0), per_c=0.9),
     Measured("RC", "R_c", "resistance of one contact", "ohm", "dc", "chain", ("sheet",),
-             None, (_contact(0.05),), None, 4.80, 4.20, (0.1, 100.0),
+             None, (_contact(0.05),), None, 4.78, 4.20, (0.1, 100.0),
              curve={"figure": "resistance of one contact", "curve": "chain-line",
                     "swept_window": [-1.1e-3, 1.1e-3]}),
     Measured("ICAP", "I_cap", "leakage current of the capacitor", "A", "dc", "cap", ("cap10",),
@@ -195,7 +196,7 @@ PARAMETERS: tuple[Measured, ...] = (
     Measured("EPS", "ε_eff", "effective permittivity of the line at 55 GHz", "1", "rf", "line",
              ("unbiased",), None,
              (Source("calibration and path, of the transmission", "path", 0.0204),),
-             6.1, 7.2, None, (1.0, 20.0), figure="effective permittivity", frequency_hz=LINE_HZ),
+             6.5, 7.7, None, (1.0, 20.0), figure="effective permittivity", frequency_hz=LINE_HZ),
     Measured("ZC", "Z_c", "characteristic impedance of the line at 55 GHz", "ohm", "rf", "line",
              ("unbiased",), None, (_tips(0.10), _path(0.03)), 48.0, 54.0, None, (5.0, 500.0),
              figure="characteristic impedance", frequency_hz=LINE_HZ),

@@ -5,7 +5,7 @@ from sitegen.simulate.measured import SetPoint
 HOT_C = 85.0
 BIAS_SWEEP = ("rf-b1", "rf-b2", "rf-b3", "rf-b4")
 RF_BIASES = ("rf", *BIAS_SWEEP)
-BREAKDOWN_LIMIT_V = 104.0
+BREAKDOWN_LIMIT_V = 102.0
 
 SET_POINTS: tuple[SetPoint, ...] = (
     SetPoint("lin", "linear region, 25 °C", bias={"vds_v": 0.1, "vgs_v": 1.0}),
@@ -15,7 +15,7 @@ SET_POINTS: tuple[SetPoint, ...] = (
     SetPoint("off", "channel closed, 25 °C", bias={"vds_v": 28.0, "vgs_v": -6.0}),
     SetPoint(
         "bv",
-        "drain voltage raised until 0.1 mA flows, at most 104 V, 25 °C",
+        "drain voltage raised until 0.1 mA flows, at most 102 V, 25 °C",
         bias={"id_a": 1e-4, "vgs_v": -6.0, "vds_limit_v": BREAKDOWN_LIMIT_V},
     ),
     SetPoint("sheet", "four-terminal current, 25 °C", bias={"force_a": 1e-3}),

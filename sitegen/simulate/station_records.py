@@ -71,8 +71,20 @@ def station_record(floors_on: date) -> dict[str, object]:
             {"id": "CBL-2", "description": "cable of port 2", "serial_number": "C-302"},
         ],
         "bias_tees": [
-            {"id": "BT-1", "description": "bias tee of port 1", "serial_number": "B-71", "resistance_ohm": 0.9, "loss_db": 0.6},
-            {"id": "BT-2", "description": "bias tee of port 2", "serial_number": "B-72", "resistance_ohm": 0.9, "loss_db": 0.6},
+            {
+                "id": "BT-1",
+                "description": "bias tee of port 1",
+                "serial_number": "B-71",
+                "resistance_ohm": 0.9,
+                "loss_db": 0.6,
+            },
+            {
+                "id": "BT-2",
+                "description": "bias tee of port 2",
+                "serial_number": "B-72",
+                "resistance_ohm": 0.9,
+                "loss_db": 0.6,
+            },
         ],
         **smu.records(floors_on),
         "hazards": ["hazardous voltage"],

@@ -22,7 +22,14 @@ from sitegen.simulate.sweeps import (
     transistor_sweeps,
 )
 from sitegen.simulate.transfer import transfer_law
-from sitegen.simulate.touched_wafer import Places, Touches, TouchedWafer, as_table, key_columns, true_table
+from sitegen.simulate.touched_wafer import (
+    Places,
+    Touches,
+    TouchedWafer,
+    as_table,
+    key_columns,
+    true_table,
+)
 
 ONE_PORT_PERIOD_H = 40 / 3600
 _BIAS_STEP = 0.02

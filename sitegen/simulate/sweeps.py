@@ -111,9 +111,7 @@ def inductor_sweeps(
     return DeviceSweeps("spiral", "unbiased", true, networks.to_scattering(chain))
 
 
-def grounded_inductor_sweeps(
-    truth: Truth, frequency_hz: FloatArray = FREQUENCY_HZ
-) -> DeviceSweeps:
+def grounded_inductor_sweeps(truth: Truth, frequency_hz: FloatArray = FREQUENCY_HZ) -> DeviceSweeps:
     """The inductor from port 1 to ground: a one-port."""
     made = _spiral(truth)
     true = _true("spiral-gnd", "unbiased", made.matrix, frequency_hz)

@@ -110,9 +110,7 @@ class TouchedWafer:
     def contact_ohm(self, device: str, touchdown: int = 1) -> FloatArray:
         """Contact resistance that each touchdown of a device shows, (n_die,) of the grid."""
         device_number = TOUCHED_DEVICES.index(device)
-        rng = np.random.default_rng(
-            [self.scenario.seed, 23, self.number, touchdown, device_number]
-        )
+        rng = np.random.default_rng([self.scenario.seed, 23, self.number, touchdown, device_number])
         ohm = np.round(rng.uniform(0.3, 0.7, len(self.scenario.grid.dies)), 3)
         again = self.scenario.plants.retouched
         if again is not None and again.wafer == self.number and device == again.device:

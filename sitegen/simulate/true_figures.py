@@ -23,9 +23,7 @@ def _h21(y: ComplexArray, _: FloatArray) -> FloatArray:
 def _unilateral(y: ComplexArray, _: FloatArray) -> FloatArray:
     """Mason's gain (IRE Trans. Circuit Theory 1 (1954) 20, quoted from memory), in dB."""
     above = np.abs(y[..., 1, 0] - y[..., 0, 1]) ** 2
-    below = 4 * (
-        y[..., 0, 0].real * y[..., 1, 1].real - y[..., 0, 1].real * y[..., 1, 0].real
-    )
+    below = 4 * (y[..., 0, 0].real * y[..., 1, 1].real - y[..., 0, 1].real * y[..., 1, 0].real)
     return np.asarray(10 * np.log10(above / below))
 
 

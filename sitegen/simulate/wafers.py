@@ -37,9 +37,7 @@ def wafer_portion(wafer: TouchedWafer) -> Portion:
             EARLIER: earlier_map(wafer),
         },
         notes={"note.md": wafer.plan.note} if wafer.plan.note else {},
-        true_values=pa.concat_tables(
-            [true_values, true_figures, *(one.truth for one in sweeps)]
-        ),
+        true_values=pa.concat_tables([true_values, true_figures, *(one.truth for one in sweeps)]),
     )
 
 

@@ -29,6 +29,7 @@ WAFERS = {
     "calibration": "calibrations/CAL-1/index.html",
     "verification": "verifications/VER-5/index.html",
     "station": "stations/PS-A/index.html",
+    "device": "devices/hemt/index.html",
     "problems": "problems/index.html",
     "method": "method/index.html",
     "reference": "reference/index.html",

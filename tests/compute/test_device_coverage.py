@@ -104,7 +104,9 @@ All figures together: {100 * _pooled(found):.2f} %;
 with 0.9 u {100 * _pooled(found, TOO_SMALL):.2f} %.
 
 Where the sources together change a value by more than {100 * LARGEST_BEND:.0f} % more or less than
-in proportion to them, no uncertainty is stated. Figures where that happens at the same errors:
+in proportion to them, no uncertainty is stated. Figures where that happens at the same errors
+(where few draws have one, an error took these to where the figure bends less: the truth is not
+there, and such values do not stand out by themselves):
 
 | device | figure | taken at | stated | held | with 0.9 u | with the extraction |
 |---|---|---|---|---|---|---|

@@ -27,6 +27,7 @@ K95 = float(norm.ppf(0.975))
 DRAWS = 20_000
 PARTS = (
     "u_calibration",
+    "u_definitions",
     "u_dummies",
     "u_common",
     "u_own",
@@ -99,7 +100,9 @@ def rows(wafer: str, value: npt.ArrayLike, **columns: Any) -> pd.DataFrame:
         **dict.fromkeys(PARTS, np.nan),
     }
     table = pd.DataFrame({**ordinary, **columns}, index=range(len(values)))
-    added = table[[one for one in PARTS if one not in ("u_calibration", "u_dummies")]]
+    added = table[
+        [one for one in PARTS if one not in ("u_calibration", "u_definitions", "u_dummies")]
+    ]
     return table.assign(u=np.sqrt((added.astype(float) ** 2).sum(axis=1, min_count=1)))
 
 
@@ -120,6 +123,23 @@ def test_two_calibrations_of_one_wafer_are_independent() -> None:
     calibrations = ["C1"] * 4 + ["C2"] * 4
     table = rows("A", np.ones(8), calibration=calibrations, u_common=0.3, u_calibration=0.3)
     assert compared(table).means[0].u == pytest.approx(0.3 / np.sqrt(2))
+
+
+def test_calibrations_of_one_wafer_share_their_definitions() -> None:
+    """JCGM 100:2008, 5.2.2, note 1: with a correlation of 1 standard uncertainties add."""
+    calibrations = ["C1"] * 4 + ["C2"] * 4
+    parts = {"u_common": 0.5, "u_calibration": 0.5, "u_definitions": 0.3}
+    table = rows("A", np.ones(8), calibration=calibrations, **parts)
+    assert compared(table).means[0].u == pytest.approx(np.hypot(0.3, 0.4 / np.sqrt(2)))
+
+
+def test_definitions_do_not_cancel_between_calibrations() -> None:
+    parts = {"u_common": 0.3, "u_calibration": 0.3, "u_definitions": 0.3}
+    tables = (rows(w, np.ones(4), calibration=c, **parts) for w, c in (("A", "C1"), ("B", "C2")))
+    found = next(
+        one for one in compared(*tables).differences if (one.first, one.second) == ("A", "B")
+    )
+    assert found.u == pytest.approx(0.3 * np.sqrt(2))
 
 
 @pytest.mark.parametrize(

@@ -237,3 +237,26 @@ def test_no_parameter_no_rows() -> None:
     assert found.rows.empty and found.by_source == ()
     assert {"value", "no_value", "remarks", *PARTS} <= set(found.rows.columns)
     assert isinstance(found.rows, pd.DataFrame)
+
+
+def test_a_one_port_sweep_is_the_first_port_of_a_two_port() -> None:
+    """The same figure as of a two-port that lets nothing through, with no u from its port 2."""
+    inductor = np.array([[1.0, -1.0], [-1.0, 1.0]]) / (2.0 + 1j * W * 0.5e-9)
+    s = np.asarray((np.eye(2) - 50.0 * inductor) @ np.linalg.inv(np.eye(2) + 50.0 * inductor))
+    alone = s.copy()
+    alone[:, 0, 1] = alone[:, 1, 0] = 0.0
+    at = parameter("R", "shunt resistance", "ohm", "IND", **AT_10)
+    here = setting(calibration(), [at])
+    found = {
+        n_ports: values_from_sweeps(
+            stripped([group("IND", FREQUENCY_HZ, alone[np.newaxis, :, :n_ports, :n_ports])], here)[
+                "IND"
+            ],
+            here.campaign.parameters,
+            here,
+        ).rows.iloc[0]
+        for n_ports in (1, 2)
+    }
+    assert found[1]["value"] == pytest.approx(found[2]["value"], rel=1e-12)
+    assert 0.0 < found[1]["u_common"] <= 1.2 * found[2]["u_common"]
+    assert found[1]["u_own"] > 0.0

@@ -281,7 +281,7 @@ def test_a_parameter_shows_limits_uncertainty_and_each_condition() -> None:
     results = samples.campaign_results()
     text = text_of(render.parameter_page(samples.VTH, results, {}))
     assert "Lower specification limit −2.7 V" in text
-    assert "source-measure unit 2 mV" in text
+    assert "Source-measure unit 2 mV" in text
     assert text.index("At room: median −2.605 V over 8 values") < text.index("Definition")
     assert "No number: planned and not measured, or measured and not determined." in text
     assert "Condition room Saturation (25 °C, vds = 1.2 V)" in text

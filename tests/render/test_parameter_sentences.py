@@ -103,7 +103,7 @@ def test_the_value_of_a_parameter_and_how_sure_it_is(
     changes: dict[str, Any], sources: tuple[dict[str, float], ...], text: str
 ) -> None:
     """The uncertainties by JCGM 100:2008, equation 10, worked by hand: 0.003 V and 0.004 V."""
-    declared = tuple(UncertaintySource(source="s", **each) for each in sources)
+    declared = tuple(UncertaintySource.model_validate({"source": "s", **each}) for each in sources)
     vth = VTH.model_copy(update={"uncertainty": declared})
     found = replace(parameter_result("VTH", "room"), summary=summary(**changes))
     assert said(parameter_sentences.values(vth, [found], GUARDED)) == text

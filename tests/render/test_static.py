@@ -17,8 +17,10 @@ def test_the_search_index_sets_one_variable_with_every_entry() -> None:
     assert ["W1 (3,\u00a0\u22122)", "wafers/W1/x3_y-2.html", "die"] in entries
     assert ["CAL-1", "calibrations/CAL-1/index.html", "calibration"] in entries
     assert ["V_th threshold voltage (VTH)", "parameters/VTH/index.html", "parameter"] in entries
+    assert ["transistor (hemt)", "devices/hemt/index.html", "device"] in entries
     kinds = {kind for _, _, kind in entries}
-    assert kinds == {"wafer", "parameter", "calibration", "verification", "station", "page", "die"}
+    events = {"calibration", "verification", "station"}
+    assert kinds == {"wafer", "parameter", "device", *events, "page", "die"}
 
 
 def test_the_index_of_a_large_campaign_stays_small() -> None:

@@ -88,6 +88,9 @@ class Propagated:
             "u_common": np.sqrt(self.calibration + (dummies if self.shared else 0.0)),
             "u_own": np.sqrt(self.own + (0.0 if self.shared else dummies)),
             "u_calibration": np.sqrt(self.calibration),
+            "u_definitions": np.sqrt(
+                self.groups.get("definitions", np.full_like(self.calibration, np.nan))
+            ),
             "u_dummies": np.full_like(self.own, np.nan)
             if self.dummies is None
             else np.sqrt(dummies),

@@ -83,7 +83,8 @@ class Slopes:
     s: ComplexArray
     """Corrected, likewise."""
     by_s: ComplexArray
-    """(n, n_freq, n_port, n_port): dv = Re(sum of by_s dS); zero where a point is not used, whatever S is there."""
+    """(n, n_freq, n_port, n_port): dv = Re(sum of by_s dS); zero where a point is not used,
+    whatever S is there."""
     by_raw: ComplexArray
     """(n_freq, n, e), by raw S in the order of `ENTRIES`."""
     by_term: ComplexArray

@@ -28,6 +28,9 @@ DEVICE, COLD = "device", "cold device"
 """Whose sweeps a value depends on, besides those of dummies by their part ('open', 'short')."""
 _STEP_OHM = 1e-4
 """Of access resistances, in central differences."""
+FURTHER = 20
+"""Points kept on either side of those that have a slope: a zero crossing that its sources move by
+one u is then still among them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,7 +201,7 @@ def _by_inner(
     weighed = np.flatnonzero((weights != 0).any(axis=0))
     few = len(weighed) and weighed[-1] + 1 - weighed[0] < 0.5 * len(used_hz)
     if few and not wanted.figure.followed:
-        part = slice(int(weighed[0]), int(weighed[-1]) + 1)
+        part = slice(max(int(weighed[0]) - FURTHER, 0), int(weighed[-1]) + 1 + FURTHER)
         weights, used_hz, at_used = weights[:, part], used_hz[part], at_used[:, part]
         points = _around(frequency_hz, used_hz)
 

@@ -93,7 +93,7 @@ def delivered_bias(
             for other, value in known.items()
             if other.endswith("_a") and terminal(other) == terminal(name)
         ]
-        if not name.endswith("_v") or len(currents) != 1 or not parts:
+        if not name.endswith("_v") or "limit" in name or len(currents) != 1 or not parts:
             continue
         drop = currents[0] * total
         where = " and ".join(part for part, _ in parts)

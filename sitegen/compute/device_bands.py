@@ -59,9 +59,10 @@ def _of_group(
     around = Surroundings(group.z_ref_ohm, length_m)
     found = []
     for name in names:
-        lower, median, upper = _quantiles(
-            FIGURES[name].quantity(_two_port(s), group.frequency_hz, around)
-        )
+        values = FIGURES[name].quantity(_two_port(s), group.frequency_hz, around)
+        if name == "unilateral gain":
+            values = np.where(np.isnan(values) & np.isfinite(s).all(axis=(2, 3)), np.inf, values)
+        lower, median, upper = _quantiles(values)
         if np.isfinite(median).any():
             found.append(
                 Band(
@@ -133,15 +134,20 @@ def _standing(group: TraceGroup, campaign: CampaignRecord) -> BoolArray:
 
 @np.errstate(all="ignore")
 def _quantiles(values: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Lower, median and upper of (n, n_x); NaN where fewer than half of the rows have a value."""
-    known = np.isfinite(values)
+    """Lower, median and upper of (n, n_x); NaN where fewer than half of the rows have a value.
+
+    An infinite value (Mason's U of a device that is active by itself) ranks above all others.
+    """
+    known = ~np.isnan(values)
     enough = known.sum(axis=0) * 2 >= max(len(values), 1)
     if known.all():
         found = np.quantile(values, QUANTILES, axis=0)
+        found = np.where(np.isfinite(found), found, np.nan)
         return found[0], found[1], found[2]
     usable = np.where(known & enough, values, np.nan)
     usable[:, ~enough] = 0.0
     found = np.where(enough, np.nanquantile(usable, QUANTILES, axis=0), np.nan)
+    found = np.where(np.isfinite(found), found, np.nan)
     return found[0], found[1], found[2]
 
 

@@ -213,7 +213,8 @@ class UncertaintySource(Record):
     )
     common: bool = Field(
         default=False,
-        description="true: the same error in all values of a wafer, so that a mean keeps it",
+        description="true: the same error in all values of a wafer, so that a mean keeps it;"
+        " between wafers it is taken as independent, so that a difference keeps it too",
     )
 
     @model_validator(mode="after")

@@ -24,6 +24,10 @@ from sitegen.publish.touchstone import touchstone_text
 NOT_ACCREDITED = "This file is no certificate of an accredited laboratory."
 
 
+PLAIN = str.maketrans({"µ": "u", "μ": "u", "°": "deg ", "Ω": "ohm", "−": "-", "\u202f": " "})
+"""Touchstone files are ASCII; what else has no plain form becomes a question mark."""
+
+
 @dataclass(frozen=True)
 class _Sweep:
     """One sweep of a chosen die, at the probe tips and without pads and leads."""
@@ -127,7 +131,7 @@ def _write(
         text = touchstone_text(
             group.frequency_hz[known], s[known], "\n".join(says), group.z_ref_ohm
         )
-        content = text.encode("ascii", "replace")  # Touchstone files are ASCII
+        content = text.translate(PLAIN).encode("ascii", "replace")
         write_bytes(root, address, content)
         site = f" at site {key['site']}" if key["site"] else ""
         what = f"{group.device} under {group.condition}{site}, {told}"
@@ -154,7 +158,7 @@ def _provenance(
         f" {campaign.campaign.title}",
         *simulated,
         f"Wafer {wafer.id}, die ({key['die_x']}, {key['die_y']}){site}, chosen as:"
-        f" {'; '.join(roles)}",
+        f" {'; '.join(roles)}{_chosen_by(campaign)}",
         f"Device {device.id}: {device.name}",
         f"Condition {condition.id}: {condition.description}; set point"
         f" {condition.temperature_c:g} degrees Celsius",
@@ -164,13 +168,18 @@ def _provenance(
     ]
 
 
+def _chosen_by(campaign: CampaignRecord) -> str:
+    one = campaign.handover
+    return f" of {one.parameter} under {one.condition}" if one is not None else ""
+
+
 def _plane(device: Device, stem: str) -> str:
     """What lies between the file's reference planes, as a line."""
     if stem == "corrected":
         return "Reference planes: as the calibration set them; pads and leads are in the data"
     one = device.deembedding
     method, taken_from = (one.method, one.taken_from) if one else ("", "")
-    upper = f", held to hold up to {one.upper_hz:g} Hz" if one and one.upper_hz else ""
+    upper = f", declared to hold up to {one.upper_hz / 1e9:g} GHz" if one and one.upper_hz else ""
     return f"Pads and leads taken off: {method}, dummies of {taken_from}{upper}"
 
 

@@ -328,7 +328,7 @@ def _summaries(
     name: str, chosen: Sequence[ParameterResult], page: str, factor: float, unit: str
 ) -> Table:
     counts = summaries.counted([result.summary for result in chosen])
-    caption = _in_unit("Summary of the values with standing", unit) + "."
+    caption = _in_unit(f"Summary of the values with standing under {name}", unit) + "."
     return Table(
         id=f"summary-{name}",
         caption=f"{caption} {summaries.NO_NUMBER}" if "missing" in counts else caption,
@@ -367,7 +367,7 @@ def _zones(name: str, chosen: Iterable[ParameterResult], factor: float, unit: st
 
     return Table(
         id=f"zones-{name}",
-        caption=_in_unit("Zones of equal area, by the centre of the die", unit),
+        caption=_in_unit(f"Zones of equal area under {name}, by the centre of the die", unit),
         columns=(
             Column("Wafer"),
             Column("Zone"),
@@ -389,7 +389,7 @@ def _outcomes(name: str, chosen: list[ParameterResult], page: str) -> Table:
     outcomes = summaries.seen([result.outcomes for result in chosen])
     return Table(
         id=f"outcomes-{name}",
-        caption="Outcomes of the values with standing or not closed",
+        caption=f"Outcomes of the values with standing or not closed under {name}",
         columns=(Column("Wafer"), *summaries.outcome_columns(outcomes)),
         rows=tuple(
             Row(_whose(result, page), summaries.outcome_cells(result.outcomes, outcomes))

@@ -78,7 +78,7 @@ def _means(parameter: Parameter, condition: str, found: Sequence[WaferMean]) -> 
     reasons = any(one.reason for one in found)
     return Table(
         id=f"means-{condition}",
-        caption="Mean of each wafer's values with standing",
+        caption=f"Mean of each wafer's values with standing under {condition}",
         columns=(
             Column("Wafer"),
             Column("Values", True),
@@ -118,7 +118,7 @@ def _differences(parameter: Parameter, condition: str, pairs: Sequence[WaferDiff
     )
     return Table(
         id=f"differences-{condition}",
-        caption=f"{which}, the first less the second; all are in the table differences",
+        caption=f"{which} under {condition}, the first less the second; all are in the table differences",
         columns=(
             Column("Wafers"),
             Column(_headed("Difference ± U", unit), True),

@@ -131,7 +131,7 @@ def test_a_file_says_what_stands_behind_it(tmp_path: Path) -> None:
             assert phrase in told
         assert str(datetime.now(UTC).date()) not in told
     assert "pads and leads are in the data" in corrected
-    assert "taken off: open-short, dummies of each die, held to hold up to 3e+10 Hz" in deembedded
+    assert "taken off: open-short, dummies of each die, declared to hold up to 30 GHz" in deembedded
 
 
 @pytest.mark.parametrize(("counts", "row"), [("first", 0), ("last", 2), ("mean", 2)])

@@ -53,6 +53,7 @@ DEEMBEDDED = samples.DEVICE.model_copy(
         )
     }
 )
+FILES = (("hemt under room", "data/a.s2p", 9),)
 F_HZ = np.geomspace(1e9, 100e9, 21)
 
 

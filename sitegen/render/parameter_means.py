@@ -118,7 +118,8 @@ def _differences(parameter: Parameter, condition: str, pairs: Sequence[WaferDiff
     )
     return Table(
         id=f"differences-{condition}",
-        caption=f"{which} under {condition}, the first less the second; all are in the table differences",
+        caption=f"{which} under {condition}, the first less the second; all are in the table"
+        " differences",
         columns=(
             Column("Wafers"),
             Column(_headed("Difference ± U", unit), True),

@@ -13,8 +13,9 @@ from sitegen.read import read_campaign, read_wafer_tables
 from sitegen.simulate import demo_campaign
 from sitegen.simulate.campaign import analyser_of
 from sitegen.simulate.demo import demo_scenario
-from sitegen.simulate.parameters import DEVICES, SET_POINTS
+from sitegen.simulate.devices_declared import DEVICES
 from sitegen.simulate.scenario import FREQUENCY_HZ
+from sitegen.simulate.set_points import SET_POINTS
 from tests.simulate import demo_expected as expected
 from tests.simulate.forward import (
     Value,
@@ -106,7 +107,7 @@ def test_values_past_the_validity() -> None:
         if reason_against(SCENARIO, one) == "expired by time":
             found.setdefault(one.die, set()).add(one.parameter)
     assert found == expected.EXPIRED
-    assert sum(map(len, found.values())) == 12
+    assert sum(map(len, found.values())) == 29
 
 
 def test_values_lost_to_the_failed_verification() -> None:
@@ -123,10 +124,13 @@ def test_nothing_else_has_lost_its_standing() -> None:
         for wafer in expected.WAFERS
         for one in _values(wafer)
     )
-    assert {key for key in reasons if key[1]} == {
+    assert set(reasons) == {
+        *((wafer, "") for wafer in expected.WAFERS),
         ("LK7-2", "verification failed"),
         ("LK7-3", "expired by time"),
+        *expected.BAD_TOUCHES,
     }
+    assert {key: reasons[key] for key in expected.BAD_TOUCHES} == expected.BAD_TOUCHES
 
 
 def test_repeated_touchdown() -> None:
@@ -138,7 +142,9 @@ def test_repeated_touchdown() -> None:
     }
     assert outcomes == {1: "outside", 2: "within"}
     first = {(one.die, one.parameter): one for one in _values(wafer) if one.touchdown == 1}
-    again = [one for one in _values(wafer) if one.touchdown == 2]
+    again = [
+        one for one in _values(wafer) if one.touchdown == 2 and (one.die, one.parameter) in first
+    ]
     changed = [
         one.parameter for one in again if one.outcome != first[one.die, one.parameter].outcome
     ]

@@ -28,6 +28,8 @@ from sitegen.model.results import (
     AxisRange,
     CampaignContext,
     CampaignResults,
+    ParameterResult,
+    StationRecord,
     TableFile,
     WaferResults,
 )
@@ -93,26 +95,11 @@ def join(
         parameters,
         from_wafers,
     )
-    context = CampaignContext(
-        record=record,
-        version=__version__,
-        wafers=tuple(one.wafer for one in wafers),
-        parameters=parameters,
-        ranges=_ranges(record, values, computed),
-        calibrations={one.record.id: one.outcome for one in calibrations},
-        downloads={address: size for table in tables for address, size in table.files},
-        fault_count=len(every_fault),
-        finding_count=len(findings),
-    )
-    records = [(one.record, one.summary) for one in computed]
     results = CampaignResults(
-        context=context,
+        context=_context(record, events, computed, values, parameters, tables),
         calibrations=calibrations,
         verifications=verifications,
-        stations=tuple(
-            station_record(station.id, calibrations, verifications, records)
-            for station in record.stations
-        ),
+        stations=_stations(record, events, computed),
         uses=calibration_uses(values, facts(calibrations, verifications)),
         wafer_records=tuple(one.record for one in computed),
         wafers=wafers,
@@ -136,6 +123,37 @@ def join(
     )
     return replace(
         results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)
+    )
+
+
+def _context(
+    record: CampaignRecord,
+    events: Events,
+    computed: Sequence[Computed],
+    values: pd.DataFrame,
+    parameters: tuple[ParameterResult, ...],
+    tables: Sequence[TableFile],
+) -> CampaignContext:
+    """The little that a wafer's pages need of the whole campaign."""
+    return CampaignContext(
+        record=record,
+        version=__version__,
+        wafers=tuple(one.summary.wafer for one in computed),
+        parameters=parameters,
+        ranges=_ranges(record, values, computed),
+        calibrations={one.record.id: one.outcome for one in events.results()},
+        downloads={address: size for table in tables for address, size in table.files},
+    )
+
+
+def _stations(
+    record: CampaignRecord, events: Events, computed: Sequence[Computed]
+) -> tuple[StationRecord, ...]:
+    """What calibrations and wafers say of each station."""
+    wafers = [(one.record, one.summary) for one in computed]
+    return tuple(
+        station_record(station.id, events.results(), events.verifications, wafers)
+        for station in record.stations
     )
 
 

@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 from sitegen import build as stages
-from sitegen import wafer_listing
-from sitegen import jobs
+from sitegen import jobs, wafer_listing
 from sitegen.compute.events import solve_events
 from sitegen.model.results import AxisRange
 from sitegen.publish.campaign_folder import write_campaign

@@ -1,7 +1,7 @@
 """Ranges, ticks and classes of axes."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import count
 
@@ -140,20 +140,3 @@ def equal_classes(axis: AxisRange) -> tuple[float, ...]:
     width = math.ceil(steps / MOST_CLASSES)
     places = [*range(0, steps, width), steps]
     return tuple(axis.lower + place * axis.step for place in places)
-
-
-def quantile_classes(values: Sequence[float] | FloatArray) -> tuple[float, ...]:
-    """Edges of at most five classes that hold about as many of these values each.
-
-    For values that reach over decades, where equal classes would hold nearly all in one. Quantiles
-    are numpy's default ('linear'); edges that coincide are one.
-    """
-    finite = np.asarray(values, dtype=float)
-    finite = finite[np.isfinite(finite)]
-    if not finite.size:
-        return (0.0, 1.0)
-    edges = np.unique(np.quantile(finite, np.linspace(0, 1, 6)))
-    if edges.size == 1:
-        whole = snapped_range(float(edges[0]), float(edges[0]))
-        return (whole.lower, whole.upper)
-    return tuple(float(edge) for edge in edges)

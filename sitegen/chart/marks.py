@@ -70,15 +70,3 @@ def attributes(shape: Shape, part: str | None = None) -> dict[str, str]:
         painted["stroke-width"] = "1"
         painted["stroke-dasharray"] = "2 1.5"
     return painted
-
-
-def verdict_mark(word: str) -> str:
-    """A small SVG with the shape of an outcome or standing, to stand before its word."""
-    shape = SHAPES[word]
-    size = {"dot": 3.5, "diamond": 4.5, "cross": 3.75, "bar": 4.0, "square": 4.0, "ring": 3.5}
-    painted = "".join(f' {name}="{value}"' for name, value in attributes(shape).items())
-    return (
-        '<svg class="drawing verdict-mark" viewBox="0 0 12 12" width="12" height="12"'
-        f' aria-hidden="true" focusable="false"><path d="{path(shape, 6, 6, size[shape])}"'
-        f"{painted}/></svg>"
-    )

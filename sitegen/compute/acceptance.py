@@ -9,7 +9,6 @@ from sitegen.compute.calibration import SolvedCalibration
 from sitegen.compute.rf.differences import parts_between
 from sitegen.compute.standards import made_alike
 from sitegen.compute.structure_judgement import (
-    SHARED_BY_DEFINITIONS,
     deviation_parts,
     same_plane,
     with_deviations,
@@ -20,6 +19,7 @@ from sitegen.model import verification as records
 from sitegen.model.acceptance import AcceptanceRecord, DeclaredPerformance, SiteDifference
 from sitegen.model.campaign import Decision
 from sitegen.model.event_results import (
+    SHARED_BY_DEFINITIONS,
     AcceptanceResult,
     DifferenceResult,
     Judged,

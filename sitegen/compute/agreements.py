@@ -7,6 +7,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from sitegen import addresses
+from sitegen.compute.standing import numbers_that_stand
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.trust import Agreement, ValueOf
@@ -25,7 +26,7 @@ CAUSES = {
     "two power levels": "the higher level may drive the device beyond its small-signal range",
     "other": "contact, bias or calibration",
 }
-PARTS_IN_COMMON = ("u_common", "u_instrument", "u_temperature")
+PARTS_IN_COMMON = ("u_common", "u_instrument", "u_temperature", "u_misfit")
 PLACE = ["wafer", "die_x", "die_y", "site"]
 
 
@@ -68,13 +69,7 @@ def agreement_findings(results: pd.DataFrame, campaign: CampaignRecord) -> tuple
     larger than the allowance and what its uncertainty explains at `LEVEL`; how many dies differ by
     more than k u and the allowance is told beside it.
     """
-    usable = results[
-        results["counts"].eq(True)
-        & results["value"].notna()
-        & ~results["below_floor"].eq(True)
-        & ~results["not_reached"].eq(True)
-        & (results["standing"] != "without standing")
-    ]
+    usable = numbers_that_stand(results)
     parameters = {one.id: one for one in campaign.parameters}
     wafers = sorted(str(name) for name in usable["wafer"].unique())
     share = max(len(campaign.agreements) * len(wafers), 1)

@@ -18,9 +18,10 @@ from sitegen.model.device import DeembeddingMethod
 from sitegen.model.extraction import FromSweep
 
 Places = npt.NDArray[np.intp]
-Label = tuple[float, tuple[tuple[str, str | None], ...]]
-"""Reference impedance, and the calibration of each sweep that a value is taken from, by its role;
-None where its uncertainty is not stated."""
+Label = tuple[float, bool, tuple[tuple[str, str | None], ...]]
+"""Reference impedance, whether dummies stand on another calibration than the device, and the
+calibration of each sweep that a value is taken from, by its role; None where its uncertainty is not
+stated."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +41,8 @@ class Alike:
     """Likewise, of the sweeps that give the access resistances."""
     swept: Swept | None
     """None: a sweep's calibration states no uncertainty."""
+    other_calibration: bool
+    """Whether dummies stand on another calibration than the device."""
     missing: str = ""
     """Why no value can be taken at all."""
 
@@ -141,9 +144,13 @@ def _labels(
             roles[COLD][one.set_of[places] != one.set_of[cold]] = None
     impedances = reference_impedances_ohm(corrected, setting)[places].tolist()
     names = [[name if name in stated else None for name in each] for each in roles.values()]
+    other = np.zeros(len(places), dtype=bool)
+    for part in stripped.dummies if deembedded else ():
+        both = pd.notna(roles[part]) & pd.notna(roles[DEVICE])
+        other |= both & (roles[part] != roles[DEVICE])
     return [
-        (z_ref_ohm, tuple(zip(roles, each, strict=True)))
-        for z_ref_ohm, *each in zip(impedances, *names, strict=True)
+        (z_ref_ohm, of_other, tuple(zip(roles, each, strict=True)))
+        for z_ref_ohm, of_other, *each in zip(impedances, other.tolist(), *names, strict=True)
     ]
 
 
@@ -157,7 +164,7 @@ def _alike(
     missing: str,
 ) -> Alike:
     group = stripped.corrected.group
-    z_ref_ohm, calibrations = label
+    z_ref_ohm, other_calibration, calibrations = label
     of_devices = group.s if method is None or stripped.s is None else stripped.s
     swept = None
     names = {role: name for role, name in calibrations if name is not None}
@@ -177,6 +184,7 @@ def _alike(
         of_devices[rows],
         None if cold is None else of_devices[cold],
         swept,
+        other_calibration,
         missing,
     )
 

@@ -112,7 +112,7 @@ def _drain_v(record: Curve, keys: pd.DataFrame, setting: WaferSetting) -> FloatA
 
 
 def _instruments(record: Curve, setting: WaferSetting) -> Instruments:
-    """Declared accuracies of the readings by range, and of the source."""
+    """Declared accuracies of the readings by range, the source and a stepped drain voltage."""
     instrument = setting.dc_instrument.id if setting.dc_instrument else ""
     mine = [one for one in setting.station.accuracies if one.instrument == instrument]
     measures, sets = (
@@ -123,15 +123,21 @@ def _instruments(record: Curve, setting: WaferSetting) -> Instruments:
         for one in mine
         if one.quantity == measures
     }
-    source = next(
-        (
-            RangeAccuracy(one.relative_u, one.offset_u)
-            for one in mine
-            if one.quantity == sets and one.range == record.source_accuracy_range
-        ),
-        None,
-    )
-    return Instruments(readings, source)
+
+    def declared(quantity: str, range_: str | None) -> RangeAccuracy | None:
+        return next(
+            (
+                RangeAccuracy(one.relative_u, one.offset_u)
+                for one in mine
+                if one.quantity == quantity and one.range == range_
+            ),
+            None,
+        )
+
+    source = declared(sets, record.source_accuracy_range)
+    steps_drain = record.stepped in DRAIN_AXES and record.swept not in DRAIN_AXES
+    drain = declared("voltage", record.stepped_accuracy_range) if steps_drain else None
+    return Instruments(readings, source, drain)
 
 
 def _floors(

@@ -1,6 +1,6 @@
 """A wafer's curves: the figures taken from them, with what stands behind each, and their flags."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +12,7 @@ from sitegen.compute.curve_points import GroupPoints, group_points, turned
 from sitegen.compute.dc.accuracy import instrument_uncertainty, undeclared
 from sitegen.compute.dc.curves import NEAR, Curves
 from sitegen.compute.dc.estimates import Estimate
-from sitegen.compute.dc.figures import extract
+from sitegen.compute.dc.figures import RESTS_ON_DRAIN_V, extract
 from sitegen.compute.dc.flags import FLAGS
 from sitegen.compute.evidence import dc_evidence
 from sitegen.compute.floors import per_ampere, sense_of, with_floor_columns
@@ -35,6 +35,7 @@ ROW_COLUMNS = (
     "value",
     "no_value",
     "u_extraction",
+    "u_misfit",
     "u_instrument",
     "u_temperature",
     "not_reached",
@@ -175,7 +176,10 @@ def _extracted(places: npt.NDArray[np.int64], wanted: FromCurve, points: GroupPo
         return extract(one, wanted, sign)
 
     found = extract(curves, wanted, sign)
-    u = instrument_uncertainty(extract_again, curves, found, ranges, points.instruments)
+    instruments = points.instruments
+    if wanted.figure not in RESTS_ON_DRAIN_V:
+        instruments = replace(instruments, drain=None)
+    u = instrument_uncertainty(extract_again, curves, found, ranges, instruments)
     touched = _touched(found)
     own = every[:n]
     pair = [np.flatnonzero(mask) for mask in found.used]
@@ -267,6 +271,7 @@ def _filled(rows: pd.DataFrame, there: BoolArray, found: _Extracted) -> pd.DataF
     return rows.assign(
         value=numbers(found.estimate.value),
         u_extraction=numbers(found.estimate.u_extraction),
+        u_misfit=numbers(np.abs(found.estimate.misfit)),
         u_instrument=numbers(found.u_instrument),
         floor_a=numbers(found.floor_a),
         range=texts(found.range, None),
@@ -298,7 +303,7 @@ def _judged(
             rows = rows.assign(no_value=f"{parameter.device} states no width_um")
     else:
         unit = conversion(CURVE_FIGURE_UNITS[wanted.figure], parameter.unit)
-    parts = ("u_extraction", "u_instrument")
+    parts = ("u_extraction", "u_misfit", "u_instrument")
     rows = rows.assign(
         value=unit * rows["value"], **{name: abs(unit) * rows[name] for name in parts}
     )

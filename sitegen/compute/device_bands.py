@@ -7,7 +7,8 @@ import numpy as np
 import pyarrow as pa
 
 from sitegen.compute.rf.figures import FIGURES, Surroundings
-from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
+from sitegen.compute.rf.two_port import as_two_port
+from sitegen.model.arrays import BoolArray, FloatArray
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.device import Device
 from sitegen.model.device_results import Band, CurveTraces, QualityCount
@@ -59,7 +60,7 @@ def _of_group(
     around = Surroundings(group.z_ref_ohm, length_m)
     found = []
     for name in names:
-        values = FIGURES[name].quantity(_two_port(s), group.frequency_hz, around)
+        values = FIGURES[name].quantity(as_two_port(s), group.frequency_hz, around)
         if name == "unilateral gain":
             values = np.where(np.isnan(values) & np.isfinite(s).all(axis=(2, 3)), np.inf, values)
         lower, median, upper = _quantiles(values)
@@ -149,15 +150,6 @@ def _quantiles(values: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     found = np.where(enough, np.nanquantile(usable, QUANTILES, axis=0), np.nan)
     found = np.where(np.isfinite(found), found, np.nan)
     return found[0], found[1], found[2]
-
-
-def _two_port(s: ComplexArray) -> ComplexArray:
-    """A one-port sweep as the first port of a two-port whose second port is matched and alone."""
-    if s.shape[-1] == 2:
-        return s
-    widened = np.zeros((*s.shape[:-2], 2, 2), dtype=np.complex128)
-    widened[..., 0, 0] = s[..., 0, 0]
-    return widened
 
 
 QUALITIES = ("noise", "steps", "contact", "passivity", "reciprocity", "causality")

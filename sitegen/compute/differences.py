@@ -17,6 +17,7 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
+from sitegen.compute.standing import that_stand
 from sitegen.compute.uncertainty_parts import Carried, carried_by_mean
 from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.device import Device
@@ -49,11 +50,7 @@ def compare_wafers(
     stand are used. Where one of them is below the floor or was not reached, the mean is not stated
     here: its uncertainty would not be that of a mean of numbers.
     """
-    valid = results[
-        results["counts"].astype(bool)
-        & results["standing"].isin(["stands", "not closed"])
-        & results["value"].notna()
-    ]
+    valid = that_stand(results)
     groups = {
         tuple(map(str, keys)): rows
         for keys, rows in valid.groupby(["parameter", "condition", "wafer"], sort=False)

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from sitegen.compute.joint_statistics import DIE, quantities_by_die
+from sitegen.compute.standing import that_stand
 from sitegen.compute.stats.summary import summarise
 from sitegen.compute.stats.typical import most_typical
 from sitegen.model.arrays import FloatArray
@@ -32,12 +33,10 @@ def choose_dies(
     if campaign.handover is None:
         return ()
     wide = quantities_by_die(results, campaign)
-    declared = results[
-        (results["parameter"] == campaign.handover.parameter)
-        & (results["condition"] == campaign.handover.condition)
-        & results["counts"].astype(bool)
-        & results["standing"].isin(["stands", "not closed"])
-        & results["value"].notna()
+    valid = that_stand(results)
+    declared = valid[
+        (valid["parameter"] == campaign.handover.parameter)
+        & (valid["condition"] == campaign.handover.condition)
     ]
     found: list[HandedOver] = []
     for wafer in wafers:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sitegen.compute.standing import numbers_that_stand
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.joint_statistics import JointStatistics, Scope
@@ -72,13 +73,7 @@ def quantities_by_die(results: pd.DataFrame, campaign: CampaignRecord) -> pd.Dat
     Index: wafer, die_y, die_x, sorted. Columns: parameter, condition and site in the campaign's
     order; those without a value, and conditions that the parameter does not declare, left out.
     """
-    valid = results[
-        results["counts"].astype(bool)
-        & results["standing"].isin(["stands", "not closed"])
-        & results["value"].notna()
-        & ~results["below_floor"].eq(True)
-        & ~results["not_reached"].eq(True)
-    ]
+    valid = numbers_that_stand(results)
     wide = valid.set_index([*DIE, *QUANTITY])["value"].unstack(QUANTITY).sort_index()
     place = {
         (parameter.id, condition): (row, column)

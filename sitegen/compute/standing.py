@@ -1,4 +1,4 @@
-"""Take standing from values after the evidence of the calibrations has been joined to them."""
+"""Values with standing, and how it is taken from them once their evidence has been joined."""
 
 from collections.abc import Sequence
 
@@ -37,3 +37,19 @@ def without_standing(
         for name in ("ev_not_closed", "ev_never_verified")
     }
     return values.assign(ev_reasons=bits, ev_detail=detail, **open_)
+
+
+def that_stand(results: pd.DataFrame) -> pd.DataFrame:
+    """Rows of `RESULT_COLUMNS` with a value that counts and has standing."""
+    return results[
+        results["counts"].eq(True)
+        & results["standing"].isin(["stands", "not closed"])
+        & results["value"].notna()
+    ]
+
+
+def numbers_that_stand(results: pd.DataFrame) -> pd.DataFrame:
+    """Likewise, without those that are only known to lie below the floor or beyond what was
+    reached."""
+    valid = that_stand(results)
+    return valid[~valid["below_floor"].eq(True) & ~valid["not_reached"].eq(True)]

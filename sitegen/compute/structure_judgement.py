@@ -20,12 +20,9 @@ from sitegen.compute.sweep_uncertainty import deviations_of
 from sitegen.model import verification as records
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Decision
-from sitegen.model.event_results import Judged, SourceGroup, StructureResult
+from sitegen.model.event_results import SHARED_BY_DEFINITIONS, Judged, StructureResult
 from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import LoadedStructure, Sweep
-
-SHARED_BY_DEFINITIONS: tuple[SourceGroup, ...] = ("definitions", "line impedance")
-"""What two calibrations with the same standards' definitions have in common."""
 
 _PRECEDENCE: tuple[Judged, ...] = ("failed", "not assessable", "not proven")
 

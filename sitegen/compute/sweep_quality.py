@@ -12,6 +12,7 @@ from sitegen.compute.dummies import Stripped
 from sitegen.compute.rf import sweep_quality as rf
 from sitegen.compute.sweeps import CorrectedGroup, WaferSetting, suspects
 from sitegen.model.arrays import BoolArray, FloatArray
+from sitegen.model.campaign import CampaignRecord
 from sitegen.model.device import Device
 from sitegen.model.device_results import SWEEP_QUALITY_SCHEMA
 from sitegen.model.loaded import SweepGroup
@@ -213,10 +214,10 @@ def quality_findings(quality: pa.Table, wafer_id: str) -> tuple[Finding, ...]:
     return tuple(sorted(found))
 
 
-def with_flags(values: pd.DataFrame, quality: pa.Table) -> pd.DataFrame:
-    """Values with what is wrong with the sweep of their die, device, condition and touchdown.
+def with_flags(values: pd.DataFrame, quality: pa.Table, campaign: CampaignRecord) -> pd.DataFrame:
+    """RF values with what is wrong with the sweep of their die, device, condition and touchdown.
 
-    Added to `flags`, which stays of values without a sweep.
+    Added to `flags`, which stay as they are of DC values and of values without a sweep.
     """
     table = quality.to_pandas()
     said = [
@@ -230,10 +231,12 @@ def with_flags(values: pd.DataFrame, quality: pa.Table) -> pd.DataFrame:
     before = said_before.where(said_before.notna(), "")
     if not by_sweep:
         return values.assign(flags=before)
-    from_sweep = values["kind"].eq("rf").tolist() if "kind" in values else [True] * len(values)
+    kinds = {one.id: one.kind for one in campaign.parameters}
     flags = [
-        "; ".join(part for part in (old, by_sweep.get(key, "") if rf_value else "") if part)
-        for old, key, rf_value in zip(before, _keys(values), from_sweep, strict=True)
+        "; ".join(part for part in (old, by_sweep.get(key, "") if kind == "rf" else "") if part)
+        for old, key, kind in zip(
+            before, _keys(values), values["parameter"].map(kinds), strict=True
+        )
     ]
     return values.assign(flags=flags)
 

@@ -12,7 +12,8 @@ from sitegen.compute.dummies import StrippedGroup
 from sitegen.compute.evidence import reason_text
 from sitegen.compute.rf.figures import FIGURES, Surroundings
 from sitegen.compute.rf.propagated import Propagated
-from sitegen.compute.rf.taken import Taken, Wanted, as_two_port, take
+from sitegen.compute.rf.taken import Taken, Wanted, take
+from sitegen.compute.rf.two_port import as_two_port
 from sitegen.compute.sweeps import WaferSetting, joined_evidence
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import Parameter
@@ -25,6 +26,7 @@ PARTS = ("u_common", "u_own", "u_calibration", "u_definitions", "u_dummies", "u_
 """Columns of the rows, in the parameter's unit; NaN: not stated, or there is no such source."""
 EXTRACTION = "extraction"
 """What the budget by source calls the fit's own part."""
+OTHER_CALIBRATION = "its dummies stand on another calibration"
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +149,7 @@ def _of_parameter(
             continue
         propagated = sweeps.propagated(wanted, alike, taken)
         estimate = taken.estimate
-        extraction = _extraction(taken, propagated)
+        extraction = extraction_beyond(taken, propagated)
         for name, values in (
             ("value", estimate.value),
             ("u_extraction", extraction),
@@ -175,15 +177,20 @@ def _wanted(taken_by: FromSweep, device: Device, z_ref_ohm: float) -> Wanted:
     )
 
 
-def _extraction(taken: Taken, propagated: Propagated) -> FloatArray:
-    """What the fit adds: of the scatter of its points no more than the sweep's noise leaves.
+def extraction_beyond(taken: Taken, propagated: Propagated) -> FloatArray:
+    """What the fit adds beyond what is propagated already and shows in its points once more.
 
-    The noise is propagated already, and the scatter shows it once more. NaN where nothing is
-    propagated: a fit's part alone would pass for the whole.
+    That is of their scatter the sweep's noise, and of their departure from a law all that the
+    sources make of it. NaN where nothing is propagated: a fit's part alone would pass for the
+    whole.
     """
-    u = taken.estimate.u_extraction
-    seen = taken.estimate.details.get("u_noise", np.zeros_like(u))
+    estimate = taken.estimate
+    u = estimate.u_extraction
+    seen = estimate.details.get("u_noise", np.zeros_like(u))
     counted = np.minimum(np.nan_to_num(seen) ** 2, propagated.noise)
+    if estimate.departure is not None:
+        beyond = estimate.departure.square(propagated.departure)
+        counted = counted + estimate.departure.square() - beyond
     rest: FloatArray = np.sqrt(np.maximum(u**2 - counted, 0.0))
     return np.where(propagated.stated, rest, np.nan)
 
@@ -206,6 +213,8 @@ def _remarks(
                 f"{frequency(float(taken.used_hz[0]))} to {frequency(float(taken.used_hz[-1]))}"
             )
             said.append(f"the sweep covers only {inside} of the window")
+    if alike.other_calibration:
+        said.append(OTHER_CALIBRATION)
     said.append(propagated.remarks)
     n = len(alike.rows)
     lines = [np.broadcast_to(np.asarray(one, dtype=object), (n,)) for one in said]

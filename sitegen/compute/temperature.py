@@ -10,6 +10,8 @@ from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.wafer import Thermal
 
 ZERO_CELSIUS_K = 273.15
+BY_VALUE_OVER_T = ("ideality factor", "subthreshold slope")
+"""Figures from curves that change with the absolute temperature by value/T."""
 
 
 def temperature_uncertainty(
@@ -18,8 +20,9 @@ def temperature_uncertainty(
     """Part of each value's uncertainty from the temperature, in the parameter's unit; (n,).
 
     The size of the parameter's declared coefficient times the standard uncertainty of the
-    surface's temperature at the condition's set point. An ideality factor without a coefficient
-    has the one of its definition, value/T. NaN: the parameter states no coefficient, or the wafer
+    surface's temperature at the condition's set point. Without a coefficient an ideality factor
+    has the one of its definition, value/T, and so has a subthreshold slope: n (k T/q) ln 10, n
+    taken as constant. NaN: the parameter states no coefficient, or the wafer
     no temperature at the set point.
 
     rows: columns parameter, condition, value.
@@ -54,6 +57,6 @@ def _u_at(set_point_c: float, thermal: Sequence[Thermal]) -> float:
 def _coefficient(parameter: Parameter, values: FloatArray, set_point_c: float) -> FloatArray:
     if parameter.temperature_coefficient_per_c is not None:
         return np.full(len(values), parameter.temperature_coefficient_per_c)
-    if parameter.from_curve is not None and parameter.from_curve.figure == "ideality factor":
+    if parameter.from_curve is not None and parameter.from_curve.figure in BY_VALUE_OVER_T:
         return values / (set_point_c + ZERO_CELSIUS_K)
     return np.full(len(values), np.nan)

@@ -1,17 +1,20 @@
 """The parts of a value's uncertainty: what adds to u, and what of them a mean of values keeps.
 
-    u² = u_common² + u_own² + u_touchdowns² + u_instrument² + u_temperature² + u_extraction²
-         + u_declared²                                          (JCGM 100:2008, equation 10)
+    u² = u_common² + u_own² + u_touchdowns² + u_instrument² + u_temperature² + u_misfit²
+         + u_extraction² + u_declared²                          (JCGM 100:2008, equation 10)
 
 Which errors are the same, and for which values, is decided here once:
 
 - the calibration's: the same for all values that stand on one calibration, independent between
-  calibrations, but for the standards' definitions: a mean over several calibrations takes their
-  errors as one, a difference takes them as independent where the calibrations differ. Both are on
-  the safe side, since a record does not prove that two calibrations used the same standards.
+  calibrations, but for the standards' definitions: a record does not prove whether two calibrations
+  used the same standards, so that the errors of their definitions are taken as one where they add
+  and as independent where they would cancel. Both are on the safe side;
 - of shared dummies: the same on the wafer whose die they stand on, for 'one die of the campaign' on
   all wafers;
 - of an instrument's declared accuracy: the same wherever that instrument of that station measured;
+- of curves that are not the law taken between or through their points: the same on one wafer, for
+  like curves on one grid are bent alike. The noise of their readings is u_extraction, each value's
+  own;
 - of the temperature, and declared with `common`: the same on one wafer. A wafer is placed on the
   chuck anew, so between wafers they are independent: a difference keeps them.
 - all others: each value its own.
@@ -31,7 +34,7 @@ from sitegen.model.campaign import CampaignRecord, Parameter, UncertaintySource
 from sitegen.model.device import Device
 from sitegen.model.uncertainty import standard_uncertainty
 
-COMMON = ("u_common", "u_instrument", "u_temperature")
+COMMON = ("u_common", "u_instrument", "u_temperature", "u_misfit")
 """Parts that are the same for the values of a wafer on one calibration."""
 OWN = ("u_own", "u_touchdowns", "u_extraction")
 """Parts of each value's own."""
@@ -69,23 +72,15 @@ class Carried:
     """Standard deviation of the mean by each error that several values share, by its label."""
     own_square: float
     """Variance of the mean by errors of each value's own."""
-    definitions_alike: bool = True
-    """Whether errors of the standards' definitions are one and the same in all calibrations."""
 
     @property
     def u_common(self) -> float:
         """Standard uncertainty of the mean by shared errors."""
-        alike = [
-            u
-            for (kind, _), u in self.common.items()
-            if kind == DEFINITIONS and self.definitions_alike
-        ]
-        others = [
-            u
-            for (kind, _), u in self.common.items()
-            if kind != DEFINITIONS or not self.definitions_alike
-        ]
-        return float(np.sqrt(sum(alike) ** 2 + sum(one**2 for one in others)))
+        definitions = [u for (kind, _), u in self.common.items() if kind == DEFINITIONS]
+        others = [u for (kind, _), u in self.common.items() if kind != DEFINITIONS]
+        added = sum(u for u in definitions if u > 0)
+        taken = sum(u for u in definitions if u < 0)
+        return float(np.sqrt(added**2 + taken**2 + sum(u**2 for u in others)))
 
     @property
     def u_own(self) -> float:
@@ -103,7 +98,6 @@ class Carried:
         return Carried(
             {one: self.common.get(one, 0.0) - other.common.get(one, 0.0) for one in labels},
             self.own_square + other.own_square,
-            definitions_alike=False,
         )
 
 
@@ -153,6 +147,7 @@ def _shared(
         ("dummies", of_dummies, everywhere if taken_from == "one die of the campaign" else wafer),
         ("instrument", _column(rows, "u_instrument"), measured_by),
         ("temperature", _column(rows, "u_temperature"), wafer),
+        ("misfit", _column(rows, "u_misfit"), wafer),
         *(
             (f"declared {place}", _declared(rows, parameter, (source,)), wafer)
             for place, source in enumerate(parameter.uncertainty)

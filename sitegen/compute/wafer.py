@@ -72,7 +72,8 @@ def measure(record: WaferRecord, tables: WaferTables, setting: WaferSetting) -> 
     curves = values_from_curves(tables.curves, setting, record.id)
     stated, faults = with_evidence(tables.values.to_pandas(), setting, file)
     touchdowns = judge_touchdowns(tables.touchdowns, campaign, record.id)
-    values = with_flags(_stacked([stated, curves.rows, *(one.rows for one in taken)]), quality)
+    values = _stacked([stated, curves.rows, *(one.rows for one in taken)])
+    values = with_flags(values, quality, campaign)
     values = with_delivered(with_touchdowns(values, touchdowns, campaign), touchdowns, setting)
     return Measured(
         values=values,

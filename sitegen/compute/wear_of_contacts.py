@@ -20,6 +20,7 @@ from scipy.stats import rankdata
 
 from sitegen import addresses
 from sitegen.compute.clocks import Times, instant, reference_times
+from sitegen.compute.standing import numbers_that_stand
 from sitegen.compute.stats.surface import Effect, effect_beside_surface
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import CampaignRecord, Instrument, Station
@@ -124,14 +125,7 @@ def contact_effects(
     condition, touchdown, counts, value, below_floor, not_reached, standing, measured_at;
     touchdowns: `TOUCHDOWN_RESULT_COLUMNS` of all wafers, empty where there are none.
     """
-    usable = results[
-        results["counts"].eq(True)
-        & results["value"].notna()
-        & ~results["below_floor"].eq(True)
-        & ~results["not_reached"].eq(True)
-        & (results["standing"] != "without standing")
-    ]
-    usable = _with_contacts(usable, touchdowns)
+    usable = _with_contacts(numbers_that_stand(results), touchdowns)
     by_id = {one.id: one for one in records}
     tests: list[ContactEffect] = []
     for _, rows in usable.groupby(GROUP, sort=True):

@@ -58,20 +58,21 @@ CURVE_FIGURE_NEEDS: dict[CurveFigureName, frozenset[str]] = {
 and does not have 'stepped_pair'."""
 
 CURVE_FIGURE_FORMULAS: dict[CurveFigureName, str] = {
-    "threshold by constant current": "V_GS at which |I_D| reaches the stated current, log |I_D|"
-    " linear between points",
+    "threshold by constant current": "V_GS at which |I_D| reaches the stated current, on the"
+    " cubic V_GS over log |I_D| through four points",
     "threshold by extrapolation": "V_GS - I_D/g_m where g_m is greatest, less V_DS/2",
     "threshold by Y-function": "intercept of the line through I_D / sqrt(g_m) over V_GS in the"
     " window, less V_DS/2",
     "greatest transconductance": "greatest dI_D/dV_GS",
     "transconductance": "dI_D/dV_GS of the cubic through the seven points around the place",
     "output conductance": "dI_D/dV_DS of the cubic through the seven points around the place",
-    "current": "reading at the stated place of the swept axis",
+    "current": "reading at the stated place of the swept axis, or between points that of the"
+    " cubic through four",
     "subthreshold slope": "dV_GS / d log10 |I_D| of the line through the currents in the window",
     "drain-induced shift": "-(change of V_th) / (change of V_DS), V_th by constant current",
     "on-resistance": "V_DS / I_D",
-    "breakdown voltage": "|V| at which |I| reaches the stated current, log |I| linear between"
-    " points",
+    "breakdown voltage": "|V| at which |I| reaches the stated current, on the cubic |V| over"
+    " log |I| through four points",
     "ideality factor": "q/(k T) dV / d ln I of the line through the currents in the window, T as"
     " measured",
     "four-terminal resistance": "slope of sensed voltage over forced current in the window",

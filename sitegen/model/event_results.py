@@ -48,6 +48,8 @@ calibration and do not average out; the last four are each sweep's own."""
 
 COMMON_GROUPS: tuple[SourceGroup, ...] = tuple(SOURCE_GROUPS)[:8]
 OWN_GROUPS: tuple[SourceGroup, ...] = tuple(SOURCE_GROUPS)[8:]
+SHARED_BY_DEFINITIONS: tuple[SourceGroup, ...] = ("definitions", "line impedance")
+"""What two calibrations with the same standards' definitions have in common."""
 
 
 @dataclass(frozen=True)

@@ -116,6 +116,11 @@ class Curve(Record):
     source_accuracy_range: Text | None = Field(
         default=None, description="range of the source's declared accuracy on the swept axis"
     )
+    stepped_accuracy_range: Text | None = Field(
+        default=None,
+        description="range of the source's declared accuracy on a stepped drain voltage; it counts"
+        " for figures with the drain voltage in their formula",
+    )
     polarity: Literal["n", "p"] = Field(
         default="n", description="p: currents and voltages of the device are negative in use"
     )
@@ -129,6 +134,8 @@ class Curve(Record):
                 raise ValueError(f"the column '{name}' must end in _v or _a, for volts or amperes")
         if len(set(names)) != len(names):
             raise ValueError("each column can be named once only")
+        if self.stepped_accuracy_range is not None and self.stepped is None:
+            raise ValueError("'stepped_accuracy_range' needs 'stepped'")
         return self
 
 

@@ -41,6 +41,7 @@ RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("u_touchdowns", pa.float64(), "part of u from the spread of repeated touchdowns"),
     ("u_instrument", pa.float64(), "part of u from the instrument's declared accuracy"),
     ("u_temperature", pa.float64(), "part of u from the temperature"),
+    ("u_misfit", pa.float64(), "part of u from curves that are not the law taken through them"),
     ("u_extraction", pa.float64(), "part of u from the fit itself"),
     ("u_declared", pa.float64(), "part of u that the parameter declares"),
     ("expanded_uncertainty", pa.float64(), "k times u"),

@@ -265,8 +265,6 @@ class CampaignContext:
     """Outcome of each calibration by its id."""
     downloads: Mapping[str, int]
     """Size in bytes of each table of results, dies and sweeps by its address."""
-    fault_count: int
-    finding_count: int
 
 
 @dataclass(frozen=True)

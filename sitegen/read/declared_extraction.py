@@ -47,12 +47,17 @@ def check_curves(intake: Intake, record: CampaignRecord) -> None:
         where = f"curves[{number}].device (id {quoted(curve.id)})"
         remedy = "Declare it under [[devices]]."
         is_known(intake, CAMPAIGN_FILE, where, curve.device, devices, "device", remedy)
-        if curve.source_accuracy_range is not None:
-            where = f"curves[{number}].source_accuracy_range (id {quoted(curve.id)})"
-            quantity = "voltage" if curve.swept.endswith("_v") else "current"
+        for field, column, named in (
+            ("source_accuracy_range", curve.swept, curve.source_accuracy_range),
+            ("stepped_accuracy_range", curve.stepped, curve.stepped_accuracy_range),
+        ):
+            if named is None or column is None:
+                continue
+            where = f"curves[{number}].{field} (id {quoted(curve.id)})"
+            quantity = "voltage" if column.endswith("_v") else "current"
             known = [name for kind, name in ranges if kind == quantity]
             what, remedy = f"range of {quantity}", "Declare its accuracy at the station."
-            is_known(intake, CAMPAIGN_FILE, where, curve.source_accuracy_range, known, what, remedy)
+            is_known(intake, CAMPAIGN_FILE, where, named, known, what, remedy)
 
 
 def check_extraction(intake: Intake, record: CampaignRecord) -> None:

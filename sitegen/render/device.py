@@ -241,7 +241,8 @@ def _dummies(uses: Sequence[DummyUse]) -> Table:
     return Table(
         id="dummies",
         caption="Dummy structures: which served, and what they look like as lumped elements"
-        " (medians over the lower half of the frequencies)."
+        " (medians over the lower half of the frequencies): C1 and C2 of the pads to ground, C12"
+        " between them; L and R of the leads of port 1, port 2 and the common lead 3."
         + (
             " The last columns say how far the result lies from the distributed method, as the"
             " greatest |ΔS|."

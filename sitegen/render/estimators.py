@@ -6,7 +6,7 @@ from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.curve_figures import CURVE_FIGURE_FORMULAS
 from sitegen.model.device import Deembedding, Device
 from sitegen.model.extraction import FromCurve, FromSweep
-from sitegen.model.figures import FIGURE_FORMULAS
+from sitegen.model.figures import FIGURE_TEXTS, LEVEL_OVER_A_WINDOW
 from sitegen.render.formulas import formula_text
 from sitegen.render.phrases import frequency, stated
 
@@ -27,7 +27,11 @@ def estimator(parameter: Parameter, record: CampaignRecord) -> str:
 def formula(parameter: Parameter) -> Markup:
     """How the figure is defined; empty for a parameter whose values come as they are."""
     if parameter.from_sweep is not None:
-        return formula_text(FIGURE_FORMULAS[parameter.from_sweep.figure])
+        text = FIGURE_TEXTS[parameter.from_sweep.figure]
+        told = formula_text(text.formula)
+        if parameter.from_sweep.window_hz is not None and "frequency" in text.places:
+            told += f"; {LEVEL_OVER_A_WINDOW}"
+        return told
     if parameter.from_curve is not None:
         return formula_text(CURVE_FIGURE_FORMULAS[parameter.from_curve.figure])
     return Markup("")

@@ -16,6 +16,7 @@ PARTS = {
     "u_touchdowns": "spread of repeated touchdowns",
     "u_instrument": "instrument's accuracy, shared by its readings",
     "u_temperature": "temperature, shared by a wafer's values",
+    "u_misfit": "bend of the curves, shared by a wafer's values",
     "u_extraction": "the fit itself",
 }
 """Parts of a value's uncertainty that are computed, by their column of the results."""
@@ -24,7 +25,7 @@ OWN_DUMMIES = {
     "u_dummies": "of these, its own dummies",
 }
 """The same of devices whose dummies stand on each die."""
-SHARED = ("u_common", "u_instrument", "u_temperature")
+SHARED = ("u_common", "u_instrument", "u_temperature", "u_misfit")
 """Parts that the values of a wafer on one calibration share; calibration and shared dummies are
 inside the first."""
 SOURCES: tuple[str, ...] = (*SOURCE_GROUPS, "dummy structures", "extraction")
@@ -51,10 +52,6 @@ FACTS: Mapping[str, tuple[str, Callable[[float], str]]] = {
     "slope_db_per_decade": (
         "Slope found",
         lambda slope: f"{units.number(slope, 3)}{units.THIN}dB per decade",
-    ),
-    "u_slope_db_per_decade": (
-        "its u by noise",
-        lambda u: f"{units.number(u, 2)}{units.THIN}dB per decade",
     ),
     "remainder_db": (
         "Remainder, rms",

@@ -4,9 +4,9 @@ from datetime import datetime, timedelta, timezone
 from functools import partial
 
 from sitegen.model.simulated import Portion, SimulatedCampaign
+from sitegen.simulate.devices_declared import CURVES, DEVICES
 from sitegen.simulate.events import calibration_portion, verification_portion
 from sitegen.simulate.layout import grid_of
-from sitegen.simulate.devices_declared import CURVES, DEVICES
 from sitegen.simulate.parameters import PARAMETERS
 from sitegen.simulate.scenario import (
     Block,

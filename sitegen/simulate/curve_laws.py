@@ -3,7 +3,7 @@
 x, y: points (p,) of one curve by increasing x, all above the floor and without compliance.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 from scipy import stats
@@ -13,19 +13,35 @@ from sitegen.model.arrays import FloatArray
 THERMAL_V_PER_K = 8.617333262e-5
 """k/q (CODATA 2018)."""
 ZERO_C_K = 273.15
+_NOTHING_A = 1e-29
+"""A reading no larger is one below the floor."""
 _LOCAL = 7
 _NEAR = 0.8
 _DEGREE, _DEGREE_OF_FEW, _FEW = 6, 4, 9
 
 
 def crossing(x: FloatArray, y: FloatArray, current_a: float) -> float:
-    """First x at which y reaches a current upwards, along a line of ln y; inf where never."""
+    """First x at which y reaches a current upwards; inf where never.
+
+    Along the cubic of x over ln y through the four points around, or the line through two where
+    these do not rise throughout.
+    """
     reached = np.flatnonzero((y[:-1] < current_a) & (y[1:] >= current_a))
     if not len(reached):
         return np.inf
-    i = reached[0]
-    low, high = np.log(y[i : i + 2])
-    return float(x[i] + (np.log(current_a) - low) / (high - low) * (x[i + 1] - x[i]))
+    i = int(reached[0])
+    known = np.flatnonzero(y > _NOTHING_A)
+    at = int(np.searchsorted(known, i))
+    start = int(np.clip(at - 1, 0, max(len(known) - 4, 0)))
+    four = known[start : start + 4]
+    if len(four) < 4 or np.any(np.diff(y[four]) <= 0):
+        four = np.array([i, i + 1])
+    level, nodes = np.log(current_a), np.log(y[four])
+    weights = [
+        np.prod([(level - other) / (node - other) for other in nodes if other != node])
+        for node in nodes
+    ]
+    return float(np.dot(weights, x[four]))
 
 
 def reading(x: FloatArray, y: FloatArray, at: float) -> float:
@@ -96,7 +112,10 @@ def figure_of(
     taken: Mapping[str, object], x: FloatArray, curves: Mapping[float, FloatArray], celsius: float
 ) -> float:
     """The figure that a parameter's `from_curve` asks for; curves by their stepped value."""
-    number: Callable[[str], float] = lambda key: float(taken[key])  # type: ignore[arg-type]
+
+    def number(key: str) -> float:
+        return float(taken[key])  # type: ignore[arg-type]
+
     y = curves[number("stepped_at")] if "stepped_at" in taken else next(iter(curves.values()))
     match taken["figure"]:
         case "threshold by constant current" | "breakdown voltage":

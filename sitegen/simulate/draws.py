@@ -34,8 +34,7 @@ def measured(
         rng = np.random.default_rng(key)
         draw = rng.standard_normal(len(true) if source.drawn == "value" else 1)
         value = value + draw * source.standard_uncertainty(true)
-    value = value + parameter.per_c * warmer_c(parameter, seed, wafer)
-    return value
+    return value + parameter.per_c * warmer_c(parameter, seed, wafer)
 
 
 def warmer_c(parameter: Measured, seed: int, wafer: int) -> float:

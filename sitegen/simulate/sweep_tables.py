@@ -1,8 +1,8 @@
 """The tables of a wafer's sweeps: what the analyser showed of each device."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from collections.abc import Iterator
 import numpy as np
 import pyarrow as pa
 
@@ -21,15 +21,15 @@ from sitegen.simulate.sweeps import (
     line_sweeps,
     transistor_sweeps,
 )
-from sitegen.simulate.transfer import transfer_law
 from sitegen.simulate.touched_wafer import (
     Places,
-    Touches,
     TouchedWafer,
+    Touches,
     as_table,
     key_columns,
     true_table,
 )
+from sitegen.simulate.transfer import transfer_law
 
 ONE_PORT_PERIOD_H = 40 / 3600
 _BIAS_STEP = 0.02

@@ -113,9 +113,9 @@ class TouchedWafer:
         rng = np.random.default_rng([self.scenario.seed, 23, self.number, touchdown, device_number])
         ohm = np.round(rng.uniform(0.3, 0.7, len(self.scenario.grid.dies)), 3)
         again = self.scenario.plants.retouched
-        if again is not None and again.wafer == self.number and device == again.device:
-            if touchdown == 1:
-                ohm[self.places((again.die,))] = again.contact_ohm
+        here = again is not None and (again.wafer, again.device) == (self.number, device)
+        if again is not None and here and touchdown == 1:
+            ohm[self.places((again.die,))] = again.contact_ohm
         for place, one in self.poor_touches(device):
             if one.ohm is not None:
                 ohm[place] = one.ohm

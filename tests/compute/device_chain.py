@@ -17,11 +17,13 @@ from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.perturbations import with_uncertainty
 from sitegen.compute.rf.correct import correct
 from sitegen.compute.rf.figures import FIGURES, Surroundings
-from sitegen.compute.rf.propagated import Swept, propagate
+from sitegen.compute.rf.propagated import Propagated, Swept, propagate
 from sitegen.compute.rf.propagation import SweepErrors
-from sitegen.compute.rf.taken import DEVICE, Corrected, Wanted, take
+from sitegen.compute.rf.sensitivity import Sources
+from sitegen.compute.rf.taken import DEVICE, Corrected, Taken, Wanted, take
 from sitegen.compute.rf.terms import term_rows
 from sitegen.compute.sweep_uncertainty import sources_for
+from sitegen.compute.sweep_values import extraction_beyond
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.figures import Place
 from tests.compute import simulated_calibration as sc
@@ -109,6 +111,11 @@ class Covered:
     """In units of 1.96 u, u what is propagated; NaN where no u is stated."""
     with_extraction: FloatArray
     """In units of 1.96 u of everything."""
+    miss: FloatArray
+    """From the truth, in the figure's unit."""
+    u: FloatArray
+    """Standard uncertainty of everything; NaN where none is stated."""
+    u_propagated: FloatArray
 
     @property
     def stated(self) -> BoolArray:
@@ -120,16 +127,30 @@ class Covered:
         return float(np.mean(self.distance[self.stated] <= scale))
 
 
-def covered(case: Case, draws: int, seed: int) -> Covered:
-    """Draw everything anew so many times."""
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What `propagate` is given, of so many draws."""
+
+    wanted: Wanted
+    taken: Taken
+    swept: Swept
+    calibrations: dict[str, Sources]
+
+    def propagated(self) -> Propagated:
+        """By the program."""
+        return propagate(self.wanted, self.taken, self.swept, self.calibrations, shared=False)
+
+
+def measured(case: Case, draws: int, seed: int) -> Measured:
+    """Draw everything anew so many times, correct, take the pads off and take the figure."""
     solved = calibration()
     assert solved.uncertainty is not None and solved.terms is not None
     rng = np.random.default_rng([seed, *case.figure.encode(), *case.text.encode()])
     at = _drawn_terms(solved, draws, rng)
-    parts = through_pads(device_s(case.device))
     errors = solved.uncertainty.own
-    measured = {
-        name: correct(solved.terms, _measured(at, s, errors, rng)) for name, s in parts.items()
+    parts = {
+        name: correct(solved.terms, _measured(at, s, errors, rng))
+        for name, s in through_pads(device_s(case.device)).items()
     }
     wanted = Wanted(
         FIGURES[case.figure],
@@ -138,22 +159,34 @@ def covered(case: Case, draws: int, seed: int) -> Covered:
         case.at_hz,
         case.window_hz,
     )
-    device = Corrected(
-        measured["device"], "open-short", {one: measured[one] for one in ("open", "short")}
-    )
+    dummies = {one: parts[one] for one in ("open", "short")}
+    device = Corrected(parts["device"], "open-short", dummies)
     taken = take(wanted, FREQUENCY_HZ, device.stripped(Z_REF_OHM))
-    exact = take(wanted, FREQUENCY_HZ, device_s(case.device)[np.newaxis])
-    assert taken is not None and exact is not None
-    sources = sources_for(solved.terms, solved.uncertainty, 2, 1)
+    assert taken is not None
     swept = Swept(FREQUENCY_HZ, device, dict.fromkeys((DEVICE, "open", "short"), "CAL"))
-    found = propagate(wanted, taken, swept, {"CAL": sources}, shared=False)
+    sources = sources_for(solved.terms, solved.uncertainty, 2, 1)
+    return Measured(wanted, taken, swept, {"CAL": sources})
+
+
+def covered(case: Case, draws: int, seed: int, truth: float | None = None) -> Covered:
+    """How far so many draws lie from the truth.
+
+    That is what the estimator takes from the device's own S-parameters, if no other is given.
+    """
+    one = measured(case, draws, seed)
+    found = one.propagated()
     assert found.dummies is not None
-    miss = np.abs(taken.estimate.value - exact.estimate.value)
+    if truth is None:
+        exact = take(one.wanted, FREQUENCY_HZ, device_s(case.device)[np.newaxis])
+        assert exact is not None
+        truth = exact.estimate.value[0]
+    miss = one.taken.estimate.value - truth
     if FIGURES[case.figure].unit == "deg":
-        miss = np.minimum(miss, 360.0 - miss)
-    square = found.calibration + found.own + found.dummies
-    whole = square + taken.estimate.u_extraction**2
-    return Covered(case, miss / (K_95 * np.sqrt(square)), miss / (K_95 * np.sqrt(whole)))
+        miss = (miss + 180.0) % 360.0 - 180.0
+    u_propagated = np.sqrt(found.calibration + found.own + found.dummies)
+    u = np.hypot(u_propagated, extraction_beyond(one.taken, found))
+    distance = np.abs(miss) / K_95
+    return Covered(case, distance / u_propagated, distance / u, miss, u, u_propagated)
 
 
 @cache
@@ -175,6 +208,8 @@ def device_s(name: str) -> ComplexArray:
         return HybridPi().s(FREQUENCY_HZ)
     if name == "lossy transistor":
         return HybridPi(gm=0.03, gds=2e-3, cgd=4e-15, rg=40.0).s(FREQUENCY_HZ)
+    if name == "transistor off the law":
+        return off_the_law(FREQUENCY_HZ)
     if name == "line":
         gamma_l = (20.0 * np.sqrt(FREQUENCY_HZ / 30e9) + 1j * w * np.sqrt(5.2) / 2.998e8) * 1e-6
         return np.asarray(fw.line_s(FREQUENCY_HZ, gamma_l * LINE_UM, 56.0))
@@ -185,6 +220,17 @@ def device_s(name: str) -> ComplexArray:
         "resistor": (0.02 + 1e-15j * w, 3e-15j * w, 3e-15j * w),
     }[name]
     return _scattering(_symmetric(shunt_1 + between, -between, shunt_2 + between))
+
+
+def off_the_law(frequency_hz: FloatArray) -> ComplexArray:
+    """S of a transistor whose |h21| falls by 18 dB per decade, (n_freq, 2, 2).
+
+    |h21| = |gm - j w Cgd| / (w (Cgs + Cgd)), with |gm - j w Cgd| = 0.1 S (f / 10 GHz)^0.1.
+    """
+    forward = 0.1 * (frequency_hz / 10e9) ** 0.1
+    gm = np.sqrt(forward**2 - (2.0 * np.pi * frequency_hz * HybridPi().cgd) ** 2)
+    each = zip(gm, frequency_hz, strict=True)
+    return np.array([HybridPi(gm=float(g)).s(np.array([f]))[0] for g, f in each])
 
 
 def through_pads(device: ComplexArray) -> dict[str, ComplexArray]:

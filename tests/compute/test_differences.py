@@ -34,6 +34,7 @@ PARTS = (
     "u_touchdowns",
     "u_instrument",
     "u_temperature",
+    "u_misfit",
     "u_extraction",
     "u_declared",
 )
@@ -140,6 +141,16 @@ def test_definitions_do_not_cancel_between_calibrations() -> None:
         one for one in compared(*tables).differences if (one.first, one.second) == ("A", "B")
     )
     assert found.u == pytest.approx(0.3 * np.sqrt(2))
+
+
+def test_definitions_of_one_wafer_add_in_a_difference() -> None:
+    """Two calibrations with one kit on A, two with another on B: the variance is 2 u^2, not u^2."""
+    parts = {"u_common": 0.3, "u_calibration": 0.3, "u_definitions": 0.3}
+    found = compared(
+        rows("A", np.ones(4), calibration=["C1", "C1", "C2", "C2"], **parts),
+        rows("B", np.ones(4), calibration=["C3", "C3", "C4", "C4"], **parts),
+    )
+    assert found.differences[0].u == pytest.approx(0.3 * np.sqrt(2))
 
 
 @pytest.mark.parametrize(

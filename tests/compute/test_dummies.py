@@ -11,10 +11,11 @@ from sitegen.compute.dummies import Stripped, campaign_dummies, deembed_groups
 from sitegen.compute.evidence import REASON_CODES
 from sitegen.compute.sweep_quality import quality_findings, sweep_qualities, with_flags
 from sitegen.compute.sweeps import CorrectedGroup
-from tests.compute.device_wafer import group, setting
+from tests.compute.device_wafer import group, parameter, setting
 from tests.compute.rf.transistors import HybridPi
 
 F_HZ = np.linspace(1e9, 40e9, 40)
+BAND_HZ = (2e9, 20e9)
 W = 2j * np.pi * F_HZ
 Matrix = np.ndarray[Any, np.dtype[Any]]
 
@@ -185,9 +186,15 @@ def test_every_sweep_has_its_quality_and_values_bear_its_flags() -> None:
     assert rows[2]["step_hz"] == pytest.approx(20.5e9)
     texts = [one.text for one in quality_findings(table, "W")]
     assert len(texts) == 1 and texts[0].startswith("On wafer W, 1 of 4 sweeps of FET is flagged")
+    gm = parameter("GM", "transconductance", "S", window_hz=BAND_HZ)
+    campaign = setting(None, (gm,)).campaign
+    ron = campaign.parameters[0].model_copy(update={"id": "RON", "kind": "dc", "from_sweep": None})
+    campaign = campaign.model_copy(update={"parameters": (*campaign.parameters, ron)})
     keys = fet.group.keys.to_pandas()
-    assert with_flags(keys, table)["flags"].tolist() == ["", "", "step in the sweep", ""]
-    assert with_flags(keys.assign(kind="dc"), table)["flags"].tolist() == [""] * 4
+    flags = with_flags(keys.assign(parameter="GM"), table, campaign)["flags"]
+    assert flags.tolist() == ["", "", "step in the sweep", ""]
+    flags = with_flags(keys.assign(parameter="RON", flags="self-heating"), table, campaign)["flags"]
+    assert flags.tolist() == ["self-heating"] * 4, "a DC value has no sweep"
 
 
 def test_without_sweeps_there_is_nothing() -> None:

@@ -5,6 +5,7 @@ Rg 5 ohm) come from an independent program and from its closed forms, as in `rf.
 fT = gm/(2 pi (Cgs + Cgd)), fmax = fT/(2 sqrt(Rg (gds + 2 pi fT Cgd))).
 """
 
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -14,7 +15,9 @@ import pytest
 
 from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.perturbations import with_uncertainty
+from sitegen.compute.rf import taken as taken_module
 from sitegen.compute.sweep_values import (
+    OTHER_CALIBRATION,
     PARTS,
     SweepValues,
     median_by_source,
@@ -230,6 +233,69 @@ def test_a_sweep_that_is_not_there_says_so() -> None:
         "P", "maximum frequency of oscillation from MAG", "GHz", window_hz=(1e9, 9e9)
     )
     assert "K is below 1" in taken(window, exact=True).rows["no_value"][0]
+
+
+def test_dummies_on_another_calibration_are_told() -> None:
+    solved = calibration()
+    assert solved.terms is not None and solved.uncertainty is not None
+    gm = parameter("P", "transconductance", "mS", **AT_10)
+    bare = parameter("B", "transconductance", "mS", **AT_10, deembedded=False)
+    both = ("CAL-1", "CAL-2")
+    here = replace(
+        setting(solved, [gm, bare]),
+        terms=dict.fromkeys(both, solved.terms),
+        uncertainties=dict.fromkeys(both, solved.uncertainty),
+    )
+    groups = [
+        measured(solved, "FET", np.array([FET] * 2)),
+        measured(solved, "OPEN", np.array([OPEN])),
+        measured(solved, "SHORT", np.array([SHORT]), calibration="CAL-2"),
+    ]
+    rows = values_from_sweeps(stripped(groups, here)["FET"], here.campaign.parameters, here)
+    said = rows.rows.groupby("parameter")["remarks"].agg(list).to_dict()
+    assert said == {"P": [OTHER_CALIBRATION] * 2, "B": ["", ""]}
+    assert OTHER_CALIBRATION not in "".join(taken(gm).rows["remarks"])
+
+
+@pytest.mark.parametrize("just_above", [True, False])
+def test_a_self_resonance_at_the_edge_of_its_cell_has_a_u(
+    just_above: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Moved by its u it lies between two other points: these are kept besides those it is from."""
+    resonance_hz = 40e9 + (2e6 if just_above else -2e6)
+    capacitance_f = 1.0 / ((2 * np.pi * resonance_hz) ** 2 * 0.5e-9)
+    inductor = np.diag([1.0, 1.0]) * (1j * W * capacitance_f + 1.0 / (1j * W * 0.5e-9) + 1e-4)
+    s = np.asarray((np.eye(2) - 50.0 * inductor) @ np.linalg.inv(np.eye(2) + 50.0 * inductor))
+    here = setting(calibration(), [parameter("F", "self-resonance", "GHz", "IND")])
+
+    def row() -> "pd.Series[Any]":
+        group_s = stripped([group("IND", FREQUENCY_HZ, s[np.newaxis])], here)["IND"]
+        return values_from_sweeps(group_s, here.campaign.parameters, here).rows.iloc[0]
+
+    found = row()
+    assert found["value"] == pytest.approx(resonance_hz / 1e9, abs=1e-4)
+    assert found["u_common"] > 0.01
+    monkeypatch.setattr(taken_module, "FURTHER", 0)
+    assert np.isnan(row()["u_common"])
+
+
+@pytest.mark.parametrize("slope_by", ["ratio", "anew"])
+def test_a_slope_that_calibration_and_dummies_tilt_is_counted_once(slope_by: str) -> None:
+    """The gain falls by 19.99 dB per decade; what is found otherwise is the sources' doing."""
+    access = {"access_condition": "cold"} if slope_by == "anew" else {}
+    cold = HybridPi(gm=0.0, gds=0.0, rs=2.0, rd=3.0)
+    found = taken(
+        parameter(
+            "FT", "transit frequency by extrapolation", "GHz", window_hz=(10e9, 40e9), **access
+        ),
+        fet=at_tips(None, HybridPi(rs=2.0, rd=3.0).impedance(FREQUENCY_HZ)),
+        cold=at_tips(None, cold.impedance(FREQUENCY_HZ)),
+        n=1,
+    )
+    row = found.rows.iloc[0]
+    assert row["u_common"] > 0.0
+    assert row["u_extraction"] < 0.3 * np.hypot(row["u_common"], row["u_own"])
+    assert "u_slope_db_per_decade" not in median_details(found.by_source)["FT", "rf"]
 
 
 def test_no_parameter_no_rows() -> None:

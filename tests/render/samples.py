@@ -290,8 +290,6 @@ def context(record: CampaignRecord | None = None, **changes: Any) -> CampaignCon
         "ranges": {},
         "calibrations": {"CAL-1": "usable"},
         "downloads": {"data/results.csv": 9_900, "data/sweeps-W1.parquet": 1_200_000},
-        "fault_count": 0,
-        "finding_count": 0,
     }
     return CampaignContext(**{**fields, **changes})
 

@@ -294,6 +294,15 @@ def test_an_estimator_does_not_say_a_parameter_s_name_twice() -> None:
     assert "transit frequency transit frequency" not in shown
 
 
+def test_a_level_over_a_window_is_said_to_be_one() -> None:
+    sweep = FT.from_sweep
+    assert sweep is not None
+    gm = sweep.model_copy(update={"figure": "transconductance"})
+    told = estimators.formula(FT.model_copy(update={"from_sweep": gm}))
+    assert "the mean of the middle half of the window" in told
+    assert "middle half" not in estimators.formula(FT)
+
+
 def control(*differences: float, **changes: Any) -> ControlResult:
     """Readings of a control die an hour apart, accepted within 15 mV."""
     start = datetime(2026, 4, 21, 6, tzinfo=UTC)

@@ -137,9 +137,7 @@ def _from_curves(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
     return found
 
 
-def _families(
-    kind: CurveKind, curve: pd.DataFrame
-) -> tuple[FloatArray, dict[float, FloatArray]]:
+def _families(kind: CurveKind, curve: pd.DataFrame) -> tuple[FloatArray, dict[float, FloatArray]]:
     """What was set, and readings by the stepped value; below the floor an exceeding small one."""
     steps = curve[kind.stepped] if kind.stepped else pd.Series(0.0, index=curve.index)
     families, x = {}, np.empty(0)
@@ -214,9 +212,7 @@ def _figures(wafer: TouchedWafer, one: _Swept, dummies: dict[str, ComplexArray])
         value = placed(parameter, s, one.frequency_hz)
         u = PROPAGATED_U[one.method].get(parameter.id, 0.0) if one.method else 0.0
         found.append(
-            _value(
-                wafer, one.die, parameter, one.condition, one.touchdown, one.hours, value, u
-            )
+            _value(wafer, one.die, parameter, one.condition, one.touchdown, one.hours, value, u)
         )
     return found
 
@@ -250,12 +246,11 @@ def placed(parameter: Measured, s: ComplexArray, frequency_hz: FloatArray) -> fl
 
 
 def _resonance(s: ComplexArray, frequency_hz: FloatArray) -> float:
-    """Where Im(Y11) w, which is smooth there, rises through 0: of the line around it."""
+    """Where Im(Y11) w rises through 0, straight in the square of frequency between two points."""
     rising = admittance(s)[:, 0, 0].imag * frequency_hz
     i = int(np.flatnonzero((rising[:-1] < 0) & (rising[1:] >= 0))[0])
-    near = slice(i - 3, i + 5)
-    slope, level = np.polyfit(frequency_hz[near] - frequency_hz[i], rising[near], 1)
-    return float(frequency_hz[i] - level / slope)
+    square = np.interp(0.0, rising[i : i + 2], frequency_hz[i : i + 2] ** 2)
+    return float(np.sqrt(square))
 
 
 def _calibrations(wafer: TouchedWafer) -> dict[str, tuple[FloatArray, Coefficients]]:
@@ -336,7 +331,7 @@ def standing_values(scenario: Scenario, number: int) -> list[Value]:
 
 
 def reason_against(scenario: Scenario, value: Value) -> str:
-    """Why a value has no standing, from the scenario's own times and touches; empty where it has."""
+    """Why a value has no standing, from the scenario's times and touches; empty where it has."""
     device = BY_ID[value.parameter].device
     for one in scenario.plants.touches:
         if (scenario.wafers[one.wafer].id, one.die, one.device) == (value.wafer, value.die, device):

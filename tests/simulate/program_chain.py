@@ -43,10 +43,16 @@ _COVERAGE_FACTOR = 1.96
 COVERED = {
     one.id: one
     for one in PARAMETERS
-    if one.tabled or (one.frequency_hz and (one.device != "hemt" or not one.deembedded))
+    if one.tabled
+    or (
+        one.frequency_hz
+        and (one.device != "hemt" or not one.deembedded)
+        and one.figure != "capacitor quality"
+    )
 }
 """Values of the table, and figures of sweeps at one frequency at the probe tips; coverage of
-de-embedded figures and of those over windows has its own test."""
+de-embedded figures and of those over windows has its own test, and so has a capacitor's quality,
+whose u is not stated for every seed."""
 DECLARED = {
     name: Parameter.model_validate(one.record(), strict=False) for name, one in COVERED.items()
 }

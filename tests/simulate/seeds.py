@@ -17,11 +17,11 @@ from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.simulated import Portion
 from sitegen.simulate.campaign import analyser_of
 from sitegen.simulate.demo import demo_scenario
+from sitegen.simulate.devices_declared import DUMMIES
 from sitegen.simulate.events import calibration_portion
 from sitegen.simulate.process import Truth, wafer_truth
 from sitegen.simulate.reading import USUAL
 from sitegen.simulate.scenario import FREQUENCY_HZ, CalibrationPlan, Plants, Scenario
-from sitegen.simulate.devices_declared import DUMMIES
 from sitegen.simulate.set_points import BIAS_SWEEP
 from sitegen.simulate.station import Analyser
 from sitegen.simulate.sweeps import (

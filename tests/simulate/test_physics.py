@@ -64,9 +64,7 @@ def _largest_singular(s: ComplexArray) -> float:
 
 
 TEN_GHZ = np.array([10e9])
-CLOSED = Transistor(
-    _one(0.1), _one(5e-3), _one(80e-15), _one(20e-15), _one(30e-15), _one(5.0)
-)
+CLOSED = Transistor(_one(0.1), _one(5e-3), _one(80e-15), _one(20e-15), _one(30e-15), _one(5.0))
 """Its figures have closed forms: fT = gm/(2 pi (Cgs + Cgd)) is 159.154943 GHz, and
 fmax = fT/(2 sqrt(Rg (gds + 2 pi fT Cgd))) is 225.079079 GHz, exactly for this topology."""
 
@@ -80,9 +78,7 @@ def test_hybrid_pi_has_the_gains_of_its_closed_form() -> None:
     assert gain * 10e9 == pytest.approx(159.1675e9, abs=0.0001e9)
     for low, high, cutoff in ((10e9, 20e9, 159.184e9), (10e9, 40e9, 159.243e9)):
         window = np.geomspace(low, high, 401)
-        found = over_window(
-            "transit frequency by extrapolation", CLOSED.admittance(window), window
-        )
+        found = over_window("transit frequency by extrapolation", CLOSED.admittance(window), window)
         assert found[0] == pytest.approx(cutoff, rel=2e-4)
     fmax = over_window(
         "maximum frequency of oscillation from U", CLOSED.admittance(FREQUENCY_HZ), FREQUENCY_HZ
@@ -108,9 +104,7 @@ def test_pads_come_off_a_hybrid_pi_by_open_and_short() -> None:
     y = s2y(CLOSED.at_tips(TEN_GHZ, PADS)[0], 50.0)[0]
     assert abs(y[1, 0] / y[0, 0]) * 10e9 < 130e9
     opened, shorted = (s2y(PADS.dummy(kind, TEN_GHZ), 50.0)[0] for kind in ("open", "short"))
-    inner = np.linalg.inv(
-        np.linalg.inv(y - opened) - np.linalg.inv(shorted - opened)
-    )
+    inner = np.linalg.inv(np.linalg.inv(y - opened) - np.linalg.inv(shorted - opened))
     assert abs(inner[1, 0] / inner[0, 0]) * 10e9 == pytest.approx(159.1675e9, abs=0.0001e9)
     npt.assert_allclose(inner, CLOSED.admittance(TEN_GHZ)[0, 0], rtol=1e-9)
 
@@ -123,9 +117,7 @@ def test_hybrid_pi_agrees_with_the_reference_library() -> None:
     y[:, 1, 0], y[:, 1, 1] = 0.05 - 1j * w * 15e-15, 2e-3 + 1j * w * 40e-15
     z = np.linalg.inv(y)
     z[:, 0, 0] += 4.0
-    device = Transistor(
-        _one(0.05), _one(2e-3), _one(75e-15), _one(15e-15), _one(25e-15), _one(4.0)
-    )
+    device = Transistor(_one(0.05), _one(2e-3), _one(75e-15), _one(15e-15), _one(25e-15), _one(4.0))
     bare = Pads(*[0.0] * 3, 1e-18, 1e-18, 0.0, 0.0, 0.0)
     npt.assert_allclose(device.at_tips(FREQUENCY_HZ, bare)[0], z2s(z, 50.0), atol=1e-7)
 

@@ -29,6 +29,8 @@ from tests.simulate.forward import values_of
 from tests.simulate.write_demo import DEMO
 
 LARGEST_DIFFERENCE_U = 0.1
+ROBUST = {"FMAX": 0.3, "FT": 0.3}
+"""Larger differences, in u: a plain mean over the window stands here for a robust one."""
 
 
 @cache
@@ -113,7 +115,8 @@ def test_values_and_outcomes_agree(number: int) -> None:
         key = tuple(row[name] for name in ("die_x", "die_y", "parameter", "condition", "touchdown"))
         twin = forward[key]
         u = row["u"] if row["u"] > 0 else 0.01 * abs(twin.value)
-        assert abs(row["value"] - twin.value) < LARGEST_DIFFERENCE_U * u, key
+        largest = ROBUST.get(row["parameter"], LARGEST_DIFFERENCE_U)
+        assert abs(row["value"] - twin.value) < largest * u, key
         assert row["outcome"] == twin.outcome, key
         assert row["below_floor"] == twin.below_floor, key
 
@@ -125,6 +128,8 @@ def test_propagated_uncertainty_is_that_of_simulated_calibrations() -> None:
     propagated = np.hypot(rows["u_common"], rows["u_own"])
     for method, figures in expected.PROPAGATED_U.items():
         for name, u in figures.items():
+            if name not in expected.AT_ONE_FREQUENCY or (method, name) in expected.OTHER_DUMMIES:
+                continue
             mine = propagated[(methods == method) & (rows["parameter"] == name)]
             assert len(mine) > 3
             assert np.sqrt((mine**2).mean()) == pytest.approx(u, rel=0.1), (method, name)
@@ -136,6 +141,11 @@ def test_standing_is_lost_where_it_was_planted_and_nowhere_else() -> None:
         rows = _measured(number)
         assert not (rows["standing"] == "not closed").any()
         without = rows[rows["standing"] == "without standing"]
+        touched = without["standing_reasons"].str.startswith("contact check")
+        assert int(touched.sum()) == sum(
+            n for (name, _), n in expected.BAD_TOUCHES.items() if name == wafer
+        )
+        without = without[~touched]
         lost[wafer] = Counter(zip(without["standing_reasons"], without["parameter"], strict=True))
     expired = Counter(name for names in expected.EXPIRED.values() for name in names)
     assert lost == {
@@ -158,4 +168,9 @@ def test_nothing_is_suspected() -> None:
     together = pd.concat([_computed(number).results.to_pandas() for number in range(3)])
     assert suspicions(together, layout) == ()
     for number in range(3):
-        assert (_computed(number).findings, _computed(number).faults) == ((), ())
+        kinds = {(one.kind, one.subject) for one in _computed(number).findings}
+        wafer = expected.WAFERS[number]
+        assert kinds == {
+            (reason, f"wafer {name}") for name, reason in expected.BAD_TOUCHES if name == wafer
+        }
+        assert _computed(number).faults == ()

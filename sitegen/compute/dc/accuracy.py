@@ -27,10 +27,12 @@ class RangeAccuracy:
 
 @dataclass(frozen=True)
 class Instruments:
-    """Declared accuracies of what reads the measured axis, by range, and of the swept axis."""
+    """Declared accuracies of what reads the measured axis, by range, and of both set axes."""
 
     readings: Mapping[str, RangeAccuracy]
     source: RangeAccuracy | None = None
+    drain: RangeAccuracy | None = None
+    """Of the stepped axis, where that is the drain voltage."""
 
 
 def instrument_uncertainty(
@@ -58,6 +60,13 @@ def instrument_uncertainty(
             again = extract(curves.moved(*((still, moved) if one.swept else (moved, still))))
             change = again.value - found.value
             square += np.where(np.isfinite(change), change, 0.0) ** 2
+    if instruments.drain is not None:
+        still = np.zeros(curves.swept.shape)
+        drain, volts = instruments.drain, np.nan_to_num(curves.drain_v)
+        for off_v in (drain.relative_u * volts, np.full(len(volts), drain.offset_u)):
+            change = extract(curves.moved(still, still, off_v)).value - found.value
+            square += np.where(np.isfinite(change), change, 0.0) ** 2
+            stated |= np.isfinite(change) & (change != 0)
     return np.where(stated & np.isfinite(found.value), np.sqrt(square), np.nan)
 
 

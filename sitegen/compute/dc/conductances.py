@@ -9,15 +9,13 @@ from scipy import stats
 from sitegen.compute.dc.crossings import bracket
 from sitegen.compute.dc.curves import Curves, Ordered, measured_points, ordered, original
 from sitegen.compute.dc.estimates import Estimate, estimate
-from sitegen.compute.dc.fits import LOCAL_POINTS, Polynomial, local, polynomial
+from sitegen.compute.dc.fits import BENT, LOCAL_POINTS, Polynomial, local, polynomial
 from sitegen.model.arrays import BoolArray, FloatArray
 
 NEAR_GREATEST = 0.8
 """Share of the greatest slope from which on points belong to the neighbourhood of the greatest."""
 DEGREE, DEGREE_OF_FEW, FEW = 6, 4, 9
 """Degree of the polynomial through that neighbourhood, and where it has fewer than `FEW` points."""
-BENT = 0.01
-"""Probability at which that polynomial is kept against a straight line."""
 ROUNDING = 1e-14
 """Remainder of a line, as a share of the greatest current, that is rounding."""
 

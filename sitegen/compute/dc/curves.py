@@ -37,12 +37,23 @@ class Curves:
     read: "Curves | None" = None
     """The curves as they were read, where these are moved: they say what lies in a window."""
 
-    def moved(self, measured: FloatArray, swept: FloatArray) -> "Curves":
-        """The same points at other readings; what is usable and in a window is held."""
+    @property
+    def drain_off_v(self) -> FloatArray:
+        """(n,) how far `drain_v` was moved."""
+        return np.nan_to_num(self.drain_v - self.as_read().drain_v)
+
+    def moved(
+        self, measured: FloatArray, swept: FloatArray, drain_v: FloatArray | None = None
+    ) -> "Curves":
+        """The same points at other readings; what is usable and in a window is held.
+
+        measured, swept: (n, p), and drain_v: (n,): what is added, in V or A.
+        """
         return replace(
             self,
             measured=self.measured + measured,
             swept=self.swept + swept,
+            drain_v=self.drain_v if drain_v is None else self.drain_v + drain_v,
             read=self.as_read(),
         )
 

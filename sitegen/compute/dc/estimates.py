@@ -27,7 +27,11 @@ class Estimate:
     value: FloatArray
     """(n,), NaN where `no_value` says why."""
     u_extraction: FloatArray
-    """(n,) standard uncertainty that noise and steps of the sweep add; NaN: not known."""
+    """(n,) standard uncertainty that the readings' noise adds; NaN: not known."""
+    misfit: FloatArray
+    """(n,) how far the figure may be off because the curve is not the law taken between or through
+    its points, signed where the sign is known; its size is a standard uncertainty, of a like size
+    on like curves. 0: the estimator has none."""
     used: BoolArray
     """(n, p) points that the value rests on."""
     wanted: BoolArray
@@ -45,6 +49,7 @@ def estimate(
     used: BoolArray,
     reasons: list[tuple[BoolArray, str | Texts]],
     *,
+    misfit: FloatArray | None = None,
     wanted: BoolArray | None = None,
     not_reached: BoolArray | None = None,
     details: Mapping[str, FloatArray] | None = None,
@@ -59,6 +64,7 @@ def estimate(
     return Estimate(
         value=np.where(lacking, np.nan, value),
         u_extraction=np.where(lacking, np.nan, u_extraction),
+        misfit=np.where(lacking, np.nan, np.zeros(n) if misfit is None else misfit),
         used=used & ~lacking[:, None],
         wanted=used if wanted is None else wanted,
         no_value=told,
@@ -66,6 +72,15 @@ def estimate(
         not_reached=(np.zeros(n, dtype=bool) if not_reached is None else not_reached) & ~lacking,
         details=details or {},
     )
+
+
+def beyond_noise(found: FloatArray, noise: FloatArray) -> FloatArray:
+    """(n,) what of a misfit the readings' noise does not explain, with its sign.
+
+    sqrt(found^2 - noise^2), 0 where noise, the standard uncertainty of `found`, is the larger.
+    """
+    square = np.nan_to_num(found) ** 2 - np.nan_to_num(noise) ** 2
+    return np.asarray(np.sign(np.nan_to_num(found)) * np.sqrt(np.maximum(square, 0.0)))
 
 
 def widened(s: FloatArray, freedom: npt.ArrayLike) -> FloatArray:

@@ -28,6 +28,15 @@ from sitegen.compute.dc.y_function import threshold_by_y_function
 from sitegen.model.curve_figures import CURVE_FIGURE_AXES, CurveFigureName
 from sitegen.model.extraction import FromCurve
 
+RESTS_ON_DRAIN_V: frozenset[CurveFigureName] = frozenset(
+    {
+        "threshold by extrapolation",
+        "threshold by Y-function",
+        "drain-induced shift",
+        "on-resistance",
+    }
+)
+"""Figures in whose formula the drain voltage of the curve stands."""
 SIGNED: frozenset[CurveFigureName] = frozenset(
     {
         "threshold by constant current",
@@ -65,17 +74,21 @@ def extract(curves: Curves, wanted: FromCurve, sign: int = 1) -> Estimate:
 
 
 def _drain_induced_shift(curves: Curves, wanted: FromCurve, sign: int) -> Estimate:
-    """-(change of threshold)/(change of V_DS); thresholds by constant current."""
+    """-(change of threshold)/(change of V_DS); thresholds by constant current.
+
+    Their misfits have signs of their own and partly cancel.
+    """
     every = threshold_by_constant_current(curves, _current(wanted))
     n = len(every.value) // 2
     first, second = _pair(wanted.stepped_pair)
-    change_v = sign * (second - first)
+    change_v = sign * (second - first) + curves.drain_off_v[n:] - curves.drain_off_v[:n]
     no_value = np.where(every.no_value[:n] != "", every.no_value[:n], every.no_value[n:])
     return estimate(
         -(every.value[n:] - every.value[:n]) / change_v,
-        np.hypot(every.u_extraction[:n], every.u_extraction[n:]) / abs(change_v),
+        np.hypot(every.u_extraction[:n], every.u_extraction[n:]) / np.abs(change_v),
         every.used[:n] | every.used[n:],
         [(no_value != "", no_value)],
+        misfit=-(every.misfit[n:] - every.misfit[:n]) / change_v,
     )
 
 

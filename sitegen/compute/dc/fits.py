@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy import stats
 
 from sitegen.compute.dc.curves import Ordered
 from sitegen.compute.dc.estimates import widened
@@ -16,6 +17,10 @@ from sitegen.model.arrays import BoolArray, FloatArray
 LOCAL_POINTS, LOCAL_DEGREE = 7, 3
 """A derivative at a point is that of a cubic through the seven points around it (A. Savitzky,
 M. J. E. Golay, Anal. Chem. 36 (1964) 1627, for points that need not be equally spaced)."""
+
+
+BENT = 0.01
+"""Probability at which a polynomial of higher degree is kept against one of lower degree."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,9 +119,13 @@ def gathered(
 
 
 def local(
-    points: Ordered, y: FloatArray, middle: npt.NDArray[np.int64], at: FloatArray
+    points: Ordered,
+    y: FloatArray,
+    middle: npt.NDArray[np.int64],
+    at: FloatArray,
+    degree: int = LOCAL_DEGREE,
 ) -> tuple[Polynomial, BoolArray]:
-    """The cubic through the points around an index, and which points it uses.
+    """The cubic, or of the degree, through the points around an index, and which points it uses.
 
     y: (n, p), in the order of `points`: its readings or a function of them.
     """
@@ -126,7 +135,40 @@ def local(
     held = np.minimum(where, points.x.shape[1] - 1)
     rows = np.broadcast_to(np.arange(len(used))[:, None], held.shape)
     used[rows[inside], held[inside]] = True
-    return polynomial(x, values, inside, at, LOCAL_DEGREE), used
+    return polynomial(x, values, inside, at, degree), used
+
+
+def noise_around(
+    points: Ordered, y: FloatArray, middle: npt.NDArray[np.int64], cubic: Polynomial
+) -> FloatArray:
+    """(n,) standard deviation of the readings about the local cubic, without the curves' own bend.
+
+    Where the curves together say that a quintic leaves less than the cubics do, by Fisher's F at
+    1 %, the scatter is that about the quintic: on a coarse grid a cubic's remainder is bend.
+    """
+    quintic, _ = local(points, y, middle, cubic.at, LOCAL_DEGREE + 2)
+    both = quintic.freedom > 0
+    more, less = (
+        float((one.freedom[both] * one.s_plain[both] ** 2).sum()) for one in (cubic, quintic)
+    )
+    free = int(quintic.freedom[both].sum())
+    lost = int(cubic.freedom[both].sum()) - free
+    if not less > 0 or stats.f.sf((more - less) / lost / (less / free), lost, free) >= BENT:
+        return cubic.s
+    return np.asarray(np.where(both, quintic.s, cubic.s))
+
+
+def through(x: FloatArray, inside: BoolArray, at: FloatArray) -> FloatArray:
+    """(n, k) weights of the points' y in the value of the polynomial through them all at a place.
+
+    x, inside: (n, k), no two x of one row alike; at: (n,). Lagrange's form.
+    """
+    weights = np.where(inside, 1.0, 0.0)
+    for other in range(x.shape[1]):
+        apart = x - x[:, [other]]
+        counts = inside & inside[:, [other]] & (apart != 0)
+        weights *= np.where(counts, (at - x[:, other])[:, None], 1.0) / np.where(counts, apart, 1.0)
+    return weights
 
 
 def line(x: FloatArray, y: FloatArray, used: BoolArray) -> Polynomial:

@@ -3,8 +3,8 @@
 import numpy as np
 
 from sitegen.compute.dc.curves import Curves, measured_points, ordered, original
-from sitegen.compute.dc.estimates import Estimate, estimate
-from sitegen.compute.dc.fits import line
+from sitegen.compute.dc.estimates import Estimate, beyond_noise, estimate, widened
+from sitegen.compute.dc.fits import line, polynomial
 from sitegen.model.arrays import BoolArray, FloatArray
 from sitegen.units import quantity
 
@@ -36,6 +36,7 @@ def ideality_factor(curves: Curves, window_a: tuple[float, float]) -> Estimate:
             fitted.u_extraction / thermal_v,
             fitted.used,
             [(fitted.no_value != "", fitted.no_value), (cold, "the temperature is not known")],
+            misfit=fitted.misfit / thermal_v,
             wanted=fitted.wanted,
         )
     found.remarks[:] = np.where(found.no_value == "", fitted.remarks, "")
@@ -84,7 +85,13 @@ def _few(used: BoolArray, where: str) -> tuple[BoolArray, str]:
 
 
 def _logarithmic_line(curves: Curves, window_a: tuple[float, float], base: float) -> Estimate:
-    """dV / d(ln I / base) on the last stretch of points whose current lies in the window."""
+    """dV / d(ln I / base) on the last stretch of points whose current lies in the window.
+
+    The noise is that about a parabola, so that a bent flank is not taken for noise. On a bent flank
+    the line has the slope at the middle of its points, which may lie half a step away from the
+    window's: the misfit is the bend, beyond noise, times a half step as the bound of a rectangular
+    distribution.
+    """
     held = measured_points(curves)
     within = curves.in_measured_window(window_a)
     points = ordered(curves.swept, curves.measured, held & (curves.usable | curves.in_compliance))
@@ -93,14 +100,25 @@ def _logarithmic_line(curves: Curves, window_a: tuple[float, float], base: float
     logs = np.log(np.where(used, points.y, 1.0)) / base
     fit = line(points.x, logs, used)
     slope = fit.c[:, 1]
+    parabola = polynomial(points.x, logs, used, fit.at, 2)
+    three = parabola.freedom == 0
+    noise = widened(
+        np.where(three, fit.s_plain, parabola.s_plain),
+        np.where(three, fit.freedom, parabola.freedom),
+    )
+    span = np.ptp(np.where(used, points.x, fit.at[:, None]), axis=1)
+    half_step = span / np.maximum(used.sum(axis=1) - 1, 1) / 2
     with np.errstate(divide="ignore", invalid="ignore"):
-        value, u = 1 / slope, fit.u(fit.row(fit.at, 1)) / slope**2
+        value, u = 1 / slope, noise * np.sqrt(fit.shape[:, 1, 1]) / slope**2
+        bend = beyond_noise(2 * parabola.c[:, 2], 2 * noise * np.sqrt(parabola.shape[:, 2, 2]))
+        misfit = -np.where(three, 0.0, bend) * half_step / np.sqrt(3) / slope**2
     place = f"the window from {quantity(window_a[0], 'A')} to {quantity(window_a[1], 'A')}"
     result = estimate(
         value,
         u,
         original(points, used),
         [_few(used, place), (~(slope > 0), f"the current does not rise in {place}")],
+        misfit=misfit,
         wanted=held & within,
     )
     decades = _decades(np.where(used, points.y, np.nan))

@@ -4,9 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sitegen.compute.rf.terms import ErrorTerms, term_rows
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
-from sitegen.model.frequency_lists import same_frequencies
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,39 +94,6 @@ def open_against_short(
     elif misfit * telling_factor < misfit_exchanged:
         exchanged = False
     return OpenAgainstShort(ratio, largest, at_hz, exchanged)
-
-
-@dataclass(frozen=True)
-class TermDifference:
-    """How far one error term of two calibrations differs."""
-
-    name: str
-    symbol: str
-    largest: float
-    """Largest |difference|; NaN when no frequency has both."""
-    largest_at_hz: float
-    n_compared: int
-    """Frequencies at which both terms are determined."""
-
-
-def term_differences(first: ErrorTerms, second: ErrorTerms) -> tuple[TermDifference, ...]:
-    """Two sets of error terms on the same frequencies, term by term.
-
-    Raises:
-        ValueError: different kinds of terms, frequencies or reference impedances.
-    """
-    same = same_frequencies(first.frequency_hz, second.frequency_hz)
-    if type(first) is not type(second) or not same:
-        raise ValueError("error terms of different kind or frequencies cannot be compared")
-    if first.z_ref_ohm != second.z_ref_ohm:
-        raise ValueError("error terms of different reference impedance cannot be compared")
-    differences = []
-    for one, other in zip(term_rows(first), term_rows(second), strict=True):
-        distance = np.abs(one.values - other.values)
-        largest, at_hz = _largest(distance, first.frequency_hz)
-        n_compared = int(np.isfinite(distance).sum())
-        differences.append(TermDifference(one.name, one.symbol, largest, at_hz, n_compared))
-    return tuple(differences)
 
 
 def largest_singular_value(s: ComplexArray) -> FloatArray:

@@ -24,6 +24,16 @@ the standard deviation s_x of the points' log10 f, and what the slope found woul
 width, rectangular. f_b is taken no further than a factor of ten from f_c: a gain that hardly falls
 has no cutoff. With fewer than three points there is no slope, and one off by `SLOPE_BOUND` takes
 its place.
+
+The last two terms stand so where nothing else is known. Calibration, contact and dummies tilt the
+gain, too, and what they do to f_c is propagated by itself. To first order they change f_b - f_c by
+its weights, with level q and slope b,
+
+    d(f_b - f_c) = ln 10 ((f_b - f_c)/20 - f_b (1/b + 1/20)) dq + ln 10 f_b q/b^2 db,
+
+and only what exceeds the variance that follows is counted (`figure_records.Departure`). It is each
+value's own part, as it is judged by each sweep's own points: devices that fall by another slope all
+alike share it, and their mean is no surer of it than one of them, so each one's remark tells it.
 """
 
 from dataclasses import dataclass
@@ -31,7 +41,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sitegen.compute.rf.estimates import DEVIATION_OF_MEDIAN, longest_run, median, scatter
-from sitegen.compute.rf.figure_records import Estimate, Estimator, Texts
+from sitegen.compute.rf.figure_records import Departure, Estimate, Estimator, Texts
 from sitegen.model.arrays import BoolArray, FloatArray
 from sitegen.model.figures import Place
 from sitegen.units import frequency, number
@@ -84,6 +94,10 @@ class _Line:
     u_level_noise: FloatArray
     """dB, at the centre."""
     u_level: FloatArray
+    level_by_point: FloatArray
+    """(n, n_f) change of the level at the centre with each point."""
+    slope_by_point: FloatArray
+    """Likewise of the slope; 0 with fewer than three points."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,10 +114,10 @@ class _Fit:
 def cutoff(left_out: str, none_there: str) -> Estimator:
     """The estimator of a gain in dB.
 
-    Details: 'points', of the window; 'share_used', of them; 'slope_db_per_decade', found, and
-    'u_slope_db_per_decade', by noise; 'remainder_db', rms about the line of -20 dB per decade;
-    'extrapolated_decades', beyond the last point used, 0 inside; 'u_noise', the part of
-    `u_extraction` that the points' noise makes through the level.
+    Details: 'points', of the window; 'share_used', of them; 'slope_db_per_decade', found;
+    'remainder_db', rms about the line of -20 dB per decade; 'extrapolated_decades', beyond the last
+    point used, 0 inside; 'u_noise', the part of `u_extraction` that the points' noise makes through
+    the level.
 
     Args:
         left_out: what is the matter with a point that has no level in dB.
@@ -116,42 +130,50 @@ def cutoff(left_out: str, none_there: str) -> Estimator:
         course = _course(quantity, log_f, known)
         used = known & (np.abs(course.departure) <= _bound(course))
         count = used.sum(axis=1)
-        weights = used / np.maximum(count, 1)[:, np.newaxis]
+        line = _line(quantity, log_f, used)
+        weights = line.level_by_point
         crossing = np.where(used, quantity / 20.0 + log_f, 0.0)
         log_c = np.where(count > 0, (weights * crossing).sum(axis=1), np.nan)
         value = 10.0**log_c
         per_db = value * np.log(10.0) / 20.0
-        line = _line(quantity, log_f, used)
+        departure = _departure(line, log_c)
         return Estimate(
             value=value,
             weights=weights * np.where(count > 0, per_db, 0.0)[:, np.newaxis],
-            u_extraction=_u_extraction(line, log_c),
+            u_extraction=np.sqrt((per_db * line.u_level) ** 2 + departure.square()),
             remarks=_remarks(_Fit(known, used, course, line, value), frequency_hz, left_out),
             no_value=np.where(count > 0, "", none_there).astype(object),
             details={
                 "points": np.full(len(value), float(len(log_f))),
                 "share_used": count / max(len(log_f), 1),
                 "slope_db_per_decade": line.slope,
-                "u_slope_db_per_decade": line.u_slope_noise,
                 "remainder_db": 20.0 * _rms(crossing - log_c[:, np.newaxis], used),
                 "extrapolated_decades": _beyond(log_c, log_f, used),
                 "u_noise": per_db * line.u_level_noise,
             },
+            departure=departure,
         )
 
     return estimate
 
 
-def _u_extraction(line: _Line, log_c: FloatArray) -> FloatArray:
-    """Standard uncertainty of f_c in Hz, as the module's text derives it."""
-    value = 10.0**log_c
-    reach = log_c - line.centre
-    slope = np.where(np.isnan(line.slope), SLOPE + SLOPE_BOUND, line.slope)
-    further = reach * (SLOPE / np.minimum(slope, -1e-9) - 1.0)
-    off_law = value * np.abs(10.0 ** further.clip(-1.0, 1.0) - 1.0) / np.sqrt(3.0)
-    u_db = np.hypot(line.u_level, reach * np.nan_to_num(line.u_slope))
-    u: FloatArray = np.hypot(value * np.log(10.0) / 20.0 * u_db, off_law)
-    return u
+def _departure(line: _Line, log_c: FloatArray) -> Departure:
+    """f_b - f_c in Hz, as the module's text derives it."""
+    value, reach = 10.0**log_c, log_c - line.centre
+    slope = np.minimum(np.where(np.isnan(line.slope), SLOPE + SLOPE_BOUND, line.slope), -1e-9)
+    further = reach * (SLOPE / slope - 1.0)
+    other = value * 10.0 ** further.clip(-1.0, 1.0)
+    off = other - value
+    moves = np.where(np.abs(further) < 1.0, np.log(10.0) * other, 0.0)
+    by_level = np.log(10.0) * off / 20.0 - moves * (1.0 / slope + 1.0 / 20.0)
+    by_slope = moves * 20.0 * reach / slope**2
+    found = ~np.isnan(line.slope) & ~np.isnan(value)
+    weights = (
+        np.where(found, by_level, 0.0)[:, np.newaxis] * line.level_by_point
+        + np.where(found, by_slope, 0.0)[:, np.newaxis] * line.slope_by_point
+    )
+    per_slope = value * np.log(10.0) / 20.0 * np.abs(reach)
+    return Departure(off, weights, per_slope * np.nan_to_num(line.u_slope))
 
 
 def _course(quantity: FloatArray, log_f: FloatArray, known: BoolArray) -> _Course:
@@ -273,7 +295,17 @@ def _line(quantity: FloatArray, log_f: FloatArray, used: BoolArray) -> _Line:
     width = np.sqrt(square / n)
     per_decade = np.where(enough, 1.0 / np.where(width > 0, width, 1.0), np.nan)
     u_level = np.hypot(noise, beyond)
-    return _Line(centre, slope, noise * per_decade, u_level * per_decade, noise, u_level)
+    return _Line(
+        centre=centre,
+        slope=slope,
+        u_slope_noise=noise * per_decade,
+        u_slope=u_level * per_decade,
+        u_level_noise=noise,
+        u_level=u_level,
+        level_by_point=used / n[:, np.newaxis],
+        slope_by_point=x
+        * np.where(enough, 1.0 / np.where(enough, square, 1.0), 0.0)[:, np.newaxis],
+    )
 
 
 def _beyond(log_c: FloatArray, log_f: FloatArray, used: BoolArray) -> FloatArray:

@@ -33,6 +33,7 @@ import numpy as np
 
 from sitegen.compute.rf.two_port import (
     admittance,
+    as_two_port,
     chain,
     from_admittance,
     from_chain,
@@ -74,8 +75,8 @@ def deembed(
     if s.shape[-1] == 1:
         if method not in LUMPED:
             raise ValueError(f"de-embedding by '{method}' needs sweeps of two ports")
-        parts = {name: _with_second_port(one, _SECOND_PORT[name]) for name, one in parts.items()}
-        inner = deembed(method, _with_second_port(s, 0.0), parts, z_ref_ohm)
+        parts = {name: as_two_port(one, _SECOND_PORT[name]) for name, one in parts.items()}
+        inner = deembed(method, as_two_port(s), parts, z_ref_ohm)
         return inner[..., :1, :1]
     if method in LUMPED:
         inside = _without_lumped(method, admittance(s, z_ref_ohm), parts, z_ref_ohm)
@@ -186,9 +187,3 @@ def _shunt(y: ComplexArray) -> ComplexArray:
 
 def _chain_of(a: ComplexArray, b: ComplexArray, c: ComplexArray, d: ComplexArray) -> ComplexArray:
     return np.stack([np.stack([a, b], -1), np.stack([c, d], -1)], -2)
-
-
-def _with_second_port(s: ComplexArray, reflection: float) -> ComplexArray:
-    widened = np.zeros((*s.shape[:-2], 2, 2), dtype=np.complex128)
-    widened[..., 0, 0], widened[..., 1, 1] = s[..., 0, 0], reflection
-    return widened

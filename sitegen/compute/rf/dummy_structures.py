@@ -9,7 +9,7 @@ import numpy as np
 
 from sitegen.compute.rf.checks import largest_singular_value
 from sitegen.compute.rf.deembedding import lumped_parts, pad_of_line, pi_of_thru
-from sitegen.compute.rf.two_port import admittance, chain, impedance
+from sitegen.compute.rf.two_port import admittance, as_two_port, chain, impedance
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.device import LUMPED, DeembeddingMethod
 from sitegen.units import frequency, quantity
@@ -42,7 +42,7 @@ def parasitics(
     """
     half = frequency_hz <= np.median(frequency_hz)
     omega = 2.0 * np.pi * frequency_hz[half]
-    low = {name: _two_port(name, one[:, half]) for name, one in dummies.items()}
+    low = {name: _doubled(one[:, half]) for name, one in dummies.items()}
     found: dict[str, tuple[FloatArray, str]] = {}
     if method in LUMPED:
         outside, leads, beside = lumped_parts(method, low, z_ref_ohm)
@@ -92,13 +92,9 @@ def _leads(z: ComplexArray, omega: FloatArray) -> dict[str, tuple[FloatArray, st
     return found
 
 
-def _two_port(part: str, s: ComplexArray) -> ComplexArray:
-    """A one-port dummy as two alike that do not couple."""
-    if s.shape[-1] == 2:
-        return s
-    widened = np.zeros((*s.shape[:-2], 2, 2), dtype=np.complex128)
-    widened[..., 0, 0] = widened[..., 1, 1] = s[..., 0, 0]
-    return widened
+def _doubled(s: ComplexArray) -> ComplexArray:
+    """A one-port dummy as two alike that do not couple; one of two ports as it is."""
+    return as_two_port(s, s[..., 0, 0])
 
 
 def doubts(
@@ -133,7 +129,7 @@ def _exchanged(dummies: Mapping[str, ComplexArray]) -> list[str]:
     ):
         if part not in dummies:
             continue
-        s = _two_port(part, dummies[part][:, : max(1, dummies[part].shape[1] // 10)])
+        s = _doubled(dummies[part][:, : max(1, dummies[part].shape[1] // 10)])
         reflected = np.nanmedian(0.5 * (s[..., 0, 0] + s[..., 1, 1]).real)
         if sign * reflected < 0.0:
             told.append(
@@ -170,7 +166,7 @@ def _resonant(
         if part not in ("open", "pad", "short"):
             continue
         form = impedance if part == "short" else admittance
-        matrix = form(_two_port(part, s), z_ref_ohm)
+        matrix = form(_doubled(s), z_ref_ohm)
         for port in (0, 1):
             element = np.nanmedian(matrix[..., port, port].imag, axis=0)
             at = _turned(element)

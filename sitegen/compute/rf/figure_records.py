@@ -12,6 +12,11 @@ from sitegen.model.figures import Place
 Texts = npt.NDArray[np.object_]
 """(n,) one text a sweep; empty where there is nothing to say."""
 
+EXPLAINED = 1.96
+"""Standard uncertainties of a departure from a law that 95 % of departures stay within by what is
+propagated alone. With one instead, every third device that obeys the law would be given a part for
+departing from it, as large as chance has it. A true departure within it is not seen."""
+
 
 @dataclass(frozen=True)
 class Surroundings:
@@ -32,6 +37,36 @@ and where the quantity is not defined; no warning is raised.
 
 
 @dataclass(frozen=True, eq=False)
+class Departure:
+    """What values would change by if their law were not held but found from the points.
+
+    Noise, contact, calibration and dummies bend the points as well as they move the value, and
+    are propagated to it already: of the departure counts what they do not explain.
+    """
+
+    value: FloatArray
+    """(n,) in the figure's unit."""
+    weights: FloatArray
+    """(n, n_f) its change with the quantity at each point, as the estimate's; 0 where those are,
+    and everywhere for a departure that is assumed, not found."""
+    u_scatter: FloatArray
+    """(n,) its standard uncertainty by the points' scatter alone."""
+
+    def square(self, propagated: FloatArray | float = 0.0) -> FloatArray:
+        """What it adds to a value's variance, (n,).
+
+        The departure as a half width, rectangular, less what `EXPLAINED` standard uncertainties
+        make; and its scatter less its variance, as far as they exceed.
+
+        Args:
+            propagated: variance of the departure from all sources that are propagated.
+        """
+        beyond = np.maximum(self.value**2 - EXPLAINED**2 * propagated, 0.0) / 3.0
+        scatter: FloatArray = np.maximum(self.u_scatter**2 - propagated, 0.0)
+        return beyond + scatter
+
+
+@dataclass(frozen=True, eq=False)
 class Estimate:
     """One value a sweep, in the figure's unit, and how it came about."""
 
@@ -49,6 +84,8 @@ class Estimate:
     """Why there is no value."""
     details: Mapping[str, FloatArray]
     """Facts about a fit by name, (n,) each; the estimator's docstring names them."""
+    departure: Departure | None = None
+    """From the law that was held; its `square()` is in `u_extraction`. None: there is no law."""
 
 
 Estimator = Callable[[FloatArray, FloatArray, Place], Estimate]

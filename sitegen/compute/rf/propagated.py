@@ -1,7 +1,7 @@
 """What calibrations, sweeps and dummies do to values taken from corrected sweeps."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +17,7 @@ from sitegen.compute.rf.sensitivity import (
 )
 from sitegen.compute.rf.taken import COLD, DEVICE, Corrected, Taken, Wanted, slopes, take
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
-from sitegen.model.event_results import COMMON_GROUPS, OWN_GROUPS
+from sitegen.model.event_results import COMMON_GROUPS, OWN_GROUPS, SHARED_BY_DEFINITIONS
 
 Places = npt.NDArray[np.intp]
 Texts = npt.NDArray[np.object_]
@@ -75,6 +75,8 @@ class Propagated:
     noise: FloatArray
     """Of the sweep; 0 where not stated."""
     remarks: Texts
+    departure: FloatArray
+    """Of the departure from the law that was held; 0 where there is none."""
 
     @property
     def stated(self) -> BoolArray:
@@ -84,13 +86,14 @@ class Propagated:
     def parts(self) -> dict[str, FloatArray]:
         """Standard uncertainties by the columns of values."""
         dummies = np.zeros_like(self.own) if self.dummies is None else self.dummies
+        by_definitions = [self.groups[one] for one in SHARED_BY_DEFINITIONS if one in self.groups]
         return {
             "u_common": np.sqrt(self.calibration + (dummies if self.shared else 0.0)),
             "u_own": np.sqrt(self.own + (0.0 if self.shared else dummies)),
             "u_calibration": np.sqrt(self.calibration),
-            "u_definitions": np.sqrt(
-                self.groups.get("definitions", np.full_like(self.calibration, np.nan))
-            ),
+            "u_definitions": np.sqrt(sum(by_definitions))
+            if by_definitions
+            else np.full_like(self.own, np.nan),
             "u_dummies": np.full_like(self.own, np.nan)
             if self.dummies is None
             else np.sqrt(dummies),
@@ -106,7 +109,8 @@ def not_stated(n: int, deembedded: bool) -> Propagated:
     """Of n values nothing is propagated."""
     none: FloatArray = np.full(n, np.nan)
     nothing = np.full(n, "", dtype=object)
-    return Propagated(none, none, none if deembedded else None, False, {}, np.zeros(n), nothing)
+    dummies = none if deembedded else None
+    return Propagated(none, none, dummies, False, {}, np.zeros(n), nothing, np.zeros(n))
 
 
 def propagate(
@@ -126,11 +130,7 @@ def propagate(
         role: slopes_by(sources[name], swept.of(role, points), by_sweep[role])
         for role, name in names.items()
     }
-    own = {role: own_variance(sources[name], legs[role]) for role, name in names.items()}
-    common = {
-        name: common_variance(of_name, [legs[role] for role in names if names[role] == name])
-        for name, of_name in sources.items()
-    }
+    own, common = _variances(names, sources, legs)
     groups: dict[str, FloatArray] = {}
     for found in (*common.values(), *(own[role] for role in names if role in (DEVICE, COLD))):
         for group, variance in found.by_group.items():
@@ -161,7 +161,57 @@ def propagate(
         {group: stated(each) for group, each in groups.items()},
         np.where(certain, groups["noise of the sweep"], 0.0),
         np.where(certain | np.isnan(taken.estimate.value), "", _TOO_LARGE).astype(object),
+        _of_departure(wanted, taken, swept, points, sources, legs),
     )
+
+
+def _variances(
+    names: Mapping[str, str], sources: Mapping[str, Sources], legs: Mapping[str, Slopes]
+) -> tuple[dict[str, Variance], dict[str, Variance]]:
+    """What each sweep adds for itself, by role, and each calibration, by its name."""
+    own = {role: own_variance(sources[name], legs[role]) for role, name in names.items()}
+    common = {
+        name: common_variance(of_name, [legs[role] for role in names if names[role] == name])
+        for name, of_name in sources.items()
+    }
+    return own, common
+
+
+def _of_departure(
+    wanted: Wanted,
+    taken: Taken,
+    swept: Swept,
+    points: slice,
+    sources: Mapping[str, Sources],
+    legs: Mapping[str, Slopes],
+) -> FloatArray:
+    """Variance of the departure from the values' law, from all sources together.
+
+    Slopes at a point are those of the value times the ratio of the weights there; only through
+    access resistances, which are taken from many points, have they to be carried back anew.
+    """
+    total: FloatArray = np.zeros(len(taken.at_used))
+    estimate, names = taken.estimate, swept.calibrations
+    departure = estimate.departure
+    if departure is None or not departure.weights.any():
+        return total
+    if COLD in names:
+        other = replace(taken, estimate=replace(estimate, weights=departure.weights))
+        points, by_sweep = slopes(wanted, swept.frequency_hz, other, swept.device, swept.cold)
+        legs = {
+            role: slopes_by(sources[name], swept.of(role, points), by_sweep[role])
+            for role, name in names.items()
+        }
+    else:
+        factor: FloatArray = np.zeros((len(total), len(swept.frequency_hz)))
+        used, weights = estimate.weights != 0, np.where(estimate.weights != 0, estimate.weights, 1)
+        at = np.searchsorted(swept.frequency_hz, taken.used_hz)
+        factor[:, at] = np.where(used, departure.weights / weights, 0.0)
+        legs = {role: leg.times(factor[:, points]) for role, leg in legs.items()}
+    for found in _variances(names, sources, legs):
+        for one in found.values():
+            total = total + sum(one.by_group.values())
+    return total
 
 
 def _is_level(wanted: Wanted, both: FloatArray) -> BoolArray:

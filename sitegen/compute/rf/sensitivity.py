@@ -100,6 +100,16 @@ class Slopes:
             self.by_term[:, rows],
         )
 
+    def times(self, factor: FloatArray) -> "Slopes":
+        """Of n other values that change (n, n_freq) times as much with each point as these do."""
+        return Slopes(
+            self.raw,
+            self.s,
+            self.by_s * factor[..., np.newaxis, np.newaxis],
+            self.by_raw * factor.T[..., np.newaxis],
+            self.by_term * factor.T[..., np.newaxis],
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Variance:

@@ -20,6 +20,7 @@ from sitegen.compute.rf.small_signal import (
     access_weights,
     without_access,
 )
+from sitegen.compute.rf.two_port import as_two_port
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.device import DeembeddingMethod
 from sitegen.model.figures import Place
@@ -49,7 +50,9 @@ class Corrected:
 
     def at(self, points: slice) -> "Corrected":
         """The same at some of the frequencies."""
-        parts = None if self.dummies is None else _each(self.dummies, lambda one: one[:, points])
+        if self.dummies is None:
+            return Corrected(self.s[:, points])
+        parts = {part: one[:, points] for part, one in self.dummies.items()}
         return Corrected(self.s[:, points], self.method, parts)
 
     def pads(self, points: slice, z_ref_ohm: float) -> Mapping[str, ComplexArray]:
@@ -176,15 +179,6 @@ def slopes(
     return every, whole
 
 
-def as_two_port(s: ComplexArray) -> ComplexArray:
-    """A one-port sweep as the first port of a two-port whose second port is matched and alone."""
-    if s.shape[-1] == 2:
-        return s
-    widened = np.zeros((*s.shape[:-2], 2, 2), dtype=np.complex128)
-    widened[..., 0, 0] = s[..., 0, 0]
-    return widened
-
-
 def _around(frequency_hz: FloatArray, used_hz: FloatArray) -> slice:
     """The measured points that S at `used_hz` is taken from."""
     first = max(int(np.searchsorted(frequency_hz, used_hz[0], "right")) - 1, 0)
@@ -269,9 +263,3 @@ def _on_all(s: ComplexArray, points: slice, frequency_hz: FloatArray) -> Complex
     whole: ComplexArray = np.zeros((len(s), len(frequency_hz), *s.shape[2:]), np.complex128)
     whole[:, points] = s
     return whole
-
-
-def _each(
-    parts: Mapping[str, ComplexArray], change: Callable[[ComplexArray], ComplexArray]
-) -> dict[str, ComplexArray]:
-    return {name: change(one) for name, one in parts.items()}

@@ -133,3 +133,15 @@ def mirrored(abcd: ComplexArray) -> ComplexArray:
     """The chain matrix of a reciprocal two-port seen from its other side: A and D exchanged."""
     a, b, c, d = _entries(abcd)
     return _matrix(d, b, c, a)
+
+
+def as_two_port(s: ComplexArray, reflection: ComplexArray | float = 0.0) -> ComplexArray:
+    """One-port S (..., 1, 1) as the first port of a two-port whose second stands by itself.
+
+    reflection: of the second port, (...) or one for all; 0: it is matched. S of two ports stays.
+    """
+    if s.shape[-1] == 2:
+        return s
+    widened: ComplexArray = np.zeros((*s.shape[:-2], 2, 2), dtype=np.complex128)
+    widened[..., 0, 0], widened[..., 1, 1] = s[..., 0, 0], reflection
+    return widened

@@ -3,8 +3,6 @@
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.stats.summary import Summary, summarise
-
 ZONES = ("centre", "middle", "edge")
 """Names of the zones; a zone's index is its place here."""
 
@@ -31,32 +29,3 @@ def zone_index(
         raise ValueError("every die centre needs finite coordinates")
     thirds_of_area = 3 * (x * x + y * y) / usable_radius_mm**2 * (1 - BORDER_ROUNDING)
     return np.asarray(np.clip(np.ceil(thirds_of_area) - 1, 0, 2), dtype=np.int8)
-
-
-def summarise_zones(
-    values: npt.ArrayLike,
-    zones: npt.ArrayLike,
-    below_floor: npt.ArrayLike | None = None,
-    floor: npt.ArrayLike | None = None,
-) -> tuple[Summary, Summary, Summary]:
-    """Summaries of centre, middle and edge, in the order of `ZONES`.
-
-    values: (n,), NaN means missing; zones: (n,) from `zone_index`; below_floor and floor as in
-    `summarise`, either None or of shape (n,).
-    """
-    numbers = np.asarray(values, dtype=np.float64)
-    zone = np.asarray(zones)
-    censored = None if below_floor is None else np.asarray(below_floor, dtype=bool)
-    floors = None
-    if floor is not None:
-        floors = np.broadcast_to(np.asarray(floor, dtype=np.float64), numbers.shape)
-
-    def one(index: int) -> Summary:
-        chosen = zone == index
-        return summarise(
-            numbers[chosen],
-            None if censored is None else censored[chosen],
-            None if floors is None else floors[chosen],
-        )
-
-    return one(0), one(1), one(2)

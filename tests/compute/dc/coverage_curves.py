@@ -216,7 +216,8 @@ def distances(case: Case, n: int, seed: int) -> FloatArray:
 
     found = again(curves)
     u = instrument_uncertainty(again, curves, found, ranges, instruments)
-    return np.asarray(np.abs(found.value - case.truth) / np.hypot(u, found.u_extraction))
+    u = np.sqrt(u**2 + found.u_extraction**2 + found.misfit**2)
+    return np.asarray(np.abs(found.value - case.truth) / u)
 
 
 def share_held(distance: FloatArray, scale: float = 1.0) -> float:

@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 from scipy import signal, stats
 
+from sitegen.compute.dc.accuracy import Instruments, RangeAccuracy, instrument_uncertainty
 from sitegen.compute.dc.conductances import conductance_at
 from sitegen.compute.dc.crossings import breakdown_voltage, current_at, on_resistance
-from sitegen.compute.dc.estimates import IN_95_PERCENT
+from sitegen.compute.dc.curves import Curves
+from sitegen.compute.dc.estimates import IN_95_PERCENT, Estimate
 from sitegen.compute.dc.figures import ESTIMATORS, extract
 from sitegen.compute.dc.fits import line, polynomial
 from sitegen.compute.dc.slopes import (
@@ -216,3 +218,17 @@ def test_a_downward_sweep_gives_the_same() -> None:
     down = laws.curves(V[::-1], laws.exponential(V[::-1], 1e-12, 0.09))
     found = extract(down, figure("threshold by constant current", current_a=1e-7))
     assert found.value[0] == pytest.approx(0.45, rel=1e-12)
+
+
+def test_a_stepped_drain_voltage_off_by_half_a_millivolt_counts() -> None:
+    curves = laws.curves(V, V / 12.5, drain_v=np.array([0.1]))
+    wanted = figure("on-resistance", swept_at=0.1)
+    ranges = np.full(curves.swept.shape, "R", dtype=object)
+
+    def again(one: Curves) -> Estimate:
+        return extract(one, wanted)
+
+    found = again(curves)
+    drain = Instruments({}, drain=RangeAccuracy(0.0, 5e-4))
+    u = instrument_uncertainty(again, curves, found, ranges, drain)
+    assert u[0] / found.value[0] == pytest.approx(5e-3, rel=1e-9)

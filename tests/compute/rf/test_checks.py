@@ -1,6 +1,5 @@
 """Checks of sweeps that need no reference."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,12 +11,9 @@ from sitegen.compute.rf.checks import (
     likeness,
     open_against_short,
     repeatability,
-    term_differences,
 )
 from sitegen.compute.rf.definitions import Open, Short, reflection
-from sitegen.compute.rf.terms import TwoPortTerms
 from tests.compute.rf import forward as fw
-from tests.compute.rf.solved import solt
 
 BAND_HZ = fw.BAND_HZ
 
@@ -84,27 +80,6 @@ class TestOpenAgainstShort:
         found = open_against_short(sweep, sweep, sweep, -sweep, band)
         assert found.largest_distance == pytest.approx(2.0)
         assert found.exchanged is None
-
-
-class TestTermDifferences:
-    def test_the_term_that_differs_is_named_with_its_frequency(self) -> None:
-        terms = solt(fw.station(1), BAND_HZ).terms
-        assert isinstance(terms, TwoPortTerms)
-        load_match = terms.forward.load_match.copy()
-        load_match[30] += 0.01j
-        other = replace(terms, forward=replace(terms.forward, load_match=load_match))
-        rows = term_differences(terms, other)
-        assert len(rows) == 12
-        (row,) = [row for row in rows if row.largest > 0]
-        assert (row.name, row.symbol) == ("forward load match", "ELF")
-        assert row.largest == pytest.approx(0.01)
-        assert row.largest_at_hz == BAND_HZ[30]
-
-    def test_other_frequencies_are_refused(self) -> None:
-        first = solt(fw.station(1), BAND_HZ).terms
-        second = solt(fw.station(1, BAND_HZ[:50]), BAND_HZ[:50]).terms
-        with pytest.raises(ValueError, match="cannot be compared"):
-            term_differences(first, second)
 
 
 class TestPassivity:

@@ -54,6 +54,36 @@ def test_a_wrong_slope_is_said_and_covered(slope: float) -> None:
     assert (off_law < 2.0 * found.u_extraction).all()
 
 
+@pytest.mark.parametrize("slope", [-20.0, -17.0, -24.0])
+def test_a_departure_changes_with_its_points_as_stated(slope: float) -> None:
+    """Against differences: every point moved by itself, none left out."""
+    gain_db = noisy(1, 0.05, slope)
+    moved = gain_db + 1e-5 * np.eye(len(F_HZ))
+    at, near = taken(gain_db).departure, taken(moved).departure
+    assert at is not None and near is not None
+    assert (near.value - at.value) / 1e-5 == pytest.approx(at.weights[0], rel=1e-3, abs=1e5)
+    assert np.abs(at.weights).max() > 1e7
+
+
+def test_of_a_departure_counts_what_is_not_explained() -> None:
+    found = taken(noisy(1, 0.05, -17.0))
+    departure = found.departure
+    assert departure is not None
+    size = abs(departure.value[0])
+    assert departure.square()[0] == pytest.approx(size**2 / 3.0 + departure.u_scatter[0] ** 2)
+    within = departure.square((size / 1.9) ** 2)[0]
+    assert within == 0.0
+    half = (0.5 * size / 1.96) ** 2
+    assert departure.square(half)[0] == pytest.approx(0.75 * size**2 / 3.0)
+
+
+def test_a_departure_that_is_assumed_is_not_explained() -> None:
+    """Two points have no slope; one off by 2 dB per decade takes its place."""
+    found = taken(LAW_DB[[0, -1]], F_HZ[[0, -1]])
+    assert found.departure is not None and not found.departure.weights.any()
+    assert found.departure.value[0] > 0.1 * found.value[0]
+
+
 def test_a_right_slope_in_noise_is_not_called_wrong() -> None:
     found = taken(noisy(400, 0.3))
     said = [text for text in found.remarks if text != found.remarks[0]]

@@ -5,8 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from sitegen.compute.stats.summary import summarise
-from sitegen.compute.stats.zones import ZONES, summarise_zones, zone_index
+from sitegen.compute.stats.zones import ZONES, zone_index
 
 
 def test_each_zone_has_a_third_of_the_area() -> None:
@@ -37,17 +36,6 @@ def test_whole_numbers_on_the_border() -> None:
     """A 3-4-5 triangle: the die at (3, 4) lies on the centre's border when R squared is 75."""
     assert list(zone_index([3.0, -4.0, 4.0], [4.0, 3.0, 4.0], math.sqrt(75.0))) == [0, 0, 1]
     assert list(zone_index([5.0, 0.0, 7.0], [5.0, -7.0, 1.1], math.sqrt(75.0))) == [1, 1, 2]
-
-
-def test_summaries_by_zone() -> None:
-    values = np.array([1.0, 2.0, 4.0, np.nan, 10.0, 12.0, 0.0])
-    zones = np.array([0, 0, 1, 1, 2, 2, 2])
-    below = np.array([False] * 6 + [True])
-    centre, middle, edge = summarise_zones(values, zones, below, 0.5)
-    assert centre == summarise([1.0, 2.0])
-    assert middle == summarise([4.0, np.nan])
-    assert edge == summarise([10.0, 12.0, 0.0], [False, False, True], 0.5)
-    assert centre.n + middle.n + edge.n == 6
 
 
 @pytest.mark.parametrize("radius", [0.0, -1.0, math.nan, math.inf])

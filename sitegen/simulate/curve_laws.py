@@ -143,5 +143,6 @@ def figure_of(
 
 
 def _window(taken: Mapping[str, object]) -> tuple[float, float]:
-    low, high = taken["current_window_a"]  # type: ignore[misc]  # a list of two numbers
-    return float(low), float(high)
+    window = taken["current_window_a"]
+    assert isinstance(window, list)
+    return float(window[0]), float(window[1])

@@ -20,7 +20,14 @@ from sitegen.simulate.measured import Measured
 from sitegen.simulate.parameters import BY_ID, PARAMETERS
 from sitegen.simulate.process import Truth
 from sitegen.simulate.set_points import BREAKDOWN_LIMIT_V
-from sitegen.simulate.touched_wafer import Places, TouchedWafer, as_table, key_columns, true_table
+from sitegen.simulate.touched_wafer import (
+    Places,
+    TouchedWafer,
+    Touches,
+    as_table,
+    key_columns,
+    true_table,
+)
 from sitegen.simulate.transfer import transfer_law
 
 GATE_V = np.round(
@@ -135,7 +142,7 @@ class _Taken:
     kind: CurveKind
     places: Places
     hours: FloatArray
-    touchdown: FloatArray
+    touchdown: Touches
     stream: int
     """Tells the draws of touchdowns apart."""
 

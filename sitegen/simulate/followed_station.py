@@ -17,8 +17,8 @@ from sitegen.model.calibration import (
     StandardDefinition,
     ThruDefinition,
 )
-from sitegen.simulate import networks
 from sitegen.simulate.devices import Transistor
+from sitegen.simulate.pads import Pads
 from sitegen.simulate.reading import Sources
 from sitegen.simulate.standards import Kit, attenuator, both_ports, kit_of, reflection
 
@@ -126,9 +126,9 @@ def _transistor() -> ComplexArray:
         cgd_f=10e-15 * one,
         cds_f=14e-15 * one,
         rg_ohm=4.0 * one,
-        pad_f=12e-15 * one,
     )
-    return np.asarray(networks.to_scattering(device.chain(FREQUENCY_HZ))[0])
+    pads = Pads(12e-15, 12e-15, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    return np.asarray(device.at_tips(FREQUENCY_HZ, pads)[0])
 
 
 def time(hours: float) -> datetime:

@@ -223,7 +223,8 @@ def without_pads(s: ComplexArray, dummies: dict[str, ComplexArray]) -> ComplexAr
         admittance(one) for one in (s, dummies["dummy-open"], dummies["dummy-short"])
     )
     z = np.linalg.inv(y - y_open) - np.linalg.inv(y_short - y_open)
-    return scattering(np.linalg.inv(z))
+    inner: ComplexArray = np.linalg.inv(z).astype(np.complex128)
+    return scattering(inner)
 
 
 def admittance(s: ComplexArray) -> ComplexArray:
@@ -290,7 +291,7 @@ def _line_figure(name: str, s: ComplexArray, frequency_hz: float) -> float:
     gamma_l = complex(np.arccosh((chain[0, 0] + chain[1, 1]) / 2))
     length_m = LINE_LENGTH_UM * 1e-6
     if name == "attenuation per length":
-        return abs(gamma_l.real) * 20 / np.log(10) / length_m
+        return float(abs(gamma_l.real) * 20 / np.log(10) / length_m)
     turn = 2 * np.pi * frequency_hz * length_m / LIGHT_M_PER_S
     return float(-((gamma_l / turn) ** 2).real)
 

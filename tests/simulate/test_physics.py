@@ -118,7 +118,7 @@ def test_hybrid_pi_agrees_with_the_reference_library() -> None:
     z = np.linalg.inv(y)
     z[:, 0, 0] += 4.0
     device = Transistor(_one(0.05), _one(2e-3), _one(75e-15), _one(15e-15), _one(25e-15), _one(4.0))
-    bare = Pads(*[0.0] * 3, 1e-18, 1e-18, 0.0, 0.0, 0.0)
+    bare = Pads(0.0, 0.0, 0.0, 1e-18, 1e-18, 0.0, 0.0, 0.0)
     npt.assert_allclose(device.at_tips(FREQUENCY_HZ, bare)[0], z2s(z, 50.0), atol=1e-7)
 
 

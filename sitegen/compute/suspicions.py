@@ -1,13 +1,14 @@
 """Suspicions that only a comparison of wafers shows: turned maps, copied values."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from sitegen import addresses
-from sitegen.compute.stats.spatial import WaferMap, orientation_suspicion, same_values
+from sitegen.compute.stats.spatial import SameValues, WaferMap, orientation_suspicion, same_values
 from sitegen.model.campaign import Layout
 from sitegen.model.geometry import die_centers_mm
 from sitegen.problems import Finding
@@ -40,7 +41,7 @@ def suspicions(results: pd.DataFrame, layout: Layout) -> tuple[Finding, ...]:
                 )
             )
     for (first, a), (second, b) in combinations(maps.items(), 2):
-        same = same_values(a, b)
+        same = _same_values(a, b)
         if same.suspected:
             found.append(
                 Finding(
@@ -53,6 +54,26 @@ def suspicions(results: pd.DataFrame, layout: Layout) -> tuple[Finding, ...]:
                 )
             )
     return tuple(found)
+
+
+def _same_values(a: WaferMap, b: WaferMap) -> SameValues:
+    """Over all parameters together, else over those that are suspicious by themselves.
+
+    A copied table may hold a few of many parameters.
+    """
+    whole = same_values(a, b)
+    if whole.suspected:
+        return whole
+    alone = [
+        place
+        for place in range(a.values.shape[1])
+        if same_values(_only(a, [place]), _only(b, [place])).suspected
+    ]
+    return same_values(_only(a, alone), _only(b, alone)) if alone else whole
+
+
+def _only(one: WaferMap, places: list[int]) -> WaferMap:
+    return replace(one, values=one.values[:, places])
 
 
 def maps_of(results: pd.DataFrame, layout: Layout) -> Mapping[str, WaferMap]:

@@ -2,6 +2,10 @@
 
 The reference is a page's worth of plain work: 30 rows formatted and escaped, 8 traces of 201 points
 formatted as text one by one, hashed. Machines differ and are noisy; the ratio moves little.
+
+A die of the simulated campaign brings 36 values, of which 33 figures are taken from its sweeps and
+curves with their uncertainty: their computing is about two thirds of the cost. While values came as
+numbers the bound was 6.
 """
 
 import hashlib
@@ -18,7 +22,7 @@ from sitegen.simulate import simulate_campaign
 from tests.conftest import quiet
 
 FEWER, MORE = 40, 840
-MOST_REFERENCES_A_PAGE = 6.0
+MOST_REFERENCES_A_PAGE = 15.0
 
 
 def processor_s() -> float:

@@ -22,7 +22,7 @@ from sitegen.simulate import simulate_campaign
 from tests.conftest import quiet
 
 FEWER, MORE = 40, 840
-MOST_REFERENCES_A_PAGE = 15.0
+MOST_REFERENCES_A_PAGE = 18.0
 
 
 def processor_s() -> float:

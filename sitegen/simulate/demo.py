@@ -2,11 +2,13 @@
 
 Three days at one station. What is planted, and nothing else:
 
-- LK7-1: an edge ring of high sheet resistance.
+- LK7-1: an edge ring of high sheet resistance; the inductor of two dies badly contacted.
 - LK7-2: tables in the prober's own frame; four dies not measured; the cable of port 2 moved in
-  the middle of the wafer, found by a failed verification and followed by a new calibration.
-- LK7-3: one transistor touched twice; the last dies measured after the calibration had expired.
-- All wafers: leakage of the capacitor below the floor on many dies.
+  the middle of the wafer, found by a failed verification and followed by a new calibration; one
+  line's touchdown without its contact check.
+- LK7-3: one transistor touched twice; the last dies measured after the calibration had expired; a
+  leakage between the pads of one capacitor.
+- All wafers: leakage of the capacitor below the floor on many dies; breakdown not reached on some.
 """
 
 from datetime import date, datetime

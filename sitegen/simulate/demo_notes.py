@@ -59,7 +59,8 @@ by the analyser. Most parameters are taken from sweeps and from curves; some com
 The standards of the contact substrate are what their definitions say within the declared
 uncertainties, drawn once; contacts, noise, linearity and cables are drawn for every sweep, as the
 calibrations' records declare them. So the uncertainty of a figure taken from a raw sweep is what
-its calibration propagates, and beside it only where the probes stand on the pads.
+its calibration, its dummies and the sweep itself propagate; that of a curve's figure is what the
+ranges' accuracies and the readings give, and the contact's repeatability that it declares.
 
 ## What is planted
 
@@ -77,12 +78,12 @@ its calibration propagates, and beside it only where the probes stand on the pad
 7. **Notes in Markdown**: two of the campaign, one each of LK7-1, LK7-2, CAL-4 and VER-5.
 8. **A frame.** The tables of LK7-2 are in the prober's own numbers (columns from 1 at the left,
    rows from 1 at the top); three reference dies join it to the layout.
-
-9. **Touchdowns that fail their contact checks.** A contact of 2.7 Ω under the transistor of die
-   (-4, 1) of LK7-1, a leakage between the pads of the capacitor of die (-2, -3) of LK7-3, and
-   overtravel that is as it should be on both; the line of die (-1, -4) of LK7-2 lacks its
-   mandatory check. 19 values have lost their standing to these.
-10. **Values not reached.** BV of some dies lies beyond the end of the sweep.
+9. **Touchdowns that fail their contact checks.** On LK7-1 the inductor of dies (2, 3) and (-4, 1)
+   was contacted through 3.4 Ω and 2.7 Ω, which are in its sweeps as well; on LK7-3 a leakage of
+   40 pA lay between the pads of the capacitor of die (-2, -3); the line of die (-1, -4) of LK7-2
+   lacks its mandatory check. 19 values have lost their standing to these: 10, 4 and 5.
+10. **Values not reached.** BV of 5, 5 and 2 dies of LK7-1, LK7-2 and LK7-3 lies beyond 102 V,
+    where the sweep ends.
 
 Control dies, a cleaning of the probes during LK7-2, agreements of direct current with RF, and an
 earlier map of each wafer are there too, with nothing wrong about them.

@@ -42,11 +42,11 @@ mean square over simulated calibrations that scikit-rf solved; `test_spread.py` 
 """
 
 CURVE_U: dict[str, float] = {
-    "VTH": 9.0e-4, "GM": 2.5e-5, "ION": 2.8e-5, "SS": 1.2e-4, "DIBL": 8.1e-6, "GMQ": 2.7e-5,
-    "IQ": 3.1e-5, "GDS": 1.1e-6, "BV": 0.044, "NID": 1.0e-3, "RC": 1.4e-3, "RDC": 9.1e-4,
+    "VTH": 8.4e-4, "GM": 2.6e-5, "ION": 2.9e-5, "SS": 1.1e-4, "DIBL": 3.1e-6, "GMQ": 2.8e-5,
+    "IQ": 3.0e-5, "GDS": 1.1e-6, "BV": 0.059, "NID": 9.1e-4, "RC": 1.2e-3, "RDC": 8.5e-4,
 }  # fmt: skip
-"""What accuracy, temperature and noise of the readings add to a figure of a curve, in its unit:
-root mean square over simulated curves; `test_spread.py` works it out again."""
+"""What accuracy and noise of the readings add to a figure of a curve, in its unit: root mean square
+over simulated curves; `test_spread.py` works it out again."""
 
 EDGE_RING = frozenset(
     {(-5, -1), (-5, 0), (-5, 1), (-4, -3), (-4, 3), (-3, -4), (-3, 4), (-1, -5), (-1, 5), (0, -5),
@@ -83,6 +83,10 @@ BAD_TOUCHES = {
     ("LK7-3", "contact check failed"): 4,
 }
 """Values that lost their standing to a touchdown's contact checks."""
+
+NOT_REACHED = {"LK7-1": 5, "LK7-2": 5, "LK7-3": 2}
+"""Dies whose BV lies beyond the end of the sweep."""
+SWEPT_TO_V = 102.0
 
 RETOUCHED = ("LK7-3", (1, 1), "RON")
 """Outside at the first touchdown, within at the last, which counts; the only verdict changed."""

@@ -56,7 +56,7 @@ def values_of(scenario: Scenario, number: int) -> list[Value]:
     wafer = TouchedWafer(scenario, number, analyser_of(scenario))
     portion = wafer_portion(wafer)
     found = _from_table(wafer, portion.tables["values.parquet"])
-    found += _from_curves(wafer, portion.tables["curves.parquet"])
+    found += from_curves(wafer, portion.tables["curves.parquet"])
     calibrations = _calibrations(wafer)
     dummies: dict[str, ComplexArray] = {}
     for name, table in portion.tables.items():
@@ -104,7 +104,7 @@ def _from_table(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
     ]
 
 
-def _from_curves(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
+def from_curves(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
     """Figures of curves by their own laws, from readings above the floor."""
     back = {in_frame(wafer.plan, die): die for die in wafer.scenario.grid.dies}
     rows = table.to_pandas()

@@ -1,12 +1,23 @@
 """How far a figure scatters by its calibration and its sweep, over simulated calibrations."""
 
-import numpy as np
+from collections import defaultdict
+from dataclasses import replace
 
+import numpy as np
+import pytest
+
+from sitegen.simulate import curve_tables
+from sitegen.simulate.campaign import analyser_of
+from sitegen.simulate.layout import grid_of
 from sitegen.simulate.parameters import BY_ID
+from sitegen.simulate.scenario import Plants
+from sitegen.simulate.touched_wafer import TouchedWafer
 from tests.simulate.demo_expected import PROPAGATED_U
-from tests.simulate.forward import placed, without_pads
+from tests.simulate.forward import from_curves, placed, without_pads
 from tests.simulate.recalibrated import corrected, solved
-from tests.simulate.seeds import CHAIN_HZ, Method, draw
+from tests.simulate.seeds import CHAIN_HZ, Method, demo, draw
+
+_FEW_DIES = 9
 
 
 def spread_of(method: Method, seeds: int) -> dict[str, float]:
@@ -35,3 +46,24 @@ def spread_of(method: Method, seeds: int) -> dict[str, float]:
                 value = placed(parameter, inner if parameter.deembedded else s, frequency_hz)
                 squares.setdefault(name, []).append((value - true[0]) ** 2)
     return {name: float(np.sqrt(np.mean(found))) for name, found in squares.items()}
+
+
+def spread_of_curves(seeds: int, patch: pytest.MonkeyPatch) -> dict[str, float]:
+    """The same of figures of curves, without the draws that their parameters declare."""
+    patch.setattr(curve_tables, "contacted", lambda wafer, _: wafer.truth)
+    differences: dict[str, list[float]] = defaultdict(list)
+    for seed in range(seeds):
+        scenario = replace(demo(), seed=seed, grid=grid_of(_FEW_DIES), plants=Plants(), controls=())
+        wafer = TouchedWafer(scenario, 0, analyser_of(scenario))
+        table, _ = curve_tables.curve_table(wafer)
+        places = {die: place for place, die in enumerate(scenario.grid.dies)}
+        true = {
+            name: curve_tables.true_figure(one, wafer.truth)
+            for name, one in BY_ID.items()
+            if one.curve is not None
+        }
+        for one in from_curves(wafer, table):
+            difference = one.value - true[one.parameter][places[one.die]]
+            if np.isfinite(difference):
+                differences[one.parameter].append(difference)
+    return {name: float(np.sqrt(np.mean(np.square(found)))) for name, found in differences.items()}

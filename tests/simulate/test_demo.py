@@ -182,8 +182,21 @@ def test_readme_says_what_is_planted() -> None:
         "(-1, 5), (0, 5), (3, -3) and (4, -3) of LK7-2",
         "RON of die (1, 1) of LK7-3",
         "ICAP on {LK7-1}, {LK7-2} and {LK7-3} dies".format(**expected.BELOW_FLOOR),
+        "BV of {LK7-1}, {LK7-2} and {LK7-3} dies".format(**expected.NOT_REACHED),
+        f"{sum(expected.BAD_TOUCHES.values())} values have lost their standing to these",
     ):
         assert phrase in text
+    for one in SCENARIO.plants.touches:
+        x, y = one.die
+        assert f"({x}, {y})" in text and SCENARIO.wafers[one.wafer].id in text
+
+
+@pytest.mark.parametrize("wafer", expected.WAFERS)
+def test_breakdowns_that_are_not_reached(wafer: str) -> None:
+    beyond = [
+        one for one in _values(wafer) if one.parameter == "BV" and one.value >= expected.SWEPT_TO_V
+    ]
+    assert len(beyond) == expected.NOT_REACHED[wafer]
 
 
 def test_scope_of_the_campaign() -> None:

@@ -6,13 +6,17 @@ from pathlib import Path
 import pandas as pd
 
 from sitegen import addresses, drawings, render
+from sitegen.answer_drawings import answer_drawings
 from sitegen.chart.control_dies import control_die_drawing
+from sitegen.chart.coverage import coverage_chart, described
 from sitegen.chart.station import followed_drawings
 from sitegen.chart.theme import CHART_CSS
+from sitegen.compute.interval_coverage import interval_coverages
 from sitegen.device_drawings import device_drawings
 from sitegen.event_jobs import subject_of
 from sitegen.joining import joined_values
 from sitegen.model.results import CampaignResults, Drawing
+from sitegen.pair_drawings import of_parameter, pair_drawings
 from sitegen.publish.staging import write_bytes, write_text
 from sitegen.publish.tables import read_columns
 from sitegen.render.page import Page
@@ -30,6 +34,7 @@ def write_campaign_pages(
     events: drawings of each event, written already, by `event_jobs.subject_of`.
     """
     values = joined_values(root)
+    values = values[values["wafer"].isin(results.context.wafers)]
     count = sum(one.pages for one in published.values())
     for page, drawn in _pages(results, published, events, values):
         for drawing in drawn.values():
@@ -59,11 +64,14 @@ def _pages(
         & values["value"].notna()
         & (values["standing"] != "without standing")
     ]
+    pairs = pair_drawings(values, results.context)
     for parameter in results.context.record.parameters:
         mine = usable[usable["parameter"] == parameter.id]
         drawn = {
             **drawings.parameter_drawings(parameter, mine, results.context),
             **_parameter_maps(parameter.id, published),
+            **answer_drawings(parameter, values[values["parameter"] == parameter.id], results),
+            **of_parameter(parameter.id, pairs, results.context),
         }
         yield render.parameter_page(parameter, results, drawn), drawn
     for device in results.context.record.devices:
@@ -89,10 +97,22 @@ def _pages(
         }
         yield render.station_page(station, results, drawn), drawn
     yield render.problems_page(results), {}
-    yield render.method_page(results), {}
+    drawn = {"yield-coverage": _yield_coverage()}
+    yield render.method_page(results, tuple(drawn.values())), drawn
     yield render.reference_page(results), {}
     yield render.data_page(results), {}
     yield render.notes_page(results), {}
+
+
+def _yield_coverage() -> Drawing:
+    """How often the interval of a wafer's yield holds the truth, beside an exact one."""
+    coverages = interval_coverages()
+    return coverage_chart(
+        address=addresses.drawing(addresses.METHOD, "yield-coverage"),
+        title="Coverage of two intervals of a share",
+        description=described(coverages),
+        coverages=coverages,
+    )
 
 
 def _control_drawings(station: str, results: CampaignResults) -> dict[str, Drawing]:

@@ -127,6 +127,7 @@ def limit_bars(results: WaferResults) -> Mapping[int, str]:
         "upper",
         "acceptance_lower",
         "acceptance_upper",
+        "decision_rule",
     )
     columns = [results.results.column(name).to_pylist() for name in names]
     return {
@@ -137,10 +138,17 @@ def limit_bars(results: WaferResults) -> Mapping[int, str]:
             upper=upper,
             acceptance_lower=acceptance_lower,
             acceptance_upper=acceptance_upper,
+            both_sides=rule == "non-binary",
         )
-        for row, (value, expanded, lower, upper, acceptance_lower, acceptance_upper) in enumerate(
-            zip(*columns, strict=True)
-        )
+        for row, (
+            value,
+            expanded,
+            lower,
+            upper,
+            acceptance_lower,
+            acceptance_upper,
+            rule,
+        ) in enumerate(zip(*columns, strict=True))
         if value is not None and (lower is not None or upper is not None)
     }
 
@@ -258,7 +266,7 @@ def verdict_map(
         address=addresses.verdict_map(wafer, "linked" if linked else "small"),
         title=f"Verdicts of the dies on wafer {wafer}",
         description=f"{results.summary.conforming} of the {results.summary.assessable} dies whose"
-        " every value could be judged are within every limit.",
+        " every value could be judged conform.",
         layout=layout,
         dies=dies,
         form="linked" if linked else "small",

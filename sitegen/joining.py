@@ -10,10 +10,12 @@ import pyarrow as pa
 from sitegen import __version__, drawings, jobs
 from sitegen.between_wafers import findings_between, hand_over, write_comparisons
 from sitegen.compute.calibration_use import calibration_uses
+from sitegen.compute.campaign_statistics import campaign_statistics
+from sitegen.compute.concerned_dies import concerned_dies
 from sitegen.compute.differences import compare_wafers
 from sitegen.compute.events import Events
 from sitegen.compute.evidence import facts
-from sitegen.compute.findings import findings_of
+from sitegen.compute.findings import findings_of, not_in_the_record
 from sitegen.compute.followed import follow_station
 from sitegen.compute.population import NEEDED, summarise_results
 from sitegen.compute.station_record import station_record
@@ -22,6 +24,7 @@ from sitegen.model.device_results import (
     SWEEP_QUALITY_SCHEMA,
     TOUCHDOWN_RESULT_SCHEMA,
 )
+from sitegen.model.followed_results import StationFollowed
 from sitegen.model.loaded import Campaign, Note
 from sitegen.model.result_tables import DIE_COLUMNS, EARLIER_COLUMNS, RESULT_COLUMNS
 from sitegen.model.results import (
@@ -32,13 +35,15 @@ from sitegen.model.results import (
     StationRecord,
     TableFile,
     WaferResults,
+    WaferSummary,
 )
 from sitegen.model.schemas import schema_of
-from sitegen.problems import Fault
+from sitegen.problems import Fault, Finding
 from sitegen.publish import (
     acceptance_tables,
     record_tables,
     station_tables,
+    statistics_tables,
     sweep_tables,
     verification_tables,
 )
@@ -69,45 +74,47 @@ def join(
     faults: Sequence[Fault],
     root: Path,
 ) -> CampaignResults:
-    """Everything that the pages beyond the wafers are made from; writes the tables of data/."""
+    """Everything that the pages beyond the wafers are made from; writes the tables of data/.
+
+    Wafers measured for a study only have pages and rows in the tables, and no part in the rest.
+    """
     record = campaign.record
     calibrations, verifications = events.results(), events.verifications
     tables = _write_wafer_tables(computed, root)
-    values = joined_values(root)
     every_fault = {*faults, *(fault for one in computed for fault in one.faults)}
-    from_wafers = [finding for one in computed for finding in one.findings]
-    from_wafers += findings_between(record, values, lent.controls, computed, root)
+    measured, everything = computed, joined_values(root)
+    computed = [one for one in measured if not one.record.only_for_study]
+    values = everything[everything["wafer"].isin([one.record.id for one in computed])]
     wafers = tuple(one.summary for one in computed)
     compared = compare_wafers(values, record, [one.record for one in computed])
+    dies = read_columns(root, "dies", [name for name, _, _ in DIE_COLUMNS])
+    records = tuple(one.record for one in measured)
+    made = {one.record.id: one.made_at for one in calibrations}
+    statistics = campaign_statistics(everything, dies, record, records, compared.differences, made)
     handed_over = hand_over(record, values, computed, root)
     tables = (*tables, *write_comparisons(record, values, compared, root))
     parameters = summarise_results(values, record, "")
     followed = tuple(
         follow_station(station, calibrations, verifications) for station in record.stations
     )
-    findings = findings_of(
-        record,
-        calibrations,
-        verifications,
-        events.acceptances,
-        followed,
-        wafers,
-        parameters,
-        from_wafers,
-    )
+    from_wafers = [
+        *(finding for one in measured for finding in one.findings),
+        *not_in_the_record(record, [one.id for one in records]),
+        *findings_between(record, values, lent.controls, computed, root),
+    ]
     results = CampaignResults(
         context=_context(record, events, computed, values, parameters, tables),
         calibrations=calibrations,
         verifications=verifications,
-        stations=_stations(record, events, computed),
-        uses=calibration_uses(values, facts(calibrations, verifications)),
-        wafer_records=tuple(one.record for one in computed),
+        stations=_stations(record, events, measured),
+        uses=calibration_uses(everything, facts(calibrations, verifications)),
+        wafer_records=records,
         wafers=wafers,
         parameters=(*parameters, *(one for wafer in wafers for one in wafer.parameters)),
         notes=notes_of(campaign),
         sources=campaign.sources,
         faults=tuple(sorted(every_fault)),
-        findings=findings,
+        findings=_findings(record, events, followed, wafers, parameters, from_wafers),
         tables=(),
         acceptances=events.acceptances,
         controls=lent.controls,
@@ -118,11 +125,34 @@ def join(
         budgets=_by_wafer({one.record.id: one.budgets for one in computed}),
         fits=_by_wafer({one.record.id: one.fits for one in computed}),
         means=compared.means,
+        concerned=concerned_dies(values, record),
         differences=compared.differences,
         followed=followed,
+        statistics=statistics,
     )
     return replace(
         results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)
+    )
+
+
+def _findings(
+    record: CampaignRecord,
+    events: Events,
+    followed: Sequence[StationFollowed],
+    wafers: Sequence[WaferSummary],
+    parameters: Sequence[ParameterResult],
+    beside: Sequence[Finding],
+) -> tuple[Finding, ...]:
+    """All findings in their order; beside: those already made of the wafers."""
+    return findings_of(
+        record,
+        events.results(),
+        events.verifications,
+        events.acceptances,
+        followed,
+        wafers,
+        parameters,
+        beside,
     )
 
 
@@ -282,6 +312,11 @@ def _write_event_tables(results: CampaignResults, root: Path) -> tuple[TableFile
             "error-terms",
             "Solved error terms over frequency.",
             record_tables.error_terms(results.calibrations),
+        ),
+        *(
+            statistics_tables.contents(results.statistics, results.context.record)
+            if results.statistics
+            else ()
         ),
         *verification_tables.contents(results.verifications),
         *acceptance_tables.contents(results.acceptances),

@@ -19,11 +19,14 @@ def limit_bar(
     upper: float | None,
     acceptance_lower: float | None,
     acceptance_upper: float | None,
+    both_sides: bool = False,
 ) -> str:
     """Inline SVG of a value between its limits; empty without a limit.
 
-    All in one unit. With one limit only, the bar reaches from it by the limit's own size (by the
-    value's where the limit is zero). A value outside the bar is an arrow at its end.
+    A guard band reaches from its limit to the acceptance limit, inside or outside it; with
+    `both_sides`, of a non-binary rule, as far to the other side too. All in one unit. With one
+    limit only, the bar reaches from it by the limit's own size (by the value's where the limit is
+    zero). A value outside the bar is an arrow at its end.
     """
     ends = shown_range(value, expanded, lower, upper)
     if ends is None:
@@ -34,9 +37,9 @@ def limit_bar(
     right = float(WIDTH) if upper is None else (upper - low) * scale
     parts = [f'<path class="tolerance" d="M{left:.1f},4H{right:.1f}V12H{left:.1f}z"/>']
     if lower is not None:
-        parts.append(_limit(left, acceptance_lower, low, scale))
+        parts.append(_limit(left, acceptance_lower, low, scale, both_sides))
     if upper is not None:
-        parts.append(_limit(right, acceptance_upper, low, scale))
+        parts.append(_limit(right, acceptance_upper, low, scale, both_sides))
     if value is not None and value == value:
         parts.append(_value((value - low) * scale, (expanded or 0.0) * scale))
     return (
@@ -60,16 +63,18 @@ def shown_range(
     return (limit - inside, limit + outside) if lower is None else (limit - outside, limit + inside)
 
 
-def _limit(x: float, acceptance: float | None, low: float, scale: float) -> str:
+def _limit(x: float, acceptance: float | None, low: float, scale: float, both: bool) -> str:
     """The limit's line, and the guard band up to the acceptance limit."""
     line = f'<path class="limit" d="M{x:.1f},1V15"/>'
     if acceptance is None:
         return line
-    a = min(max((acceptance - low) * scale, 0.0), float(WIDTH))
+    end = (acceptance - low) * scale
+    a = min(max(end, 0.0), float(WIDTH))
     if abs(a - x) < 0.05:
         return line
+    start = min(max(2 * x - end, 0.0), float(WIDTH)) if both else x
     return (
-        f'<path class="guard" d="M{x:.1f},4H{a:.1f}V12H{x:.1f}z"/>'
+        f'<path class="guard" d="M{start:.1f},4H{a:.1f}V12H{start:.1f}z"/>'
         f'<path class="acceptance" d="M{a:.1f},4V12"/>{line}'
     )
 

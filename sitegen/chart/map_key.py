@@ -24,6 +24,7 @@ NOT_MEASURED = {
 FILLS = {
     "within": "accent-soft",
     "not proven": "paper",
+    "not refuted": "paper",
     "outside": "alarm-soft",
     "not assessable": "band",
     "no limits": "band",

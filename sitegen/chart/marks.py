@@ -1,7 +1,8 @@
 """The shape of each verdict: it reads without colour, and is the same on maps, in tables, in time.
 
-A filled dot is good; a hollow diamond is undecided inside a guard band; a cross is bad; a bar
-could not be judged; a dashed square was not measured; a ring has no limits.
+A filled dot is good; a hollow diamond is undecided inside a guard band; a hollow triangle likewise,
+and lies beyond its limit; a cross is bad; a bar could not be judged; a dashed square was not
+measured; a ring has no limits.
 """
 
 from collections.abc import Mapping
@@ -9,13 +10,14 @@ from typing import Literal
 
 from sitegen.chart.svg import coordinate
 
-Shape = Literal["dot", "diamond", "cross", "bar", "square", "ring"]
+Shape = Literal["dot", "diamond", "triangle", "cross", "bar", "square", "ring"]
 SHAPES: Mapping[str, Shape] = {
     "within": "dot",
     "passed": "dot",
     "usable": "dot",
     "stands": "dot",
     "not proven": "diamond",
+    "not refuted": "triangle",
     "not closed": "diamond",
     "outside": "cross",
     "failed": "cross",
@@ -30,6 +32,7 @@ SHAPES: Mapping[str, Shape] = {
 PARTS: Mapping[Shape, str] = {
     "dot": "accent",
     "diamond": "alarm",
+    "triangle": "alarm",
     "cross": "alarm",
     "bar": "second",
     "square": "rule",
@@ -51,6 +54,8 @@ def path(shape: Shape, x: float, y: float, radius: float) -> str:
     if shape == "diamond":
         middle_x, middle_y = coordinate(x), coordinate(y)
         return f"M{left},{middle_y}L{middle_x},{top} {right},{middle_y} {middle_x},{bottom}z"
+    if shape == "triangle":
+        return f"M{left},{bottom}L{coordinate(x)},{top} {right},{bottom}z"
     if shape == "cross":
         return f"M{left},{top}L{right},{bottom}M{left},{bottom}L{right},{top}"
     if shape == "bar":

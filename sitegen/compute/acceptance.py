@@ -17,7 +17,7 @@ from sitegen.compute.structure_judgement import (
 from sitegen.compute.sweep_judgement import Compared, judge_agreements, judge_mask
 from sitegen.model import verification as records
 from sitegen.model.acceptance import AcceptanceRecord, DeclaredPerformance, SiteDifference
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import Decision
 from sitegen.model.event_results import (
     SHARED_BY_DEFINITIONS,
     AcceptanceResult,

@@ -1,6 +1,6 @@
 """Sweeps of a wafer's group, parted by the calibrations that stand behind them."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -8,9 +8,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from sitegen.compute.dummies import StrippedGroup
-from sitegen.compute.rf.propagated import Propagated, Swept, not_stated, propagate
+from sitegen.compute.rf.propagated import Propagated, Swept, not_stated, propagate_all
 from sitegen.compute.rf.sensitivity import Sources
-from sitegen.compute.rf.taken import COLD, DEVICE, Corrected, Taken, Wanted
+from sitegen.compute.rf.taken import COLD, DEVICE, Corrected, Devices, Taken, Wanted
 from sitegen.compute.sweep_uncertainty import sources_for
 from sitegen.compute.sweeps import WaferSetting, reference_impedances_ohm
 from sitegen.model.arrays import ComplexArray, FloatArray
@@ -35,10 +35,8 @@ class Alike:
     frequency_hz: FloatArray
     z_ref_ohm: float
     deembedded: bool
-    inner: ComplexArray
-    """Devices themselves, (n, n_f, p, p)."""
-    cold: ComplexArray | None
-    """Likewise, of the sweeps that give the access resistances."""
+    devices: Devices
+    """Without pads."""
     swept: Swept | None
     """None: a sweep's calibration states no uncertainty."""
     other_calibration: bool
@@ -63,14 +61,25 @@ class GroupSweeps:
             self._alike[key] = list(_parted(self.stripped, self.setting, taken_by, places))
         return self._alike[key]
 
-    def propagated(self, wanted: Wanted, alike: Alike, taken: Taken) -> Propagated:
-        """What calibrations, sweeps and dummies do to the values that were taken."""
-        if alike.swept is None or np.isnan(taken.estimate.value).all():
-            return not_stated(len(alike.rows), alike.deembedded)
+    def propagated(self, alike: Alike, figures: Sequence[tuple[Wanted, Taken]]) -> list[Propagated]:
+        """What calibrations, sweeps and dummies do to the values of each figure."""
+        found = [not_stated(len(alike.rows), alike.deembedded) for _ in figures]
+        if alike.swept is None:
+            return found
+        there = [
+            place
+            for place, (_, taken) in enumerate(figures)
+            if np.isfinite(taken.estimate.value).any()
+        ]
         names = set(alike.swept.calibrations.values())
         calibrations = {name: self._sources_of(name) for name in names}
         shared = alike.deembedded and self.stripped.shared
-        return propagate(wanted, taken, alike.swept, calibrations, shared)
+        some = [figures[place] for place in there]
+        for place, one in zip(
+            there, propagate_all(some, alike.swept, calibrations, shared), strict=True
+        ):
+            found[place] = one
+        return found
 
     def _sources_of(self, name: str) -> Sources:
         if name not in self._sources:
@@ -181,8 +190,11 @@ def _alike(
         group.frequency_hz,
         z_ref_ohm,
         method is not None,
-        of_devices[rows],
-        None if cold is None else of_devices[cold],
+        Devices(
+            group.frequency_hz,
+            of_devices[rows],
+            None if cold is None else of_devices[cold],
+        ),
         swept,
         other_calibration,
         missing,

@@ -1,33 +1,51 @@
-"""Decisions about conformity: of a value to its limits, and of a die by its values.
+"""Decisions about the conformity of values to their limits.
 
-Sources: JCGM 106:2012 (decision rules, guarded acceptance in 8.3.2), ISO 14253-1 and
-ILAC-G8:09/2019. The value's outcome, its place in a guard band and its standing are three things:
-this module knows nothing of why a value has no standing.
+Sources: JCGM 106:2012 (decision rules: 8.2 simple acceptance, 8.3.2 guarded acceptance, 8.3.3
+guarded rejection), ISO 14253-1:2017 and ILAC-G8:09/2019 (4.2); numbers of clauses are quoted from
+memory. The value's outcome, its place in a guard band and its standing are three things: this
+module knows nothing of why a value has no standing.
 
-Simple rule: within where lower <= value <= upper; a value exactly on a limit is within.
-Guarded rule (JCGM 106:2012, 8.3.2): acceptance limits lower + w and upper - w with w = r U,
-U = k u. Where 2 w >= upper - lower no value could be accepted: values between the tolerance limits
-are then not assessable, and only values beyond them are outside.
+With w = r U, U = k u (0 under the simple rule), the outcome of a value is
+
+    within        between the limits; guarded, non-binary: between lower + w and upper - w
+    not proven    between the limits otherwise
+    not refuted   beyond a limit by at most w; guarded rejection, non-binary only
+    outside       beyond that; simple, guarded: beyond a limit
+
+and a value exactly on a limit, drawn in or out or neither, is on its better side: also where the
+conversion of a unit has moved it by a few units in the last place. Where 2 w >=
+upper - lower a rule that draws limits in could accept nothing: values between the tolerance limits
+are then not assessable. Guarded rejection draws nothing in, and has no such case.
+
+A bound on the measurement's capability, U as a share of upper - lower, is looked at first, and a
+value whose uncertainty exceeds it (by more than rounding) is not assessable wherever it lies. One
+limit alone has no tolerance to take a share of: there the bound says nothing.
 
 A reading below the floor is known to lie between -floor and +floor; a value that was not reached
 between what was reached and infinity, on the side of zero on which it was sought (of -20 V: at
--20 V or below). Such an interval is within where all of it can be accepted, outside where it all
-lies beyond a limit, not proven where it all lies between the limits and some of it in a guard
-band; else not assessable. JCGM 106:2012 has no clause for either: this asks 8.3.2 of every value
-that the measurand can have, with the uncertainty at the floor, or at what was reached.
+-20 V or below). Such an interval is within where all of it is, outside where all of it is, not
+proven where it all lies between the limits otherwise, not refuted where it all lies beyond a limit
+otherwise; one that reaches over a limit is not assessable. JCGM 106:2012 has no clause for either:
+this asks its rules of every value that the measurand can have, with the uncertainty at the floor,
+or at what was reached.
 """
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
+from sitegen.compute.stats.conformity_probability import ends
+from sitegen.model.arrays import BoolArray, FloatArray
+from sitegen.model.decision import Decision, Rule
+
 CodeArray = npt.NDArray[np.int8]
+
+_ROUNDING = 1e-9
+"""Relative: what a share may exceed its bound by in floating point."""
+_ULPS = 8
+"""Units in the last place, of the larger of value and limit, that count as exactly on the limit."""
 
 
 class Outcome(IntEnum):
@@ -35,10 +53,11 @@ class Outcome(IntEnum):
 
     WITHIN = 0
     NOT_PROVEN = 1
-    OUTSIDE = 2
-    NOT_ASSESSABLE = 3
-    NOT_MEASURED = 4
-    NO_LIMITS = 5
+    NOT_REFUTED = 2
+    OUTSIDE = 3
+    NOT_ASSESSABLE = 4
+    NOT_MEASURED = 5
+    NO_LIMITS = 6
 
 
 class Reason(IntEnum):
@@ -50,6 +69,8 @@ class Reason(IntEnum):
     FLOOR_ABOVE_LIMIT = 3
     FLOOR_AND_LOWER_LIMIT = 4
     NOT_REACHED = 5
+    UNCERTAINTY_TOO_LARGE = 6
+    CAPABILITY_NOT_KNOWN = 7
 
 
 REASONS = (
@@ -59,50 +80,65 @@ REASONS = (
     "floor above the limit",
     "a reading below the floor cannot show that a lower limit is met",
     "the value was not reached, and lies somewhere beyond what was",
+    "expanded uncertainty above its declared share of the tolerance",
+    "no uncertainty stated, and its share of the tolerance has a declared bound",
 )
 """Words of each reason at its number; the first, empty one stands where no reason is needed."""
-
-RULE_LOGIC = {
-    "simple": (
-        "Simple acceptance: a value is within when it lies between its limits or exactly on one. "
-        "The measurement uncertainty is not taken into account."
-    ),
-    "guarded": (
-        "Guarded acceptance: each limit is drawn in by the guard band w = r k u, and a value is "
-        "within only between the acceptance limits or exactly on one. Between an acceptance limit "
-        "and its tolerance limit it is not proven; beyond a tolerance limit it is outside."
-    ),
-}
-"""Decision rules in the words that the pages print."""
-
-DIE_VERDICT_LOGIC = (
-    "A die is outside when a value with standing lies outside its limits; otherwise it is not "
-    "assessable when a planned value with limits is not measured, has no standing or cannot be "
-    "assessed, not proven when one is not proven, and within only when every one is within. "
-    "A value without standing makes a die neither conform nor fail, and a die on which nothing "
-    "was measured is not measured."
-)
-"""Logic of `die_verdict` in the words that the pages print."""
 
 
 @dataclass(frozen=True)
 class DecisionRule:
-    """How a value is judged. Raises ValueError for a guarded rule without positive k and r."""
+    """How a value is judged. Raises ValueError for guard bands without positive k and r."""
 
-    kind: Literal["simple", "guarded"]
+    kind: Rule
     coverage_factor: float = 2.0
     """k in U = k u."""
     guard_ratio: float = 1.0
     """r in w = r U: 1 gives U itself, 0.83 about 5 % worst-case false acceptance for k = 2."""
+    uncertainty_share_max: float | None = None
+    """Greatest U / (upper - lower)."""
 
     def __post_init__(self) -> None:
-        if self.kind == "guarded" and not (
+        if self.kind != "simple" and not (
             0 < self.coverage_factor < np.inf and 0 < self.guard_ratio < np.inf
         ):
             raise ValueError(
                 "a guarded rule needs a positive coverage factor and guard ratio; "
                 f"found k = {self.coverage_factor}, r = {self.guard_ratio}"
             )
+
+    @property
+    def inward(self) -> float:
+        """By how many standard uncertainties limits are drawn in before a value is within."""
+        return self._guard if self.kind in ("guarded", "non-binary") else 0.0
+
+    @property
+    def outward(self) -> float:
+        """By how many limits are drawn out before a value is outside."""
+        return self._guard if self.kind in ("guarded rejection", "non-binary") else 0.0
+
+    @property
+    def acceptance(self) -> float:
+        """By how many the acceptance limits lie inside the tolerance limits; negative: outside.
+
+        Those of guarded rejection lie outside (JCGM 106:2012, 8.3.3), of a non-binary rule those
+        of 'within' are meant.
+        """
+        return self.inward or -self.outward
+
+    @property
+    def _guard(self) -> float:
+        return self.guard_ratio * self.coverage_factor
+
+
+def rule_of(decision: Decision) -> DecisionRule:
+    """The rule that a campaign or a parameter declares."""
+    return DecisionRule(
+        decision.rule,
+        decision.coverage_factor,
+        decision.guard_factor,
+        decision.uncertainty_share_max,
+    )
 
 
 @dataclass(frozen=True)
@@ -116,6 +152,10 @@ class Conformity:
     acceptance_lower: FloatArray
     acceptance_upper: FloatArray
     """Acceptance limits; NaN where there is no such limit or no uncertainty for its guard band."""
+    guard_band: FloatArray
+    """w; NaN under the simple rule and without uncertainty."""
+    uncertainty_share: FloatArray
+    """U / (upper - lower); NaN for one limit alone and without uncertainty."""
 
 
 def decide(
@@ -144,29 +184,34 @@ def decide(
     u = np.broadcast_to(np.asarray(standard_uncertainty, dtype=np.float64), y.shape)
     if np.isinf(y).any() or np.isinf(u).any() or (u < 0).any():
         raise ValueError("values must be finite or NaN, uncertainties also not negative")
-    least, greatest, below, beyond_reach = _known(y, below_floor, floor, not_reached)
-    low = -np.inf if lower is None else lower
-    high = np.inf if upper is None else upper
-    guarded = rule.kind == "guarded"
-    w = rule.guard_ratio * rule.coverage_factor * u if guarded else np.zeros(y.shape)
-
-    beyond = (least > high) | (greatest < low)
-    accepted = (least >= low + w) & (greatest <= high - w)
-    reason = _reasons(least, greatest, below, beyond_reach, w, low, high)
+    known = _known(y, below_floor, floor, not_reached)
+    low, high = ends(lower, upper)
+    simple = rule.kind == "simple"
+    inward, outward, acceptance = (
+        np.zeros(y.shape) if simple else factor * u
+        for factor in (rule.inward, rule.outward, rule.acceptance)
+    )
+    low_end, high_end = _with_slack(known, low, high)
+    reason = _reasons(
+        known, u, high - low, (known.least < low_end, known.greatest > high_end), rule
+    )
+    unfit = np.isin(reason, _UNFIT)
     outcome = np.select(
         [
-            np.isnan(greatest),
+            np.isnan(known.greatest),
             np.full(y.shape, lower is None and upper is None),
-            reason == Reason.NO_UNCERTAINTY,
-            beyond,
+            unfit,
+            (known.least > high_end + outward) | (known.greatest < low_end - outward),
+            (known.least > high_end) | (known.greatest < low_end),
             reason != Reason.NONE,
-            accepted,
+            (known.least >= low_end + inward) & (known.greatest <= high_end - inward),
         ],
         [
             Outcome.NOT_MEASURED,
             Outcome.NO_LIMITS,
             Outcome.NOT_ASSESSABLE,
             Outcome.OUTSIDE,
+            Outcome.NOT_REFUTED,
             Outcome.NOT_ASSESSABLE,
             Outcome.WITHIN,
         ],
@@ -175,101 +220,82 @@ def decide(
     return Conformity(
         outcome=outcome,
         reason=np.where(outcome == Outcome.NOT_ASSESSABLE, reason, Reason.NONE).astype(np.int8),
-        acceptance_lower=low + w if lower is not None else np.full(y.shape, np.nan),
-        acceptance_upper=high - w if upper is not None else np.full(y.shape, np.nan),
+        acceptance_lower=low + acceptance if lower is not None else np.full(y.shape, np.nan),
+        acceptance_upper=high - acceptance if upper is not None else np.full(y.shape, np.nan),
+        guard_band=np.full(y.shape, np.nan) if simple else np.maximum(inward, outward),
+        uncertainty_share=uncertainty_share(u, lower, upper, rule.coverage_factor),
     )
 
 
-def probability_of_conformity(
-    value: npt.ArrayLike,
+def uncertainty_share(
     standard_uncertainty: npt.ArrayLike,
     lower: float | None,
     upper: float | None,
+    coverage_factor: float,
 ) -> FloatArray:
-    """Probability that a normal measurand lies between its limits, given value and uncertainty.
-
-    p = Phi((upper - y) / u) - Phi((lower - y) / u), JCGM 106:2012, equation (7) (its number quoted
-    from memory). Shapes (n,) or scalar, one unit; NaN where value or uncertainty is NaN; for u = 0
-    it is 1 between the limits or on one, else 0. Raises ValueError as `decide` does.
-    """
-    _check_limits(lower, upper)
-    y, u = np.broadcast_arrays(
-        np.asarray(value, dtype=np.float64), np.asarray(standard_uncertainty, dtype=np.float64)
-    )
-    if (u < 0).any():
-        raise ValueError("a standard uncertainty must not be negative")
-    low = -np.inf if lower is None else lower
-    high = np.inf if upper is None else upper
-    divisor = np.where(u > 0, u, 1.0)
-    a, b = (low - y) / divisor, (high - y) / divisor
-    # Both tails are taken on the side where Phi is small, so that no digits are lost.
-    spread = np.where(a > 0, ndtr(-a) - ndtr(-b), ndtr(b) - ndtr(a))
-    exact = ((y >= low) & (y <= high)).astype(np.float64)
-    known = ~(np.isnan(y) | np.isnan(u))
-    return np.asarray(np.where(known, np.where(u > 0, spread, exact), np.nan), dtype=np.float64)
+    """U / (upper - lower), (n,); NaN where either limit or u is missing or the limits are equal."""
+    u = np.asarray(standard_uncertainty, dtype=np.float64)
+    if lower is None or upper is None or not lower < upper:
+        return np.full(u.shape, np.nan)
+    return np.asarray(coverage_factor * u / (upper - lower))
 
 
-def die_verdict(
-    outcome: npt.ArrayLike,
-    standing: npt.ArrayLike,
-    has_limits: npt.ArrayLike,
-    measured: npt.ArrayLike,
-    planned: npt.ArrayLike | None = None,
-) -> CodeArray:
-    """Outcome of each die from the outcomes of its values; see `DIE_VERDICT_LOGIC`.
+@dataclass(frozen=True)
+class _Known:
+    """Between which numbers each value is known to lie, (n,) each."""
 
-    All arrays broadcast to (n_die, n_value). outcome: numbers of `Outcome`. standing: valid
-    evidence stands behind the value. planned: the value belongs to the die's plan; None means that
-    all do. What is neither planned nor measured does not count; what was measured always counts.
-    A die that was measured, but has no value with limits to count, has the outcome no limits.
+    least: FloatArray
+    greatest: FloatArray
+    below_floor: BoolArray
+    not_reached: BoolArray
 
-    The precedence is outside, not assessable, not proven, within. Returns int8 of shape (n_die,).
-    """
-    codes = np.atleast_2d(np.asarray(outcome, dtype=np.int8))
 
-    def spread(flags: npt.ArrayLike) -> BoolArray:
-        return np.broadcast_to(np.asarray(flags, dtype=bool), codes.shape)
+_UNFIT = (Reason.NO_UNCERTAINTY, Reason.UNCERTAINTY_TOO_LARGE, Reason.CAPABILITY_NOT_KNOWN)
+"""Reasons of the measurement itself, which hold wherever the value lies."""
 
-    stands, limited, present = spread(standing), spread(has_limits), spread(measured)
-    counted = limited & (present | (True if planned is None else spread(planned)))
-    judged = counted & present & stands
-    outside = (judged & (codes == Outcome.OUTSIDE)).any(axis=1)
-    not_proven = (judged & (codes == Outcome.NOT_PROVEN)).any(axis=1)
-    settled = judged & (codes <= Outcome.OUTSIDE)
-    open_ = (counted & ~settled).any(axis=1)
-    return np.select(
-        [~present.any(axis=1), ~counted.any(axis=1), outside, open_, not_proven],
-        [
-            Outcome.NOT_MEASURED,
-            Outcome.NO_LIMITS,
-            Outcome.OUTSIDE,
-            Outcome.NOT_ASSESSABLE,
-            Outcome.NOT_PROVEN,
-        ],
-        Outcome.WITHIN,
-    ).astype(np.int8)
+
+def _with_slack(known: _Known, low: float, high: float) -> tuple[FloatArray, FloatArray]:
+    """Both limits moved out by what rounding may move a value by against them."""
+    size = np.abs(np.where(np.isfinite(known.least), known.least, known.greatest))
+    unit = _ULPS * np.finfo(np.float64).eps
+
+    def moved(limit: float, sign: float) -> FloatArray:
+        if not np.isfinite(limit):
+            return np.full(size.shape, limit)
+        return np.asarray(limit + sign * unit * np.maximum(size, abs(limit)))
+
+    return moved(low, -1.0), moved(high, 1.0)
 
 
 def _reasons(
-    least: FloatArray,
-    greatest: FloatArray,
-    below: BoolArray,
-    beyond_reach: BoolArray,
-    w: FloatArray,
-    low: float,
-    high: float,
+    known: _Known,
+    u: FloatArray,
+    tolerance: float,
+    reaches: tuple[BoolArray, BoolArray],
+    rule: DecisionRule,
 ) -> CodeArray:
-    """Reason for which a value between the limits cannot be assessed, or `NONE`."""
+    """Reason for which a value cannot be assessed, or would not be between its limits.
+
+    tolerance: upper less lower limit; reaches: where some of it lies below and above them.
+    """
+    inward, (below, above) = rule.inward * u, reaches
+    bound = rule.uncertainty_share_max
+    bounded = bound is not None and np.isfinite(tolerance)
+    most = (bound or 0.0) * tolerance * (1.0 + _ROUNDING) if bounded else np.inf
     return np.select(
         [
-            np.isnan(w),
-            (w > 0) & (2 * w >= high - low),
-            below & (greatest > high),
-            below & (least < low),
-            beyond_reach & ((greatest > high) | (least < low)),
+            np.isnan(u) & (rule.kind != "simple"),
+            np.isnan(u) & bounded,
+            rule.coverage_factor * u > most,
+            (inward > 0) & (2 * inward >= tolerance),
+            known.below_floor & above,
+            known.below_floor & below,
+            known.not_reached & (above | below),
         ],
         [
             Reason.NO_UNCERTAINTY,
+            Reason.CAPABILITY_NOT_KNOWN,
+            Reason.UNCERTAINTY_TOO_LARGE,
             Reason.NO_ACCEPTANCE_ZONE,
             Reason.FLOOR_ABOVE_LIMIT,
             Reason.FLOOR_AND_LOWER_LIMIT,
@@ -292,16 +318,18 @@ def _known(
     below_floor: npt.ArrayLike | None,
     floor: npt.ArrayLike | None,
     not_reached: npt.ArrayLike | None,
-) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray]:
-    """Between which numbers each value is known to lie, and which lie below a floor or beyond."""
+) -> _Known:
     below = _flags(y.shape, below_floor)
     floors = np.broadcast_to(np.asarray(np.nan if floor is None else floor, np.float64), y.shape)
     if not np.isfinite(floors[below]).all():
         raise ValueError("a reading below the floor needs a finite floor")
     beyond = _flags(y.shape, not_reached) & ~below & ~np.isnan(y)
-    least = np.where(below, -floors, np.where(beyond & (y < 0), -np.inf, y))
-    greatest = np.where(below, floors, np.where(beyond & (y >= 0), np.inf, y))
-    return least, greatest, below, beyond
+    return _Known(
+        np.where(below, -floors, np.where(beyond & (y < 0), -np.inf, y)),
+        np.where(below, floors, np.where(beyond & (y >= 0), np.inf, y)),
+        below,
+        beyond,
+    )
 
 
 def _flags(shape: tuple[int, ...], flags: npt.ArrayLike | None) -> BoolArray:

@@ -3,6 +3,7 @@
 import numpy as np
 
 from sitegen.compute.rf.correct import correct
+from sitegen.compute.rf.portions import portions
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms, TwoPortTerms
 from sitegen.model.arrays import ComplexArray
 
@@ -30,6 +31,11 @@ def correct_sweeps(terms: ErrorTerms, raw: ComplexArray, port: int = 1) -> Compl
     """Corrected sweeps of shape (..., n_freq, n_port, n_port), two ports or the one named."""
     n_ports = raw.shape[-1]
     fitting = applicable(terms, n_ports, port)
-    if n_ports == 1:
-        return np.asarray(correct(fitting, raw[..., 0, 0]))[..., np.newaxis, np.newaxis]
-    return correct(fitting, raw)
+    sweeps = raw.reshape(-1, *raw.shape[-3:])
+    corrected = np.empty(sweeps.shape, np.complex128)
+    for portion in portions(len(sweeps), sweeps.shape[1]):
+        if n_ports == 1:
+            corrected[portion, :, 0, 0] = correct(fitting, sweeps[portion, :, 0, 0])
+        else:
+            corrected[portion] = correct(fitting, sweeps[portion])
+    return corrected.reshape(raw.shape)

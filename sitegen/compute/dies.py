@@ -1,13 +1,16 @@
 """The dies of a wafer: which were planned, what was measured on them, and their verdicts."""
 
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from sitegen.compute.conformity import Outcome, die_verdict
+from sitegen.compute.conformity import CodeArray, Outcome
+from sitegen.compute.die_verdict import conforms, die_verdict, judged_in_full
+from sitegen.compute.other_touchdowns import RULES, under_rule
 from sitegen.compute.stats.zones import ZONES, zone_index
+from sitegen.model.arrays import BoolArray
 from sitegen.model.campaign import CampaignRecord, Layout, Parameter
 from sitegen.model.device import Die
 from sitegen.model.geometry import die_centers_mm, full_dies, usable_radius_mm
@@ -112,25 +115,79 @@ def judge_dies(
     layout: Layout,
     wafer_id: str,
     expected: tuple[Expected, ...],
+    every_full_die: bool = True,
 ) -> pd.DataFrame:
-    """One row for every planned, full or measured die, with its verdict; see `DIE_COLUMNS`."""
+    """One row for every planned or measured die, with its verdict; see `DIE_COLUMNS`.
+
+    every_full_die: full dies beyond the plan have a row too.
+    """
     planned, full = planned_dies(campaign, layout, wafer_id), frozenset(full_dies(layout))
     counting = results[results["counts"].astype(bool)]
     measured = counting[counting["outcome"] != "not measured"]
     touched = set(zip(measured["die_x"], measured["die_y"], strict=True))
-    order = sorted(planned | full | touched, key=lambda die: (die[1], die[0]))
+    shown = planned | touched | (full if every_full_die else frozenset())
+    order = sorted(shown, key=lambda die: (die[1], die[0]))
     dies = pd.DataFrame(order, columns=["die_x", "die_y"]).astype(np.int32)
     dies = place_dies(dies.assign(wafer=wafer_id), layout)
     dies["full"] = [die in full for die in order]
     dies["planned"] = [die in planned for die in order]
     index = pd.MultiIndex.from_frame(dies[["die_x", "die_y"]])
     grid = _grid(counting, expected, index, dies["planned"].to_numpy(dtype=bool))
-    due = grid.limited & (grid.planned | grid.measured)
-    settled = grid.measured & grid.stands & (grid.outcome <= Outcome.OUTSIDE)
-    dies["judged"] = np.asarray(due.any(axis=1) & ~(due & ~settled).any(axis=1))
-    codes = die_verdict(grid.outcome, grid.stands, grid.limited, grid.measured, grid.planned)
-    dies["outcome"] = np.array(OUTCOMES, dtype=object)[codes]
+    dies["judged"] = judged_in_full(*grid.values)
+    good = tuple(Outcome(OUTCOMES.index(word)) for word in campaign.verdict.conforming)
+    dies["conforming"] = conforms(*grid.values, conforming=good)
+    dies["outcome"] = np.array(OUTCOMES, dtype=object)[die_verdict(*grid.values)]
+    dies = with_other_verdicts(dies, results, campaign, expected)
     return _with_counts(dies, measured, grid)
+
+
+def verdicts_changed_by_touchdowns(
+    results: pd.DataFrame,
+    campaign: CampaignRecord,
+    expected: tuple[Expected, ...],
+    dies: pd.DataFrame,
+) -> Mapping[str, "pd.Series[str]"]:
+    """The verdict of each die with several touchdowns under each other rule of choice.
+
+    results: of one wafer, judged, with missing rows; dies: with die_x, die_y, planned, outcome.
+    Returns by rule of `touchdown_choice.RULES` but the campaign's own the words of
+    `model.results.OUTCOMES` by the index of `dies`: of those dies only whose verdict changes.
+    """
+    several = results["touchdowns"].to_numpy() > 1
+    repeated = set(zip(results["die_x"][several], results["die_y"][several], strict=True))
+    mine = [die in repeated for die in zip(dies["die_x"], dies["die_y"], strict=True)]
+    some = dies[mine]
+    if some.empty:
+        return {}
+    index = pd.MultiIndex.from_frame(some[["die_x", "die_y"]])
+    theirs = pd.MultiIndex.from_frame(results[["die_x", "die_y"]]).isin(index)
+    found: dict[str, pd.Series[str]] = {}
+    for rule in RULES:
+        if rule != campaign.touchdowns.counts:
+            counting = under_rule(results[theirs], campaign, rule)
+            grid = _grid(counting, expected, index, some["planned"].to_numpy(dtype=bool))
+            words = np.array(OUTCOMES, dtype=object)[die_verdict(*grid.values)]
+            verdict = pd.Series(words, index=some.index)
+            found[rule] = verdict[verdict != some["outcome"]]
+    return found
+
+
+def with_other_verdicts(
+    dies: pd.DataFrame,
+    results: pd.DataFrame,
+    campaign: CampaignRecord,
+    expected: tuple[Expected, ...],
+) -> pd.DataFrame:
+    """Add whether the verdict depends on the choice between touchdowns, and the other verdicts."""
+    told: dict[Hashable, list[str]] = {}
+    changed = verdicts_changed_by_touchdowns(results, campaign, expected, dies)
+    for rule, verdicts in changed.items():
+        for die, word in verdicts.items():
+            told.setdefault(die, []).append(f"{rule}: {word}")
+    return dies.assign(
+        verdict_depends_on_touchdown=dies.index.isin(list(told)),
+        other_verdicts=["; ".join(told.get(die, ())) for die in dies.index],
+    )
 
 
 @dataclass(frozen=True)
@@ -138,22 +195,27 @@ class _Grid:
     """Values that count as matrices, one row a die, one column a parameter, condition and site."""
 
     names: tuple[tuple[str, str, str], ...]
-    outcome: npt.NDArray[np.int8]
-    stands: npt.NDArray[np.bool_]
-    limited: npt.NDArray[np.bool_]
-    planned: npt.NDArray[np.bool_]
+    outcome: CodeArray
+    stands: BoolArray
+    limited: BoolArray
+    planned: BoolArray
 
     @property
-    def measured(self) -> npt.NDArray[np.bool_]:
+    def measured(self) -> BoolArray:
         """Where there is a value."""
         return np.asarray(self.outcome != Outcome.NOT_MEASURED)
+
+    @property
+    def values(self) -> tuple[CodeArray, BoolArray, BoolArray, BoolArray, BoolArray]:
+        """As `die_verdict` takes them."""
+        return self.outcome, self.stands, self.limited, self.measured, self.planned
 
 
 def _grid(
     counting: pd.DataFrame,
     expected: tuple[Expected, ...],
     index: pd.MultiIndex,
-    planned_die: npt.NDArray[np.bool_],
+    planned_die: BoolArray,
 ) -> _Grid:
     """Lay out the values that count; what the plan expects comes first."""
     keys = list(counting[COMBINATION].itertuples(index=False, name=None))
@@ -181,6 +243,7 @@ def _with_counts(dies: pd.DataFrame, measured: pd.DataFrame, grid: _Grid) -> pd.
     touched = np.asarray(grid.measured.any(axis=1))[:, np.newaxis]
     masks = {
         "outside": valid & (grid.outcome == Outcome.OUTSIDE),
+        "not refuted": valid & (grid.outcome == Outcome.NOT_REFUTED),
         "not proven": valid & (grid.outcome == Outcome.NOT_PROVEN),
         "without standing": grid.measured & ~grid.stands,
         "missing": grid.planned & ~grid.measured & touched,
@@ -194,6 +257,7 @@ def _with_counts(dies: pd.DataFrame, measured: pd.DataFrame, grid: _Grid) -> pd.
         missing=counts["missing"],
         outside=counts["outside"],
         not_proven=counts["not proven"],
+        not_refuted=counts["not refuted"],
         without_standing=counts["without standing"],
         not_closed=open_.reindex(index, fill_value=0).to_numpy().astype(np.int32),
         reason=[
@@ -209,11 +273,11 @@ def _with_counts(dies: pd.DataFrame, measured: pd.DataFrame, grid: _Grid) -> pd.
 
 def _reason(
     outcome: str,
-    masks: dict[str, npt.NDArray[np.bool_]],
+    masks: dict[str, BoolArray],
     names: tuple[tuple[str, str, str], ...],
 ) -> str:
     """What decided a die's verdict, as a phrase."""
-    if outcome in {"outside", "not proven"}:
+    if outcome in {"outside", "not refuted", "not proven"}:
         return f"{outcome}: {_listed(masks[outcome], names)}"
     if outcome != "not assessable":
         return ""
@@ -224,9 +288,7 @@ def _reason(
     )
 
 
-def _listed(
-    where: npt.NDArray[np.bool_], names: tuple[tuple[str, str, str], ...], most: int = 4
-) -> str:
+def _listed(where: BoolArray, names: tuple[tuple[str, str, str], ...], most: int = 4) -> str:
     told = [
         f"{parameter} at {condition}" + (f" site {site}" if site else "")
         for parameter, condition, site in (names[place] for place in np.flatnonzero(where))

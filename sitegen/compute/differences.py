@@ -10,6 +10,7 @@ error's effect on each value as proportional to that value's u: exact for values
 of one layout are.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -17,6 +18,8 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
+from sitegen.compute.arrays import Rows, count_of, groups_of, rows_of, taken
+from sitegen.compute.population import NEEDED
 from sitegen.compute.standing import that_stand
 from sitegen.compute.uncertainty_parts import Carried, carried_by_mean
 from sitegen.model.campaign import CampaignRecord, Parameter
@@ -50,11 +53,9 @@ def compare_wafers(
     stand are used. Where one of them is below the floor or was not reached, the mean is not stated
     here: its uncertainty would not be that of a mean of numbers.
     """
-    valid = that_stand(results)
-    groups = {
-        tuple(map(str, keys)): rows
-        for keys, rows in valid.groupby(["parameter", "condition", "wafer"], sort=False)
-    }
+    valid = rows_of(that_stand(results), NEEDED)
+    groups = dict(groups_of(valid, ("parameter", "condition", "wafer")))
+    nothing = taken(valid, np.zeros(0, dtype=np.int64))
     devices = {one.id: one for one in campaign.devices}
     instruments = {one.id: f"{one.station}/{one.dc_instrument}" for one in wafers}
     k = campaign.decision.coverage_factor
@@ -64,7 +65,7 @@ def compare_wafers(
         for condition in parameter.conditions:
             found = [
                 _mean(
-                    groups.get((parameter.id, condition, one.id), valid.iloc[:0]),
+                    groups.get((parameter.id, condition, one.id), nothing),
                     (parameter, condition, one.id),
                     devices,
                     instruments,
@@ -78,29 +79,30 @@ def compare_wafers(
 
 
 def _mean(
-    rows: pd.DataFrame,
+    rows: Rows,
     of: tuple[Parameter, str, str],
     devices: Mapping[str, Device],
     instruments: Mapping[str, str],
     k: float,
 ) -> _Found:
     parameter, condition, wafer = of
-    censored = int((rows["below_floor"].eq(True) | rows["not_reached"].eq(True)).sum())
-    stated = len(rows) > 0 and not censored
+    n = count_of(rows)
+    censored = int((rows["below_floor"] | rows["not_reached"]).sum())
+    stated = n > 0 and not censored
     carried = carried_by_mean(rows, parameter, devices, instruments) if stated else None
     reason = ""
     if censored:
-        reason = f"{censored} of {len(rows)} values are below the floor or were not reached"
-    elif not len(rows):
+        reason = f"{censored} of {n} values are below the floor or were not reached"
+    elif not n:
         reason = "no value stands"
     elif carried is None:
         reason = "not every value has a stated uncertainty"
-    named = rows["calibration"].dropna().value_counts()
+    named = Counter(one for one in rows["calibration"].tolist() if one is not None)
     told = WaferMean(
         parameter=parameter.id,
         condition=condition,
         wafer=wafer,
-        n=len(rows),
+        n=n,
         mean=float(rows["value"].mean()) if stated else None,
         u=None if carried is None else carried.u,
         u_common=None if carried is None else carried.u_common,

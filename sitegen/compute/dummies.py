@@ -10,6 +10,7 @@ from sitegen.compute.dummy_choice import COMPARED, Chosen, campaign_dummies, cho
 from sitegen.compute.dummy_sweeps import DummySweeps
 from sitegen.compute.rf.deembedding import deembed
 from sitegen.compute.rf.dummy_structures import Parasitics, doubts, parasitics
+from sitegen.compute.rf.portions import portions
 from sitegen.compute.sweeps import CorrectedGroup, WaferSetting, reference_impedances_ohm
 from sitegen.model.arrays import BoolArray, ComplexArray
 from sitegen.model.device import DUMMIES_OF, Deembedding, DeembeddingMethod
@@ -86,7 +87,8 @@ def _strip(
     if served.any():
         z_ref_ohm = next(iter(dummies.values())).z_ref_ohm
         s[served] = _deembedded(declared.method, group.group.s, dummies, served, z_ref_ohm)
-    s[~np.isfinite(s).all(axis=(2, 3))] = complex(np.nan, np.nan)
+    if not np.isfinite(s.sum()):
+        s[~np.isfinite(s).all(axis=(2, 3))] = complex(np.nan, np.nan)
     return StrippedGroup(group, s, dummies, shared, unserved)
 
 
@@ -117,12 +119,17 @@ def _deembedded(
     served: BoolArray,
     z_ref_ohm: float,
 ) -> ComplexArray:
-    """Dummies that all sweeps share are converted once."""
-    parts = {
-        part: one.s if len(one.s) == 1 else one.s[one.set_of[served]]
-        for part, one in dummies.items()
-    }
-    return deembed(method, s[served], parts, z_ref_ohm)
+    """S of the devices themselves; dummies that all sweeps share lie in their sets once."""
+    rows = np.flatnonzero(served)
+    found = np.empty((len(rows), *s.shape[1:]), np.complex128)
+    for portion in portions(len(rows), s.shape[1]):
+        mine = rows[portion]
+        parts = {
+            part: one.s if len(one.s) == 1 else one.s[one.set_of[mine]]
+            for part, one in dummies.items()
+        }
+        found[portion] = deembed(method, s[mine], parts, z_ref_ohm)
+    return found
 
 
 def _use(

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord, Parameter
+from sitegen.model.decision import RULE_TEXTS, Decision
 from sitegen.model.event_results import (
     AcceptanceResult,
     CalibrationResult,
@@ -33,7 +34,6 @@ def findings_of(
         *_acceptance_findings(acceptances),
         *_trend_findings(followed),
         *(finding for one in wafers for finding in _wafer_findings(one)),
-        *_plan_findings(campaign, wafers),
         *_uncertainty_findings(campaign, parameters),
         *from_wafers,
     ]
@@ -182,29 +182,14 @@ def _standing_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
 def _outcomes_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
     """What is to be said of values and verdicts."""
     where = f"on wafer {one.wafer}"
-    outside, unmeasured = one.outcomes["outside"], one.outcomes["not measured"]
     changed, below = one.touchdown_changes, one.values_below_floor
     told: list[tuple[int, str, str, Weight]] = [
-        (
-            outside,
-            "outside limits",
-            f"{count(outside, 'die')} of {one.measured} measured {where}"
-            f" {_verb(outside, 'lies', 'lie')} outside the limits:"
-            f" {_listed(one.outside_parameters)}.",
-            "decision",
-        ),
-        (
-            unmeasured,
-            "dies not measured",
-            f"{count(unmeasured, 'planned die')} {where} {_verb(unmeasured, 'was', 'were')} not"
-            " measured.",
-            "attention",
-        ),
+        *_dies_told(one, where),
         (
             changed,
             "touchdown changes a verdict",
-            f"On wafer {one.wafer} the choice between touchdowns decides"
-            f" {count(changed, 'verdict')}: {_first(one.touchdowns_that_matter)}.",
+            f"On wafer {one.wafer} the choice between touchdowns decides the outcome of"
+            f" {count(changed, 'value')}: {_first(one.touchdowns_that_matter)}.",
             "attention",
         ),
         (
@@ -224,6 +209,7 @@ def _outcomes_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
         )
         for reason, values in one.unassessable.items()
     ]
+    unmeasured = one.outcomes["not measured"]
     beyond = {name: n - unmeasured for name, n in one.missing.items() if n > unmeasured}
     told.append(
         (
@@ -236,6 +222,37 @@ def _outcomes_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
         )
     )
     return told
+
+
+def _dies_told(one: WaferSummary, where: str) -> list[tuple[int, str, str, Weight]]:
+    """What is to be said of dies outside, beyond a limit inside a guard band, not measured."""
+    outside, unmeasured = one.outcomes["outside"], one.outcomes["not measured"]
+    beyond = one.outcomes.get("not refuted", 0)
+    return [
+        (
+            outside,
+            "outside limits",
+            f"{count(outside, 'die')} of {one.measured} measured {where}"
+            f" {_verb(outside, 'lies', 'lie')} outside the limits:"
+            f" {_listed(one.outside_parameters)}.",
+            "decision",
+        ),
+        (
+            beyond,
+            "not refuted",
+            f"{count(beyond, 'die')} of {one.measured} measured {where}"
+            f" {_verb(beyond, 'has', 'have')} a value beyond a limit by no more than its"
+            " guard band.",
+            "attention",
+        ),
+        (
+            unmeasured,
+            "dies not measured",
+            f"{count(unmeasured, 'planned die')} {where} {_verb(unmeasured, 'was', 'were')} not"
+            " measured.",
+            "attention",
+        ),
+    ]
 
 
 def _listed(counts: Mapping[str, int]) -> str:
@@ -274,8 +291,8 @@ def _trend_findings(followed: Sequence[StationFollowed]) -> list[Finding]:
     return found
 
 
-def _plan_findings(campaign: CampaignRecord, wafers: Sequence[WaferSummary]) -> list[Finding]:
-    present = {one.wafer for one in wafers}
+def not_in_the_record(campaign: CampaignRecord, wafers: Sequence[str]) -> list[Finding]:
+    """Wafers that are planned and not among these."""
     return [
         Finding(
             "wafer not measured",
@@ -285,31 +302,35 @@ def _plan_findings(campaign: CampaignRecord, wafers: Sequence[WaferSummary]) -> 
             addresses.HOME,
         )
         for planned in campaign.plan.wafers
-        if planned.id not in present
+        if planned.id not in wafers
     ]
 
 
 def _uncertainty_findings(
     campaign: CampaignRecord, parameters: Sequence[ParameterResult]
 ) -> list[Finding]:
-    def has_limits(parameter: Parameter) -> bool:
-        return parameter.lower is not None or parameter.upper is not None
-
-    guarded = campaign.decision.rule == "guarded"
     stated = {one.parameter for one in parameters if one.summary.u is not None}
+    bare = [one for one in campaign.parameters if not one.uncertainty and one.id not in stated]
+    needs = {one.id: _uncertainty_needed_by(one, one.decision or campaign.decision) for one in bare}
     return [
         Finding(
             "no uncertainty stated",
             f"parameter {parameter.id}",
             f"No uncertainty is stated for {parameter.id}"
-            + (
-                ": under the guarded rule its values cannot be assessed."
-                if guarded and has_limits(parameter)
-                else "."
-            ),
-            "decision" if guarded and has_limits(parameter) else "note",
+            + (f": {why} its values cannot be assessed." if (why := needs[parameter.id]) else "."),
+            "decision" if needs[parameter.id] else "note",
             addresses.parameter(parameter.id),
         )
-        for parameter in campaign.parameters
-        if not parameter.uncertainty and parameter.id not in stated
+        for parameter in bare
     ]
+
+
+def _uncertainty_needed_by(parameter: Parameter, decision: Decision) -> str:
+    """What asks for the uncertainty of a parameter's values; empty where nothing does."""
+    if parameter.lower is None and parameter.upper is None:
+        return ""
+    if decision.rule != "simple":
+        return f"under the {RULE_TEXTS[decision.rule].name}"
+    both = parameter.lower is not None and parameter.upper is not None
+    bounded = both and decision.uncertainty_share_max is not None
+    return "with a bound on its share of the tolerance" if bounded else ""

@@ -1,14 +1,17 @@
 """Summaries of parameters: over a wafer's dies and over all wafers of a campaign."""
 
+from collections import Counter
 from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
 
+from sitegen.compute.arrays import Rows, count_of, groups_of, rows_of, taken
 from sitegen.compute.stats.summary import BELOW_FLOOR, BEYOND_REACH, summarise
 from sitegen.compute.stats.summary import Summary as Figures
 from sitegen.compute.stats.zones import ZONES
 from sitegen.compute.uncertainty_parts import BUDGET, carried_by_mean
+from sitegen.model.arrays import BoolArray, FloatArray
 from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.device import Device
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
@@ -43,13 +46,10 @@ def summarise_results(
     results: `RESULT_COLUMNS`, of one wafer or of all (wafer is then ''). Only values that count
     are used, and of them those with standing; the others are counted beside them.
     """
-    counting = results.loc[results["counts"].astype(bool), NEEDED]
-    groups: Mapping[tuple[str, str], pd.DataFrame] = {
-        (str(parameter), str(condition)): rows
-        for (parameter, condition), rows in counting.groupby(["parameter", "condition"], sort=False)
-    }
+    counting = rows_of(results.loc[results["counts"].astype(bool)], NEEDED)
+    groups = dict(groups_of(counting, ("parameter", "condition")))
     devices = {one.id: one for one in campaign.devices}
-    nothing = counting.iloc[:0]
+    nothing = taken(counting, np.zeros(0, dtype=np.int64))
     return tuple(
         _parameter_result(
             parameter, devices, condition, wafer, groups.get((parameter.id, condition), nothing)
@@ -64,34 +64,37 @@ def _parameter_result(
     devices: Mapping[str, Device],
     condition: str,
     wafer: str,
-    rows: pd.DataFrame,
+    rows: Rows,
 ) -> ParameterResult:
-    valid = rows[rows["standing"].isin(["stands", "not closed"])]
-    found = valid["outcome"].value_counts()
+    found = Counter(rows["outcome"][_stands(rows)].tolist())
     return ParameterResult(
         parameter=parameter.id,
         condition=condition,
         wafer=wafer,
         summary=summary_of(rows, parameter, devices),
-        zones={zone: summary_of(rows[rows["zone"] == zone], parameter, None) for zone in ZONES},
-        outcomes={word: int(found.get(word, 0)) for word in OUTCOMES},
+        zones={
+            zone: summary_of(taken(rows, rows["zone"] == zone), parameter, None) for zone in ZONES
+        },
+        outcomes={word: found[word] for word in OUTCOMES},
     )
 
 
-def summary_of(
-    rows: pd.DataFrame, parameter: Parameter, devices: Mapping[str, Device] | None
-) -> Summary:
+def _stands(rows: Rows) -> BoolArray:
+    return np.asarray((rows["standing"] == "stands") | (rows["standing"] == "not closed"))
+
+
+def summary_of(rows: Rows, parameter: Parameter, devices: Mapping[str, Device] | None) -> Summary:
     """Summary of one group of values of a parameter that count.
 
     devices: by id, for the uncertainty of the mean; None: it is not wanted.
     """
-    without = rows["standing"] == "without standing"
-    valid = rows[~without & rows["value"].notna()]
+    without = np.asarray(rows["standing"] == "without standing")
+    valid = taken(rows, ~without & ~np.isnan(rows["value"]))
     found = summarise(
-        valid["value"].to_numpy(dtype=np.float64),
-        valid["below_floor"].eq(True).to_numpy(),
-        valid["floor"].to_numpy(dtype=np.float64),
-        valid["not_reached"].eq(True).to_numpy(),
+        valid["value"],
+        valid["below_floor"],
+        valid["floor"],
+        valid["not_reached"],
         parameter.distribution,
     )
     censored = found.n_below_floor + found.n_not_reached
@@ -104,7 +107,7 @@ def summary_of(
     budget = {name: _median(valid[name]) for name in wanted}
     return Summary(
         n=found.n,
-        missing=len(rows) - len(valid) - int(without.sum()),
+        missing=count_of(rows) - count_of(valid) - int(without.sum()),
         without_standing=int(without.sum()),
         not_closed=int((valid["standing"] == "not closed").sum()),
         below_floor=found.n_below_floor,
@@ -151,8 +154,7 @@ def _names_of(found: Figures, stands_for: float) -> tuple[str, ...]:
     return tuple(name for name, figure in figures.items() if figure == stands_for)
 
 
-def _median(column: "pd.Series[float]") -> float | None:
+def _median(column: FloatArray) -> float | None:
     """Of what is stated; None where nothing is."""
-    stated = column.to_numpy(dtype=np.float64)
-    stated = stated[~np.isnan(stated)]
+    stated = column[~np.isnan(column)]
     return float(np.median(stated)) if len(stated) else None

@@ -5,11 +5,11 @@ from typing import Literal
 
 import numpy as np
 
-from sitegen.compute.conformity import REASONS, DecisionRule, Outcome, decide
+from sitegen.compute.conformity import REASONS, DecisionRule, Outcome, decide, rule_of
 from sitegen.compute.rf.lines import Propagation, propagation, quantity_at
 from sitegen.compute.rf.propagation import Deviation
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import Decision
 from sitegen.model.event_results import Judged, LineQuantityResult, PhysicalCheck
 from sitegen.model.verification import LineQuantity, Structure
 from sitegen.units import frequency, number
@@ -18,6 +18,7 @@ _JUDGED: dict[int, Judged] = {
     Outcome.WITHIN: "passed",
     Outcome.OUTSIDE: "failed",
     Outcome.NOT_PROVEN: "not proven",
+    Outcome.NOT_REFUTED: "not proven",
     Outcome.NOT_ASSESSABLE: "not assessable",
     Outcome.NOT_MEASURED: "not assessable",
 }
@@ -31,6 +32,9 @@ def judge_line(
     decision: Decision,
 ) -> tuple[LineQuantityResult, ...]:
     """Each quantity of a line against its tolerance by the decision rule, and its reference.
+
+    Beyond its tolerance by no more than the guard band of a rule that guards rejection it is not
+    proven: neither accepted nor refused. Without a stated uncertainty it is judged alone.
 
     The normalised error (value - reference)/(k sqrt(u^2 + u_ref^2)) is E_n with its sign
     (ISO 13528, quoted from memory). It is judged, at most 1 in magnitude, where the structure
@@ -66,13 +70,11 @@ def _judge_quantity(
     normalised = None
     if combined:
         normalised = difference / (decision.coverage_factor * combined)
-    rule = DecisionRule(
-        "simple" if combined is None else decision.rule,
-        decision.coverage_factor,
-        decision.guard_factor,
-    )
+    rule = DecisionRule("simple") if combined is None else rule_of(decision)
     found = decide([difference], [combined or 0.0], -declared.tolerance, declared.tolerance, rule)
     outcome, reason = _JUDGED[int(found.outcome[0])], REASONS[int(found.reason[0])]
+    if found.outcome[0] == Outcome.NOT_REFUTED:
+        reason = "it lies beyond its tolerance by no more than the guard band"
     if agree and normalised is not None and abs(normalised) > 1 and outcome != "failed":
         outcome = "failed"
         reason = (

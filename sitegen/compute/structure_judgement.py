@@ -19,7 +19,7 @@ from sitegen.compute.sweep_judgement import Compared, judge_agreements, judge_ma
 from sitegen.compute.sweep_uncertainty import deviations_of
 from sitegen.model import verification as records
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import Decision
 from sitegen.model.event_results import SHARED_BY_DEFINITIONS, Judged, StructureResult
 from sitegen.model.frequency_lists import first_difference, same_frequencies
 from sitegen.model.loaded import LoadedStructure, Sweep

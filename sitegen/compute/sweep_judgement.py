@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from sitegen.compute.conformity import rule_of
 from sitegen.compute.rf.agreement import (
     Rule,
     figures,
@@ -23,10 +24,11 @@ from sitegen.compute.rf.verification import (
     deviation_u,
     guard_band,
     judge,
+    rejection_band,
 )
 from sitegen.model import verification as records
 from sitegen.model.arrays import ComplexArray, FloatArray
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import Decision
 from sitegen.model.event_results import Agreement, Judged, MaskResult
 from sitegen.units import count, frequency, number
 
@@ -51,15 +53,11 @@ class Compared:
         return None if self.parts is None else uncertainty(self.parts, self.s.shape)
 
 
-def guard_factor(decision: Decision) -> float | None:
-    """r k of the guard band r k u; None under the simple rule."""
-    if decision.rule == "simple":
-        return None
-    return decision.guard_factor * decision.coverage_factor
-
-
 def judge_mask(compared: Compared, mask: records.Mask, decision: Decision) -> MaskResult:
     """One S-parameter's deviation under a mask; without stated uncertainty it is judged alone.
+
+    A mask is one limit of a size, so a bound on the uncertainty's share of a tolerance says nothing
+    of it.
 
     Raises ValueError for a mask of two ports on a sweep of one.
     """
@@ -74,12 +72,15 @@ def judge_mask(compared: Compared, mask: records.Mask, decision: Decision) -> Ma
         tuple(point[1] for point in mask.points),
     )
     found = deviation(compared.s, compared.reference)
-    stated, factor = compared.uncertainty, guard_factor(decision)
-    u = None if stated is None else deviation_u(found, stated, given)
-    guard = None
-    if stated is not None and factor is not None:
-        guard = guard_band(found, stated, given, factor)
-    judged = judge(found, compared.frequency_hz, given, guard)
+    stated, rule = compared.uncertainty, rule_of(decision)
+    u = guard = rejection = None
+    if stated is not None:
+        u = deviation_u(found, stated, given)
+        if rule.inward:
+            guard = guard_band(found, stated, given, rule.inward)
+        if rule.outward:
+            rejection = rejection_band(found, stated, given, rule.outward)
+    judged = judge(found, compared.frequency_hz, given, guard, rejection)
     return MaskResult(
         mask=mask,
         frequency_hz=compared.frequency_hz,
@@ -230,9 +231,16 @@ def _reason(judged: Judgement, mask: records.Mask) -> str:
         if judged.n_judged == 0:
             return "no frequency of the sweep lies inside the mask"
         return f"{judged.n_not_determined} of {frequencies} inside the mask are not determined"
-    if judged.verdict != "not proven" or judged.guard is None:
+    if judged.verdict != "not proven":
         return ""
     name = mask.parameter.upper()
+    if judged.n_not_refuted:
+        return (
+            f"at {judged.n_not_refuted} of {frequencies} {name} lies beyond the mask by no more"
+            " than its guard band"
+        )
+    if judged.guard is None:
+        return ""
     if judged.n_without_end:
         return (
             f"at {judged.n_without_end} of {frequencies} {name} is not told from nothing, and its"

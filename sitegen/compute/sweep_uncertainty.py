@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import lru_cache
 
 from sitegen.compute.correction import applicable
 from sitegen.compute.rf.correct import uncorrect
@@ -50,10 +51,14 @@ def covariance_of(
     return found.reshape(*raw.shape, 3)
 
 
+@lru_cache(maxsize=16)
 def sources_for(
     terms: ErrorTerms, uncertainty: CalibrationUncertainty, n_ports: int, port: int
 ) -> Sources:
-    """Sources of a calibration and of each sweep, for figures of sweeps of so many ports."""
+    """Sources of a calibration and of each sweep, for figures of sweeps of so many ports.
+
+    Kept, as they serve all groups of sweeps of a calibration.
+    """
     fitting, moved = _at_ports(terms, uncertainty, n_ports, port)
     return sources_of(fitting, moved, uncertainty.own)
 

@@ -1,32 +1,33 @@
 """Values that a wafer's parameters take from its sweeps, with every part of their uncertainty."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from sitegen.compute.alike_sweeps import Alike, GroupSweeps, Places
 from sitegen.compute.dummies import StrippedGroup
-from sitegen.compute.evidence import reason_text
 from sitegen.compute.rf.figures import FIGURES, Surroundings
 from sitegen.compute.rf.propagated import Propagated
-from sitegen.compute.rf.taken import Taken, Wanted, take
-from sitegen.compute.rf.two_port import as_two_port
+from sitegen.compute.rf.taken import Taken, Wanted
 from sitegen.compute.sweeps import WaferSetting, joined_evidence
+from sitegen.compute.value_texts import (
+    Texts,
+    remarks,
+    why_none,
+    why_none_at_all,
+)
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import Parameter
 from sitegen.model.device import Device
 from sitegen.model.extraction import FromSweep
-from sitegen.units import conversion, frequency
+from sitegen.units import conversion
 
-Texts = npt.NDArray[np.object_]
 PARTS = ("u_common", "u_own", "u_calibration", "u_definitions", "u_dummies", "u_extraction")
 """Columns of the rows, in the parameter's unit; NaN: not stated, or there is no such source."""
 EXTRACTION = "extraction"
 """What the budget by source calls the fit's own part."""
-OTHER_CALIBRATION = "its dummies stand on another calibration"
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,25 +59,59 @@ def values_from_sweeps(
     stripped: StrippedGroup, parameters: Sequence[Parameter], setting: WaferSetting
 ) -> SweepValues:
     """Every value that parameters take from one group of sweeps, in each parameter's unit."""
-    sweeps = GroupSweeps(stripped, setting)
-    corrected = stripped.corrected
-    keys = joined_evidence(corrected.group.keys.to_pandas(), corrected.evidence)
-    device = setting.devices()[corrected.group.device]
-    rows, by_source = [], []
-    for parameter in parameters:
-        if parameter.from_sweep is None or parameter.device != device.id:
-            continue
-        places = np.flatnonzero(keys["condition"].isin(parameter.conditions).to_numpy())
-        found = _of_parameter(sweeps, parameter, parameter.from_sweep, device, places)
-        mine = keys.iloc[places]
-        rows.append(mine.assign(parameter=parameter.id, **found.columns))
-        condition = mine["condition"].to_numpy(dtype=object)
-        by_source.append(BySource(parameter.id, condition, found.by_source, found.details))
-    if not rows:
-        empty = {name: np.empty(0) for name in ("value", *PARTS)}
-        none = keys.iloc[:0].assign(parameter="", no_value="", remarks="", **empty)
-        return SweepValues(none, ())
-    return SweepValues(pd.concat(rows, ignore_index=True), tuple(by_source))
+    group, sweeps = stripped.corrected.group, GroupSweeps(stripped, setting)
+    keys = joined_evidence(group.keys.to_pandas(), stripped.corrected.evidence)
+    conditions = keys["condition"].to_numpy(dtype=object)
+    device = setting.devices()[group.device]
+    found = [
+        _Values(
+            parameter,
+            parameter.from_sweep,
+            np.flatnonzero(np.isin(conditions, parameter.conditions)),
+        )
+        for parameter in parameters
+        if parameter.from_sweep is not None and parameter.device == device.id
+    ]
+    by_alike: dict[int, list[_Part]] = {}
+    for one in found:
+        for alike in sweeps.alike(one.taken_by, one.places):
+            one.no_value[alike.places] = why_none_at_all(alike, one.taken_by)
+            wanted = _wanted(one.taken_by, device, alike.z_ref_ohm)
+            taken = None if alike.missing else alike.devices.take(wanted)
+            if taken is not None:
+                by_alike.setdefault(id(alike), []).append(_Part(one, alike, wanted, taken))
+    for parts in by_alike.values():
+        figures = [(part.wanted, part.taken) for part in parts]
+        propagated = sweeps.propagated(parts[0].alike, figures)
+        for part, each in zip(parts, propagated, strict=True):
+            _write(part, each, device, stripped)
+    places = np.concatenate([np.zeros(0, np.intp), *(one.places for one in found)])
+    rows = keys.iloc[places].reset_index(drop=True)
+    return SweepValues(
+        pd.concat([rows, _columns(found)], axis=1),
+        tuple(
+            BySource(one.parameter.id, conditions[one.places], one.by_source, one.details)
+            for one in found
+        ),
+    )
+
+
+def _columns(found: Sequence["_Values"]) -> pd.DataFrame:
+    """What was found for all parameters, behind each other."""
+    texts = {
+        "parameter": [np.full(len(one.places), one.parameter.id, object) for one in found],
+        "remarks": [one.remarks for one in found],
+        "no_value": [one.no_value for one in found],
+    }
+    joined = {
+        name: pd.Series(np.concatenate([np.empty(0, object), *each]), dtype="str")
+        for name, each in texts.items()
+    }
+    numbers = {
+        name: np.concatenate([np.zeros(0), *(one.numbers[name] for one in found)])
+        for name in ("value", *PARTS)
+    }
+    return pd.DataFrame({"parameter": joined.pop("parameter"), **numbers, **joined})
 
 
 def median_by_source(
@@ -116,54 +151,58 @@ def _joined(
 
 
 @dataclass(frozen=True, eq=False)
-class _Found:
-    """Of one parameter, all (n,)."""
+class _Values:
+    """Of one parameter, filled part by part, all (n,)."""
 
-    columns: Mapping[str, Texts | FloatArray]
-    by_source: dict[str, FloatArray]
-    details: dict[str, FloatArray]
+    parameter: Parameter
+    taken_by: FromSweep
+    places: Places
+    """Sweeps of the group."""
+    numbers: dict[str, FloatArray] = field(init=False)
+    """Value and `PARTS`, in the parameter's unit."""
+    remarks: Texts = field(init=False)
+    no_value: Texts = field(init=False)
+    by_source: dict[str, FloatArray] = field(default_factory=dict)
+    details: dict[str, FloatArray] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        n = len(self.places)
+        numbers = {name: np.full(n, np.nan) for name in ("value", *PARTS)}
+        object.__setattr__(self, "numbers", numbers)
+        for name in ("remarks", "no_value"):
+            object.__setattr__(self, name, np.full(n, "", dtype=object))
+
+    @property
+    def scale(self) -> float:
+        """The figure's unit in the parameter's."""
+        return conversion(FIGURES[self.taken_by.figure].unit, self.parameter.unit)
 
 
-def _of_parameter(
-    sweeps: GroupSweeps,
-    parameter: Parameter,
-    taken_by: FromSweep,
-    device: Device,
-    places: Places,
-) -> _Found:
-    """Values of the sweeps at some places of their group."""
-    figure = FIGURES[taken_by.figure]
-    scale = conversion(figure.unit, parameter.unit)
-    n = len(places)
-    columns: dict[str, FloatArray] = {name: np.full(n, np.nan) for name in ("value", *PARTS)}
-    remarks, no_value = (np.full(n, "", dtype=object) for _ in range(2))
-    by_source: dict[str, FloatArray] = {}
-    details: dict[str, FloatArray] = {}
-    for alike in sweeps.alike(taken_by, places):
-        wanted, of_places = _wanted(taken_by, device, alike.z_ref_ohm), alike.places
-        no_value[of_places] = _why_none_at_all(alike, taken_by)
-        if alike.missing:
-            continue
-        taken = take(wanted, alike.frequency_hz, alike.inner, alike.cold)
-        if taken is None:
-            continue
-        propagated = sweeps.propagated(wanted, alike, taken)
-        estimate = taken.estimate
-        extraction = extraction_beyond(taken, propagated)
-        for name, values in (
-            ("value", estimate.value),
-            ("u_extraction", extraction),
-            *propagated.parts().items(),
-        ):
-            columns[name][of_places] = (scale if name == "value" else abs(scale)) * values
-        remarks[of_places] = _remarks(wanted, alike, taken, propagated, device)
-        if no_value[of_places[0]] == "":
-            no_value[of_places] = _why_none(alike, taken, sweeps.stripped)
-        for name, values in {**propagated.by_source(), EXTRACTION: extraction}.items():
-            by_source.setdefault(name, np.full(n, np.nan))[of_places] = abs(scale) * values
-        for name, values in estimate.details.items():
-            details.setdefault(name, np.full(n, np.nan))[of_places] = values
-    return _Found({**columns, "remarks": remarks, "no_value": no_value}, by_source, details)
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """Values of one parameter from sweeps that stand on the same calibrations."""
+
+    values: _Values
+    alike: Alike
+    wanted: Wanted
+    taken: Taken
+
+
+def _write(part: _Part, propagated: Propagated, device: Device, stripped: StrippedGroup) -> None:
+    """Put values with all that belongs to them to their places."""
+    values, alike, taken = part.values, part.alike, part.taken
+    at, scale, n = alike.places, values.scale, len(values.places)
+    extraction = extraction_beyond(taken, propagated)
+    values.numbers["value"][at] = scale * taken.estimate.value
+    for name, u in {"u_extraction": extraction, **propagated.parts()}.items():
+        values.numbers[name][at] = abs(scale) * u
+    for name, u in {**propagated.by_source(), EXTRACTION: extraction}.items():
+        values.by_source.setdefault(name, np.full(n, np.nan))[at] = abs(scale) * u
+    for name, facts in taken.estimate.details.items():
+        values.details.setdefault(name, np.full(n, np.nan))[at] = facts
+    values.remarks[at] = remarks(part.wanted, alike, taken, propagated.remarks, device)
+    if values.no_value[at[0]] == "":
+        values.no_value[at] = why_none(alike, taken, stripped)
 
 
 def _wanted(taken_by: FromSweep, device: Device, z_ref_ohm: float) -> Wanted:
@@ -193,64 +232,3 @@ def extraction_beyond(taken: Taken, propagated: Propagated) -> FloatArray:
         counted = counted + estimate.departure.square() - beyond
     rest: FloatArray = np.sqrt(np.maximum(u**2 - counted, 0.0))
     return np.where(propagated.stated, rest, np.nan)
-
-
-def _remarks(
-    wanted: Wanted, alike: Alike, taken: Taken, propagated: Propagated, device: Device
-) -> Texts:
-    """What estimator, de-embedding and propagation have to say of the values that are there."""
-    said: list[Texts | str] = [taken.estimate.remarks]
-    if wanted.figure.advise is not None and wanted.at_hz is not None:
-        two_port = as_two_port(alike.inner)
-        said.append(wanted.figure.advise(two_port, alike.frequency_hz, wanted.at_hz, wanted.around))
-    upper_hz = device.deembedding.upper_hz if alike.deembedded and device.deembedding else None
-    if upper_hz is not None and wanted.place != "whole" and taken.used_hz[-1] > upper_hz:
-        said.append(f"above the upper frequency of the de-embedding, {frequency(upper_hz)}")
-    if wanted.window_hz is not None:
-        lowest, highest = float(alike.frequency_hz[0]), float(alike.frequency_hz[-1])
-        if lowest > wanted.window_hz[0] or highest < wanted.window_hz[1]:
-            inside = (
-                f"{frequency(float(taken.used_hz[0]))} to {frequency(float(taken.used_hz[-1]))}"
-            )
-            said.append(f"the sweep covers only {inside} of the window")
-    if alike.other_calibration:
-        said.append(OTHER_CALIBRATION)
-    said.append(propagated.remarks)
-    n = len(alike.rows)
-    lines = [np.broadcast_to(np.asarray(one, dtype=object), (n,)) for one in said]
-    joined = np.empty(n, dtype=object)
-    joined[:] = ["; ".join(text for text in texts if text) for texts in zip(*lines, strict=True)]
-    joined[np.isnan(taken.estimate.value)] = ""
-    return joined
-
-
-def _why_none_at_all(alike: Alike, taken_by: FromSweep) -> str:
-    """Why no sweep of a group can give a value; empty where one can."""
-    lowest, highest = float(alike.frequency_hz[0]), float(alike.frequency_hz[-1])
-    span = f"the sweep from {frequency(lowest)} to {frequency(highest)}"
-    at_hz, window_hz = taken_by.frequency_hz, taken_by.window_hz
-    if at_hz is not None and not lowest <= at_hz <= highest:
-        return f"{frequency(at_hz)} lies outside {span}"
-    if window_hz is not None:
-        inside = (alike.frequency_hz >= window_hz[0]) & (alike.frequency_hz <= window_hz[1])
-        if not inside.any():
-            window = f"{frequency(window_hz[0])} to {frequency(window_hz[1])}"
-            return f"no point of {span} lies in the window {window}"
-    return alike.missing
-
-
-def _why_none(alike: Alike, taken: Taken, stripped: StrippedGroup) -> Texts:
-    """Why a sweep gives no value; empty where it gives one."""
-    corrected = stripped.corrected
-    told = np.full(len(alike.rows), "", dtype=object)
-    for place in np.flatnonzero(np.isnan(taken.estimate.value)):
-        row = alike.rows[place]
-        if np.isnan(corrected.group.s[row]).all():
-            reason = reason_text(int(corrected.evidence.reasons[row]))
-            told[place] = f"not corrected: {reason}" if reason else ""
-        elif np.isnan(alike.inner[place]).all():
-            told[place] = "not de-embedded: no dummies serve this sweep"
-        elif not np.isnan(taken.at_used[place, -1]).all():
-            told[place] = str(taken.estimate.no_value[place])
-        told[place] = told[place] or "not determined at this frequency"
-    return told

@@ -178,14 +178,18 @@ def _check_frequency_lists(
 
 def joined_evidence(rows: pd.DataFrame, found: Evidence) -> pd.DataFrame:
     """Rows with what stands behind each."""
-    return rows.assign(
-        ev_calibration=found.calibration,
-        ev_basis=found.basis,
-        ev_reasons=found.reasons,
-        ev_not_closed=found.not_closed,
-        ev_never_verified=found.never_verified,
-        ev_detail=found.detail,
+    behind = pd.DataFrame(
+        {
+            "ev_calibration": found.calibration,
+            "ev_basis": found.basis,
+            "ev_reasons": found.reasons,
+            "ev_not_closed": found.not_closed,
+            "ev_never_verified": found.never_verified,
+            "ev_detail": found.detail,
+        },
+        index=rows.index,
     )
+    return pd.concat([rows, behind], axis=1)
 
 
 def reference_impedances_ohm(

@@ -128,8 +128,9 @@ def _means(several: pd.DataFrame, own_dummies: frozenset[str]) -> pd.DataFrame:
         (np.isnan(value), "a touchdown has no value"),
     ]
     none = np.any([where for where, _ in why], axis=0)
-    reasons = groups["ev_reasons"].agg(lambda bits: int(np.bitwise_or.reduce(bits.to_numpy())))
-    stands = reasons.to_numpy() == 0
+    reasons = np.zeros(len(n), dtype=np.int64)
+    np.bitwise_or.at(reasons, code, several["ev_reasons"].to_numpy(dtype=np.int64))
+    stands = reasons == 0
     rows = groups.tail(1).reset_index(drop=True)
     return rows.assign(
         touchdown=0,
@@ -141,13 +142,14 @@ def _means(several: pd.DataFrame, own_dummies: frozenset[str]) -> pd.DataFrame:
         floor=groups["floor"].max().to_numpy(),
         raw_reading=np.where(all_below, mean("raw_reading"), np.nan),
         **_mean_uncertainty(several, code, n, own_dummies),
-        ev_reasons=reasons.to_numpy(),
+        ev_reasons=reasons,
         **{
             name: any_of(name).to_numpy() & stands
             for name in ("ev_not_closed", "ev_never_verified")
         },
         **{
-            name: groups[name].agg(_joined).to_numpy() for name in ("ev_detail", "remarks", "flags")
+            name: _joined(several[name].to_numpy(dtype=object), code, len(n))
+            for name in ("ev_detail", "remarks", "flags")
         },
     )
 
@@ -176,6 +178,14 @@ def _mean_uncertainty(
     return found
 
 
-def _joined(texts: "pd.Series[str]") -> str:
-    """Every phrase of the texts once, in alphabetical order."""
-    return "; ".join(sorted({one for text in texts if text for one in text.split("; ")}))
+def _joined(
+    texts: npt.NDArray[np.object_], code: npt.NDArray[np.integer[Any]], groups: int
+) -> npt.NDArray[np.object_]:
+    """Of each group every phrase of its texts once, in alphabetical order; (groups,)."""
+    phrases: dict[int, set[str]] = {}
+    for place in np.flatnonzero(texts != ""):
+        phrases.setdefault(int(code[place]), set()).update(texts[place].split("; "))
+    found = np.full(groups, "", dtype=object)
+    for group, one in phrases.items():
+        found[group] = "; ".join(sorted(one))
+    return found

@@ -29,6 +29,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from sitegen.compute.arrays import Rows, count_of
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import CampaignRecord, Parameter, UncertaintySource
 from sitegen.model.device import Device
@@ -44,7 +45,6 @@ INSIDE = ("u_calibration", "u_definitions", "u_dummies")
 """Parts that are inside u_common or u_own and are stated besides."""
 BUDGET = (*INSIDE, *ADDED)
 
-Labels = npt.NDArray[np.object_]
 DEFINITIONS = "definitions"
 
 
@@ -102,22 +102,22 @@ class Carried:
 
 
 def carried_by_mean(
-    rows: pd.DataFrame,
+    rows: Rows,
     parameter: Parameter,
     devices: Mapping[str, Device],
     instruments: Mapping[str, str],
 ) -> Carried | None:
     """What the mean of these values of one parameter and condition carries.
 
-    rows: of `RESULT_COLUMNS`, n of them. instruments: which instrument measured each wafer; wafers
-    that are not in it share one. None without a value, or where a value has no stated u.
+    rows: columns of `RESULT_COLUMNS`, n of each. instruments: which instrument measured each wafer;
+    wafers that are not in it share one. None without a value, or where a value has no stated u.
     """
-    if rows.empty or rows["u"].isna().any():
+    n = count_of(rows)
+    if not n or np.isnan(rows["u"]).any():
         return None
-    weight = 1.0 / len(rows)
+    weight = 1.0 / n
     common: dict[tuple[str, Hashable], float] = {}
-    for kind, u, labels in _shared(rows, parameter, devices[parameter.device], instruments):
-        code, names = pd.factorize(labels)
+    for kind, u, code, names in _shared(rows, parameter, devices[parameter.device], instruments):
         for name, total in zip(names, np.bincount(code, u), strict=True):
             if total > 0:
                 common[kind, name] = weight * float(total)
@@ -127,19 +127,27 @@ def carried_by_mean(
     return Carried(common, float(np.nansum(own**2)) * weight**2)
 
 
+@dataclass(frozen=True, eq=False)
+class _Labels:
+    """Which of n values share something: codes (n,) of the names."""
+
+    code: npt.NDArray[np.int64]
+    names: tuple[str, ...]
+
+
 def _shared(
-    rows: pd.DataFrame, parameter: Parameter, device: Device, instruments: Mapping[str, str]
-) -> list[tuple[str, FloatArray, Labels]]:
+    rows: Rows, parameter: Parameter, device: Device, instruments: Mapping[str, str]
+) -> list[tuple[str, FloatArray, npt.NDArray[np.int64], tuple[str, ...]]]:
     """Each kind of shared error: its size at each row, and a label of what shares it."""
-    wafer = rows["wafer"].to_numpy(dtype=object).astype(str)
-    everywhere = np.full(len(rows), "")
-    named = rows["calibration"]
-    calibration = np.where(named.isna(), np.char.add("wafer ", wafer), named.astype(str))
+    wafer = _labels(rows["wafer"])
+    everywhere = _Labels(np.zeros(count_of(rows), dtype=np.int64), ("",))
+    calibration = _labels(_calibrations(rows))
     whole, of_calibration = _column(rows, "u_common"), _column(rows, "u_calibration")
     of_calibration = np.where(np.isnan(of_calibration), whole, of_calibration)
     of_dummies = np.sqrt(np.maximum(whole**2 - of_calibration**2, 0.0))
     taken_from = device.deembedding.taken_from if device.deembedding else ""
-    measured_by = np.array([instruments.get(one, "") for one in wafer])
+    of_wafer = np.array([instruments.get(one, "") for one in wafer.names], dtype=object)
+    measured_by = _labels(of_wafer[wafer.code])
     definitions = np.minimum(np.nan_to_num(_column(rows, "u_definitions")), of_calibration)
     parts = [
         (DEFINITIONS, definitions, calibration),
@@ -154,19 +162,31 @@ def _shared(
             if source.common
         ),
     ]
-    return [(kind, np.nan_to_num(u), labels) for kind, u, labels in parts]
+    return [(kind, np.nan_to_num(u), labels.code, labels.names) for kind, u, labels in parts]
 
 
-def _column(rows: pd.DataFrame, name: str) -> FloatArray:
+def _calibrations(rows: Rows) -> npt.NDArray[np.object_]:
+    """The calibration in force of each value; where none is named, the wafer stands for it."""
+    named, wafer = rows["calibration"], rows["wafer"]
+    return np.array(
+        [f"wafer {at}" if one is None else one for one, at in zip(named, wafer, strict=True)],
+        dtype=object,
+    )
+
+
+def _labels(names: npt.NDArray[np.object_]) -> _Labels:
+    code, found = pd.factorize(names)
+    return _Labels(code.astype(np.int64), tuple(str(one) for one in found))
+
+
+def _column(rows: Rows, name: str) -> FloatArray:
     """A part of u; NaN where the rows do not have it."""
-    if name not in rows:
-        return np.full(len(rows), np.nan)
-    return rows[name].to_numpy(dtype=np.float64)
+    return rows[name] if name in rows else np.full(count_of(rows), np.nan)
 
 
 def _declared(
-    rows: pd.DataFrame, parameter: Parameter, sources: tuple[UncertaintySource, ...]
+    rows: Rows, parameter: Parameter, sources: tuple[UncertaintySource, ...]
 ) -> FloatArray:
     """What these of the parameter's declared sources say of each value."""
     part = parameter.model_copy(update={"uncertainty": sources})
-    return standard_uncertainty(part, rows["value"].to_numpy(dtype=np.float64))
+    return standard_uncertainty(part, rows["value"])

@@ -1,4 +1,8 @@
-"""One verification event: each of its structures judged, and what that says of the calibration."""
+"""One verification event: each of its structures judged, and what that says of the calibration.
+
+What a rule neither accepts nor refuses, on either side of a limit, makes a verification not proven:
+it neither closes its calibration nor takes standing from a value.
+"""
 
 from collections.abc import Mapping, Sequence
 
@@ -7,7 +11,8 @@ from sitegen.compute.candidates import candidates
 from sitegen.compute.clocks import reference_time
 from sitegen.compute.structure_judgement import judge_structure, worst_of
 from sitegen.model import verification as records
-from sitegen.model.campaign import Decision, Instrument
+from sitegen.model.campaign import Instrument
+from sitegen.model.decision import RULE_TEXTS, Decision
 from sitegen.model.event_results import Judged, StructureResult, VerificationResult
 from sitegen.model.loaded import LoadedStructure, LoadedVerification
 from sitegen.model.station_state import differences
@@ -54,19 +59,28 @@ def rule_in_words(decision: Decision, stated: bool) -> str:
     simple = (
         "a deviation passes where it does not exceed its limit, and its uncertainty is left out"
     )
+    title = RULE_TEXTS[decision.rule].title
     if decision.rule == "simple":
         return f"Simple acceptance: {simple}."
     if not stated:
         return (
-            "Simple acceptance in place of guarded acceptance, because no uncertainty of the"
-            f" corrected sweeps is stated: {simple}."
+            f"Simple acceptance in place of {title[0].lower()}{title[1:]}, because no uncertainty"
+            f" of the corrected sweeps is stated: {simple}."
         )
-    return (
-        "Guarded acceptance (JCGM 106:2012): a deviation passes where it and its guard band"
+    factors = (
         f" w = r·k·u, with r = {decision.guard_factor:g} and k = {decision.coverage_factor:g},"
-        " together do not exceed the limit, fails where it exceeds the limit by itself, and is not"
-        " proven between; limits are exact."
     )
+    together = f"a deviation passes where it and its guard band{factors} together do not exceed"
+    how = {
+        "guarded": f"(JCGM 106:2012): {together} the limit, fails where it exceeds the limit by"
+        " itself, and is not proven between",
+        "guarded rejection": "(JCGM 106:2012): a deviation passes where it does not exceed the"
+        f" limit, fails where it exceeds the limit by more than its guard band{factors} and is not"
+        " proven between",
+        "non-binary": f"(ILAC-G8:09/2019): {together} the limit, fails where it exceeds the limit"
+        " by more than its guard band, and is not proven between",
+    }
+    return f"{title} {how[decision.rule]}; limits are exact."
 
 
 def _states_uncertainty(calibration: SolvedCalibration | None) -> bool:

@@ -4,6 +4,7 @@ from collections import Counter
 
 import pandas as pd
 
+from sitegen.compute.conformity_of_wafers import wafer_verdict
 from sitegen.compute.handover import typical_die
 from sitegen.compute.joint_statistics import quantities_by_die
 from sitegen.compute.population import summarise_results
@@ -20,7 +21,11 @@ def summary_of(
     counted = dies[dies["planned"] | (dies["measured"] > 0)]
     outcomes: dict[str, int] = {word: int((counted["outcome"] == word).sum()) for word in OUTCOMES}
     assessable = int(counted["judged"].sum())
-    interval = wilson(outcomes["within"], assessable)
+    conforming = int(counted["conforming"].sum())
+    interval = wilson(conforming, assessable)
+    word, why = wafer_verdict(conforming, assessable, setting.campaign.verdict)
+    if record.only_for_study:
+        word, why = "no limits", "measured for a study only"
     measured = results[results["outcome"] != "not measured"]
     counting = measured[measured["counts"].astype(bool)]
     without = counting[counting["standing"] == "without standing"]
@@ -33,7 +38,7 @@ def summary_of(
         planned=int(dies["planned"].sum()),
         measured=int((dies["measured"] > 0).sum()),
         outcomes=outcomes,
-        conforming=outcomes["within"],
+        conforming=conforming,
         assessable=assessable,
         outside_besides=int((~counted["judged"] & (counted["outcome"] == "outside")).sum()),
         yield_lower=None if interval is None else interval.lower,
@@ -56,6 +61,8 @@ def summary_of(
         parameters=summarise_results(results, setting.campaign, record.id),
         started=record.started,
         finished=record.finished,
+        verdict=word,
+        verdict_reason=why,
     )
 
 

@@ -7,6 +7,8 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from sitegen.model.base import Identifier, Instant, NotNegative, Positive, Record, Text
+from sitegen.model.decision import Decision, Prior, Verdict
+from sitegen.model.declared_statistics import Pair, Reticle, Split, Study
 from sitegen.model.device import Device, Die
 from sitegen.model.extraction import Curve, FromCurve, FromSweep, Handover
 from sitegen.model.trust import Agreement, ContactCheck, Control
@@ -184,6 +186,9 @@ class Layout(Record):
         description="its centre above the wafer's centre, in millimetres"
     )
     edge_exclusion_mm: NotNegative
+    reticle: Reticle | None = Field(
+        default=None, description="dies of one exposure; without it no effect of it is looked for"
+    )
 
 
 class Condition(Record):
@@ -263,7 +268,18 @@ class Parameter(Record):
     )
     distribution: Literal["normal", "log-normal"] = Field(
         default="normal",
-        description="what its values are taken to follow where some lie below the floor",
+        description="what its values are taken to follow: for censored values, tolerance intervals"
+        " and capability",
+    )
+    decision: Decision | None = Field(
+        default=None, description="its own decision rule, instead of the campaign's"
+    )
+    prior: Prior | None = Field(
+        default=None, description="the process as known beforehand; risks are stated with it only"
+    )
+    equivalence_margin: Positive | None = Field(
+        default=None,
+        description="wafers and splits whose means differ by less, in its unit, are equivalent",
     )
 
     @model_validator(mode="after")
@@ -279,16 +295,6 @@ class Parameter(Record):
         if self.from_curve is not None and self.kind != "dc":
             raise ValueError("a parameter with 'from_curve' must be of kind 'dc'")
         return self
-
-
-class Decision(Record):
-    """The rule by which values are judged against their limits."""
-
-    rule: Literal["simple", "guarded"] = Field(
-        description="simple: the value itself; guarded: the value moved in by the guard band w = rU"
-    )
-    coverage_factor: Positive = Field(default=2.0, description="k of the expanded uncertainty U=ku")
-    guard_factor: Positive = Field(default=1.0, description="r of the guard band w = rU")
 
 
 class Touchdowns(Record):
@@ -343,5 +349,15 @@ class CampaignRecord(Record):
         default=None, description="which dies' sweeps go to the design team"
     )
     decision: Decision
+    verdict: Verdict = Verdict()
+    pairs: tuple[Pair, ...] = Field(
+        default=(), description="parameters drawn against each other, die by die"
+    )
+    splits: tuple[Split, ...] = Field(
+        default=(), description="wafers processed alike, compared with each other split"
+    )
+    studies: tuple[Study, ...] = Field(
+        default=(), description="wafers measured again by other operators or on other stations"
+    )
     touchdowns: Touchdowns
     plan: Plan = Plan()

@@ -55,12 +55,36 @@ RESULT_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ),
     ("lower", pa.float64(), "lower specification limit"),
     ("upper", pa.float64(), "upper specification limit"),
-    ("acceptance_lower", pa.float64(), "lower acceptance limit under the decision rule"),
-    ("acceptance_upper", pa.float64(), "upper acceptance limit under the decision rule"),
+    (
+        "acceptance_lower",
+        pa.float64(),
+        "lower acceptance limit under the decision rule: drawn in by the guard band, under guarded"
+        " rejection drawn out; under a non-binary rule that of 'within'",
+    ),
+    ("acceptance_upper", pa.float64(), "upper acceptance limit, likewise"),
+    ("decision_rule", pa.string(), "simple, guarded, guarded rejection, non-binary"),
+    ("guard_band", pa.float64(), "w = r k u; null: the rule has none, or u is not stated"),
+    (
+        "uncertainty_share",
+        pa.float64(),
+        "expanded uncertainty divided by upper less lower limit; null for one limit alone",
+    ),
+    (
+        "probability_of_conformity",
+        pa.float64(),
+        "that the measurand lies between its limits, from value and u alone; null: no u, no limits,"
+        " or no single value",
+    ),
+    (
+        "probability_with_prior",
+        pa.float64(),
+        "the same with the parameter's declared prior: 1 less it is the specific consumer's risk of"
+        " an accepted value, itself the specific producer's risk of one not accepted",
+    ),
     (
         "outcome",
         pa.string(),
-        "within, not proven, outside, not assessable, not measured, no limits",
+        "within, not proven, not refuted, outside, not assessable, not measured, no limits",
     ),
     ("outcome_reason", pa.string(), "why it is not assessable or has no value"),
     ("standing", pa.string(), "stands, not closed, without standing"),
@@ -103,12 +127,24 @@ DIE_COLUMNS: tuple[tuple[str, pa.DataType, str], ...] = (
     ("planned", pa.bool_(), "true: the plan asks for this die"),
     ("outcome", pa.string(), "verdict of the die over all its parameters with limits"),
     ("judged", pa.bool_(), "true: every planned value with limits is judged; part of the yield"),
+    (
+        "conforming",
+        pa.bool_(),
+        "true: judged, and every value with limits has an outcome that a conforming die may have",
+    ),
     ("reason", pa.string(), "what decided the verdict"),
     ("measured", pa.int32(), "values that count"),
     ("missing", pa.int32(), "values that the plan asks for and that are not there"),
     ("outside", pa.int32(), "values with standing outside their limits"),
-    ("not_proven", pa.int32(), "values with standing inside the guard band"),
+    ("not_proven", pa.int32(), "values with standing between their limits, in a guard band"),
+    ("not_refuted", pa.int32(), "values with standing beyond a limit, in a guard band"),
     ("without_standing", pa.int32(), "values without standing"),
     ("not_closed", pa.int32(), "values whose last verification is not followed by a passed one"),
+    (
+        "verdict_depends_on_touchdown",
+        pa.bool_(),
+        "true: another rule of choice between touchdowns gives the die another verdict",
+    ),
+    ("other_verdicts", pa.string(), "those verdicts: 'first: outside; mean: not proven'"),
 )
 """Columns of data/dies: one row a die of each wafer."""

@@ -9,6 +9,8 @@ import pyarrow as pa
 
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.campaign_statistics import CampaignStatistics
+from sitegen.model.concerned_results import ConcernedDies
 from sitegen.model.device_results import (
     SWEEP_QUALITY_SCHEMA,
     TOUCHDOWN_RESULT_SCHEMA,
@@ -24,12 +26,16 @@ from sitegen.model.followed_results import StationFollowed
 from sitegen.model.loaded import VALUE_SCHEMA, Note, SourceFile
 from sitegen.model.wafer import WaferRecord
 from sitegen.model.wafer_means import WaferDifference, WaferMean
+from sitegen.model.yield_results import VerdictWord
 from sitegen.problems import Fault, Finding
 
-Outcome = Literal["within", "not proven", "outside", "not assessable", "not measured", "no limits"]
+Outcome = Literal[
+    "within", "not proven", "not refuted", "outside", "not assessable", "not measured", "no limits"
+]
 OUTCOMES: tuple[Outcome, ...] = (
     "within",
     "not proven",
+    "not refuted",
     "outside",
     "not assessable",
     "not measured",
@@ -180,13 +186,16 @@ class WaferSummary:
     missing: Mapping[str, int]
     """Planned values that were not measured, by parameter, those of untouched dies included."""
     touchdown_changes: int
-    """Verdicts that the rule of choice between touchdowns decides."""
+    """Outcomes of values that the rule of choice between touchdowns decides."""
     touchdowns_that_matter: tuple[str, ...]
     """Where they are: 'RON on die (1, 1)'."""
     typical_die: tuple[int, int] | None
     parameters: tuple[ParameterResult, ...]
     started: datetime
     finished: datetime
+    verdict: VerdictWord = "no limits"
+    """Whether the wafer conforms by the declared logic."""
+    verdict_reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -324,6 +333,10 @@ class CampaignResults:
     differences: tuple[WaferDifference, ...] = ()
     followed: tuple[StationFollowed, ...] = ()
     """What each station's events say over time, by station in the campaign's order."""
+    statistics: CampaignStatistics | None = None
+    """None: not computed."""
+    concerned: tuple[ConcernedDies, ...] = ()
+    """Values that ask for a look, by parameter and condition."""
 
 
 @dataclass(frozen=True)

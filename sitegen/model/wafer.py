@@ -85,6 +85,11 @@ class WaferRecord(Record):
     by: Text
     started: Instant
     finished: Instant
+    only_for_study: bool = Field(
+        default=False,
+        description="true: measured for a study of campaign.toml only; it takes no part in yields"
+        " and in the statistics of the campaign",
+    )
     ambient_c: float = Field(description="ambient temperature where a row states none, in °C")
     substrate_c: float | None = Field(
         default=None, description="contact substrate's temperature where a row states none, in °C"

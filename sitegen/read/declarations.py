@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from sitegen.model.campaign import Accuracy, CampaignRecord, Floor, Parameter, Station
 from sitegen.read.declared_devices import check_devices
 from sitegen.read.declared_extraction import check_curves, check_extraction
+from sitegen.read.declared_statistics import check_statistics
 from sitegen.read.declared_trust import check_trust
 from sitegen.read.files import Intake
 from sitegen.read.references import CAMPAIGN_FILE, check_unique, is_known
@@ -52,6 +53,7 @@ def check_declarations(intake: Intake, record: CampaignRecord) -> None:
     check_curves(intake, record)
     check_extraction(intake, record)
     check_trust(intake, record)
+    check_statistics(intake, record)
     _check_plan(intake, record)
 
 

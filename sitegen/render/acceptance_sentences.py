@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from sitegen import addresses
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import Decision, Rule
 from sitegen.model.event_results import AcceptanceResult, Judged, PerformanceResult
 from sitegen.render import sentences
 from sitegen.render.marks import marked
@@ -165,15 +165,21 @@ def _farthest(result: AcceptanceResult) -> Sentences:
     )
 
 
+MET: Mapping[Rule, str] = {
+    "simple": "a figure is met where it does not exceed its limit, whatever its uncertainty",
+    "guarded": "a figure is met where with its guard band it does not exceed its limit, missed"
+    " where it alone exceeds the limit, and not proven between the two",
+    "guarded rejection": "a figure is met where it does not exceed its limit, missed where it"
+    " exceeds it by more than its guard band, and not proven between the two",
+    "non-binary": "a figure is met where with its guard band it does not exceed its limit, missed"
+    " where it exceeds it by more than its guard band, and not proven between the two",
+}
+"""When a declared figure is met, by rule."""
+
+
 def rule(decision: Decision, href: str) -> Markup:
     """The decision rule as a sentence. href: its text on the method page."""
-    how = (
-        "a figure is met where it does not exceed its limit, whatever its uncertainty"
-        if decision.rule == "simple"
-        else "a figure is met where with its guard band it does not exceed its limit, missed where"
-        " it alone exceeds the limit, and not proven between the two"
-    )
-    return Markup("Decided by {}: {}.").format(sentences.rule(decision, href), how)
+    return Markup("Decided by {}: {}.").format(sentences.rule(decision, href), MET[decision.rule])
 
 
 def accepted(

@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import CampaignResults, Drawing, WaferSummary
+from sitegen.model.results import CampaignResults, Drawing
 from sitegen.render import (
     acceptance_sentences,
     campaign_events,
+    campaign_yields,
     estimators,
+    rule_sentences,
     sentences,
     summaries,
+    yield_sentences,
 )
 from sitegen.render import cautions as caution_rules
 from sitegen.render.environment import render
@@ -26,7 +29,6 @@ from sitegen.render.phrases import (
     figure_of,
     link,
     number_of,
-    percent,
     several,
 )
 from sitegen.render.pieces import (
@@ -41,6 +43,7 @@ from sitegen.render.pieces import (
     NoteText,
     Row,
     Table,
+    Text,
 )
 from sitegen.render.shell import shell
 
@@ -61,6 +64,10 @@ class CampaignView:
     cautions: tuple[Caution, ...]
     wafers: Table | None
     """None where no wafer is planned or measured: the record is about stations then."""
+    yields: tuple[Text, ...]
+    """By which rules wafers conform, what touchdowns decide, how wafers differ."""
+    limiting: Table | None
+    """Parameters that take dies; None where none does."""
     maps: tuple[Figure, ...]
     evidence: tuple[InlineFigure, ...]
     """One line of time for each station."""
@@ -104,6 +111,7 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
     """What the campaign's page shows."""
     record = results.context.record
     findings = in_order(results.findings)
+    statistics = results.statistics
     return CampaignView(
         title=record.campaign.title,
         lead=_lead(results),
@@ -116,7 +124,11 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
             record.conditions,
             [each for wafer in results.wafer_records for each in wafer.thermal],
         ),
-        wafers=_wafers(results) if _about_wafers(results) else None,
+        wafers=campaign_yields.wafers(results) if _about_wafers(results) else None,
+        yields=campaign_yields.details(statistics.yields, record.verdict)
+        if statistics and results.wafers
+        else (),
+        limiting=campaign_yields.limiting(results),
         maps=_maps(results, drawings),
         evidence=_evidence(results, drawings),
         stations=campaign_events.stations(results),
@@ -154,14 +166,16 @@ def _about_wafers(results: CampaignResults) -> bool:
 def _lead(results: CampaignResults) -> tuple[Markup, ...]:
     decided = _decided(results)
     wafers = [(wafer, addresses.wafer(wafer.wafer)) for wafer in results.wafers]
-    names = {station.id: station.name for station in results.context.record.stations}
+    record = results.context.record
+    names = {station.id: station.name for station in record.stations}
     first = (
-        sentences.campaign_dies(wafers, decided)
+        sentences.campaign_dies(wafers, decided, yield_sentences.met(record.verdict.conforming))
         if _about_wafers(results)
         else sentences.campaign_stations(list(names.values()))
     )
     return (
         *first,
+        *(campaign_yields.lead(results.statistics.yields) if results.statistics else ()),
         *sentences.standing(wafers),
         *acceptance_sentences.accepted(
             [(each, addresses.acceptance(each.record.id)) for each in results.acceptances], names
@@ -175,60 +189,7 @@ def _lead(results: CampaignResults) -> tuple[Markup, ...]:
 
 
 def _decided(results: CampaignResults) -> Markup:
-    return sentences.rule(results.context.record.decision, f"{addresses.METHOD}#decision")
-
-
-def _wafers(results: CampaignResults) -> Table:
-    outcomes = summaries.seen([wafer.outcomes for wafer in results.wafers])
-    return Table(
-        id="wafers",
-        caption="Dies of each wafer by verdict. The yield is the share of dies that are within"
-        " among those whose every planned value with limits is judged; dies outside besides lie"
-        " outside by what was judged and are no part of it. Its 95 % interval (Wilson) describes"
-        " these dies and no other wafer.",
-        columns=(
-            Column("Wafer"),
-            Column("Planned", True),
-            Column("Measured", True),
-            *summaries.outcome_columns(outcomes),
-            Column("Judged in full", True),
-            Column("Outside besides", True),
-            Column("Yield", True),
-            Column("95 % interval", True),
-            Column("Values", True),
-            Column("Without standing", True),
-            Column("Not closed", True),
-            Column("Of these never verified", True),
-        ),
-        rows=tuple(_wafer_row(wafer, outcomes) for wafer in results.wafers),
-        empty="No wafer has been measured.",
-    )
-
-
-def _wafer_row(wafer: WaferSummary, outcomes: tuple[str, ...]) -> Row:
-    def count(number: int) -> Cell:
-        return Cell(number_of(number), str(number), True)
-
-    share = wafer.conforming / wafer.assessable if wafer.assessable else None
-    interval = units.MISSING
-    if wafer.yield_lower is not None and wafer.yield_upper is not None:
-        interval = f"{percent(wafer.yield_lower)} to {percent(wafer.yield_upper)}"
-    return Row(
-        Cell(link(wafer.wafer, addresses.wafer(wafer.wafer))),
-        (
-            count(wafer.planned),
-            count(wafer.measured),
-            *summaries.outcome_cells(wafer.outcomes, outcomes),
-            count(wafer.assessable),
-            count(wafer.outside_besides),
-            Cell(percent(share), "" if share is None else str(share), True),
-            Cell(interval, "", True),
-            count(wafer.values),
-            count(wafer.values_without_standing),
-            count(wafer.values_not_closed),
-            count(wafer.values_never_verified),
-        ),
-    )
+    return rule_sentences.rules(results.context.record, f"{addresses.METHOD}#decision")
 
 
 def _maps(results: CampaignResults, drawings: Mapping[str, Drawing]) -> tuple[Figure, ...]:

@@ -7,7 +7,7 @@ from datetime import datetime
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.render import die_sentences, die_values, downloads, summaries
+from sitegen.render import die_decisions, die_sentences, die_values, downloads, summaries
 from sitegen.render.phrases import die_name, figure_of, stretch, with_unit
 from sitegen.render.pieces import Caution, Fact, Link, Table, Text
 from sitegen.render.tables import there
@@ -24,6 +24,10 @@ class DieView:
     """The verdict with its reason, then what must be known beside it."""
     cautions: tuple[Caution, ...]
     values: Table
+    decided: tuple[Markup, ...]
+    """By which rules, with their clauses; empty where nothing was decided."""
+    decisions: Table | None
+    """What decided each value that counts."""
     contact: tuple[Table, ...]
     """Touchdowns with their contact checks, and bias and power as delivered, where known."""
     traces: tuple[DieTraces, ...]
@@ -52,9 +56,12 @@ def view(shared: Shared, place: int) -> DieView:
             _facts_of_verdict(shared, die, rows),
             shared.decided,
             shared.context.record.touchdowns.counts,
+            shared.context.record.verdict.conforming,
         ),
         cautions=shared.cautions(_conditions(shared, die, rows)),
         values=die_values.table(shared, rows),
+        decided=die_decisions.rules(shared, rows, shared.to(f"{addresses.METHOD}#decision")),
+        decisions=die_decisions.table(shared, rows),
         contact=there(
             shared.touchdowns.get((die.die_x, die.die_y)), die_values.delivered(shared, rows)
         ),
@@ -122,7 +129,7 @@ def _facts_of_verdict(shared: Shared, die: DieRow, rows: Sequence[int]) -> die_s
     stands = [row for row in present if columns["standing"][row] != "without standing"]
     outcomes = {
         outcome: tuple(_told(shared, row) for row in stands if columns["outcome"][row] == outcome)
-        for outcome in ("outside", "not proven", "not assessable")
+        for outcome in ("outside", "not refuted", "not proven", "not assessable")
     }
     reasons = sorted(
         {
@@ -147,6 +154,9 @@ def _facts_of_verdict(shared: Shared, die: DieRow, rows: Sequence[int]) -> die_s
         not_closed=sum(columns["standing"][row] == "not closed" for row in stands),
         repeated=sum(_number(columns["touchdowns"][row]) > 1 for row in counting),
         hinging=_hinging(shared, rows),
+        not_refuted=outcomes["not refuted"],
+        conforming=bool(die.conforming),
+        other_verdicts=die.other_verdicts or "",
     )
 
 

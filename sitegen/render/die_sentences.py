@@ -38,12 +38,39 @@ class DieFacts:
     """Values with more than one touchdown."""
     hinging: tuple[Text, ...]
     """Symbols of the parameters whose outcome another touchdown would have changed."""
+    not_refuted: tuple[Text, ...] = ()
+    """As `outside`."""
+    conforming: bool = False
+    other_verdicts: str = ""
+    """'first: outside; mean: not proven': what other rules of choice would make of the die."""
 
 
-def die(facts: DieFacts, decided: Markup, counts: str) -> Sentences:
-    """The verdict with its reason. counts: which touchdown counts, 'first', 'last' or 'mean'."""
+def die(
+    facts: DieFacts, decided: Markup, counts: str, conforming: Sequence[str] = ("within",)
+) -> Sentences:
+    """The verdict with its reason.
+
+    counts: which touchdown counts, 'first', 'last' or 'mean'; conforming: the outcomes that a
+    conforming die's values may have.
+    """
     verdict = Markup("Die {} {}.").format(facts.name, _verdict(facts, decided))
-    return (verdict, *_beside(facts), *_touchdowns(facts, counts))
+    return (
+        verdict,
+        *_conforming(facts, conforming),
+        *_beside(facts),
+        *_touchdowns(facts, counts),
+    )
+
+
+def _conforming(facts: DieFacts, conforming: Sequence[str]) -> Sentences:
+    """Whether the die conforms, where its verdict alone does not say so."""
+    if facts.outcome not in ("not proven", "not refuted") or tuple(conforming) == ("within",):
+        return ()
+    return (
+        Markup("It {}: values of a conforming die may be {}.").format(
+            "conforms" if facts.conforming else "does not conform", joined(conforming, "or")
+        ),
+    )
 
 
 def _verdict(facts: DieFacts, decided: Markup) -> Text:
@@ -67,6 +94,16 @@ def _verdict(facts: DieFacts, decided: Markup) -> Text:
             "lies" if len(facts.outside) == 1 else "lie",
             "its" if len(facts.outside) == 1 else "their",
             _some(facts.outside),
+        )
+    if facts.outcome == "not refuted" and facts.not_refuted:
+        return Markup(
+            "is <strong>not refuted</strong> under {}: {} {} beyond a limit by no more than the"
+            " guard band ({})"
+        ).format(
+            decided,
+            counted(len(facts.not_refuted), "value"),
+            "lies" if len(facts.not_refuted) == 1 else "lie",
+            _some(facts.not_refuted),
         )
     if facts.outcome == "not proven" and facts.not_proven:
         return Markup(
@@ -144,4 +181,19 @@ def _touchdowns(facts: DieFacts, counts: str) -> Sentences:
             rule,
             hinging if facts.hinging else "",
         ),
+        *_other_verdicts(facts.other_verdicts),
     )
+
+
+def _other_verdicts(told: str) -> Sentences:
+    """'Were it the first one, the die would be outside; were it the mean, not proven.'"""
+    which = {"first": "the first one", "last": "the last one", "mean": "the mean"}
+    rules: dict[str, list[str]] = {}
+    for one in told.split("; ") if told else ():
+        rule, verdict = one.split(": ")
+        rules.setdefault(verdict, []).append(which[rule])
+    each = [(joined(names, "or"), verdict) for verdict, names in rules.items()]
+    if not each:
+        return ()
+    more = [Markup("; were it {}, {}").format(names, verdict) for names, verdict in each[1:]]
+    return (Markup("Were it {}, the die would be {}{}.").format(*each[0], Markup("").join(more)),)

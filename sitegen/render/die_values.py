@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from sitegen import units
+from sitegen.render.die_decisions import decision_of, share_text
 from sitegen.render.marks import marked, rank
 from sitegen.render.phrases import figure_of, plain, stated, why
 from sitegen.render.pieces import Cell, Column, Row, Table
@@ -28,11 +29,10 @@ def table(shared: Shared, rows: Sequence[int]) -> Table:
         Column("Standing"),
         Column("Evidence"),
     ]
-    decision = shared.context.record.decision
-    caption = (
-        f"Every value of this die. U = ku with k = {figure_of(decision.coverage_factor)}."
-        " The full numbers are in the data."
-    )
+    record = shared.context.record
+    factors = {(one.decision or record.decision).coverage_factor for one in record.parameters}
+    k = f"k = {figure_of(next(iter(factors)))}" if len(factors) == 1 else "the k of its rule"
+    caption = f"Every value of this die. U = ku with {k}. The full numbers are in the data."
     return Table(
         id="values",
         caption=caption,
@@ -56,7 +56,7 @@ def _value_row(shared: Shared, row: int) -> Row:
         kind.unit_cell,
         kind.limits_cell,
         Cell(shared.bars.get(row, "")),
-        _outcome_cell(columns, row, counts),
+        _outcome_cell(shared, row, kind),
         _standing_cell(shared, row),
         shared.evidence_cell(row),
     ]
@@ -98,11 +98,16 @@ def _value_cell(columns: Columns, row: int, kind: Kind) -> Cell:
     return Cell(shown, plain(value), True)
 
 
-def _outcome_cell(columns: Columns, row: int, counts: bool) -> Cell:
+def _outcome_cell(shared: Shared, row: int, kind: Kind) -> Cell:
+    columns = shared.columns
     outcome, reason = str(columns["outcome"][row]), columns["outcome_reason"][row]
     text = marked(outcome)
     if reason:
-        text = text + Markup(' <span class="why">{}</span>').format(reason)
+        share = as_float(columns["uncertainty_share"][row])
+        bound = decision_of(kind.parameter, shared.context.record).uncertainty_share_max
+        exceeds = bound is not None and share is not None and share > bound
+        here = f" (here {share_text(share)})" if exceeds else ""
+        text = text + Markup(' <span class="why">{}{}</span>').format(reason, here)
     return Cell(text, rank(outcome))
 
 

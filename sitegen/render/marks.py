@@ -7,6 +7,7 @@ from markupsafe import Markup
 WORDS = {
     "within": "within",
     "not proven": "not-proven",
+    "not refuted": "not-refuted",
     "outside": "outside",
     "not assessable": "not-assessable",
     "not measured": "not-measured",
@@ -38,7 +39,15 @@ WORDS = {
 }
 """Word of a verdict or a standing -> name of its mark (templates/parts/marks.html)."""
 
-SORTED = ("outside", "not assessable", "not proven", "within", "no limits", "not measured")
+SORTED = (
+    "outside",
+    "not assessable",
+    "not refuted",
+    "not proven",
+    "within",
+    "no limits",
+    "not measured",
+)
 """Outcomes as a table sorts them: what needs a reader first."""
 
 

@@ -7,22 +7,26 @@ from markupsafe import Markup
 from sitegen import addresses, units
 from sitegen.model.curve_figures import CURVE_FIGURE_FORMULAS, CURVE_FIGURE_UNITS
 from sitegen.model.figures import FIGURE_TEXTS, Place
-from sitegen.model.results import OUTCOMES, REASONS, STANDINGS, CampaignResults
-from sitegen.render import sentences
+from sitegen.model.results import OUTCOMES, REASONS, STANDINGS, CampaignResults, Drawing
 from sitegen.render.cautions import COLD_C, HAZARDOUS_DC_V, HAZARDOUS_WET_DC_V, HOT_C
 from sitegen.render.environment import render
+from sitegen.render.figures import figure
 from sitegen.render.formulas import formula_text
 from sitegen.render.marks import marked
+from sitegen.render.method_decisions import DecisionTexts, decision_texts
 from sitegen.render.page import Page
 from sitegen.render.phrases import capital, figure_of
-from sitegen.render.pieces import Fact
+from sitegen.render.pieces import Fact, Figure
 from sitegen.render.shell import shell
 
 MEANINGS = {
     "within": "The value is accepted under the rule.",
     "not proven": "The value lies between its limits, inside a guard band: conformity is neither"
     " shown nor refuted.",
-    "outside": "The value lies beyond a limit.",
+    "not refuted": "The value lies beyond a limit, inside a guard band: nonconformity is not"
+    " proven.",
+    "outside": "The value lies beyond a limit, under a rule that guards rejection by more than the"
+    " guard band.",
     "not assessable": "The rule cannot be applied, or no number could be determined; the reason"
     " stands beside the outcome.",
     "not measured": "The plan asks for the value, and it was not taken.",
@@ -43,16 +47,18 @@ PLACES: dict[tuple[Place, ...], str] = {
 """Where a figure of a sweep can be taken."""
 
 
+YIELD_COVERAGE = (
+    "In how many of 100 samples the two intervals hold the true share, by exact enumeration."
+)
+
+
 @dataclass(frozen=True, slots=True)
 class MethodView:
     """Contract of templates/method.html."""
 
     title: str
-    decided: Markup
-    """The rule in use: 'the guarded rule (w = U, k = 2)'."""
-    guarded: bool
+    decisions: DecisionTexts
     coverage_factor: str
-    guard_factor: str
     outcomes: tuple[Fact, ...]
     standings: tuple[Fact, ...]
     reasons: tuple[Fact, ...]
@@ -68,25 +74,25 @@ class MethodView:
     cold_c: str
     hazardous_dc_v: str
     hazardous_wet_dc_v: str
+    coverage: tuple[Figure, ...]
+    """How often the interval of a wafer's yield holds the truth, drawn."""
     version: str
 
 
-def method_page(results: CampaignResults) -> Page:
-    """The method page."""
+def method_page(results: CampaignResults, coverage: tuple[Drawing, ...] = ()) -> Page:
+    """The method page. coverage: how often intervals of a yield hold the truth."""
     around = shell(results.context.record, addresses.METHOD, "Method")
-    return Page(addresses.METHOD, render("method", view(results), around))
+    return Page(addresses.METHOD, render("method", view(results, coverage), around))
 
 
-def view(results: CampaignResults) -> MethodView:
+def view(results: CampaignResults, coverage: tuple[Drawing, ...] = ()) -> MethodView:
     """What the method page shows of this campaign's own choices; the rest is its text."""
     record = results.context.record
     bound = record.touchdowns.contact_resistance_max_ohm
     return MethodView(
         title="Method",
-        decided=sentences.rule(record.decision, "#decision"),
-        guarded=record.decision.rule == "guarded",
+        decisions=decision_texts(record),
         coverage_factor=figure_of(record.decision.coverage_factor),
-        guard_factor=figure_of(record.decision.guard_factor),
         outcomes=tuple(Fact(marked(word), MEANINGS[word]) for word in OUTCOMES),
         standings=tuple(Fact(marked(word), MEANINGS[word]) for word in STANDINGS),
         reasons=tuple(Fact(capital(reason), text) for reason, text in REASONS.items()),
@@ -106,6 +112,7 @@ def view(results: CampaignResults) -> MethodView:
         cold_c=figure_of(COLD_C),
         hazardous_dc_v=figure_of(HAZARDOUS_DC_V),
         hazardous_wet_dc_v=figure_of(HAZARDOUS_WET_DC_V),
+        coverage=tuple(figure(one, addresses.METHOD, YIELD_COVERAGE) for one in coverage),
         version=results.context.version,
     )
 

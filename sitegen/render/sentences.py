@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import RULE_TEXTS, Decision
 from sitegen.model.event_results import CalibrationResult, VerificationResult
 from sitegen.model.results import WaferSummary
 from sitegen.problems import Finding
@@ -20,23 +20,43 @@ from sitegen.render.phrases import (
     joined,
     link,
     number_of,
-    percent,
     several,
     spelled,
 )
 from sitegen.render.pieces import Text
+from sitegen.render.yield_sentences import (
+    AS_IF,
+    DIES,
+    MEET,
+    Verbs,
+    conforming_of,
+    judged_share,
+    nothing_in_full,
+    outside_besides,
+    wafer_verdict,
+    yield_of,
+)
 
 Sentences = tuple[Markup, ...]
 
 
 def rule(decision: Decision, href: str) -> Markup:
     """'the guarded rule (w = U, k = 2)', linked to its text."""
-    if decision.rule == "simple":
-        return Markup('the <a href="{}">simple rule</a>').format(href)
     ratio = "" if decision.guard_factor == 1 else f"{figure_of(decision.guard_factor)} "
-    return Markup('the <a href="{}">guarded rule</a> (w = {}U, k = {})').format(
-        href, ratio, figure_of(decision.coverage_factor)
+    bound = decision.uncertainty_share_max
+    factors = [
+        "" if decision.rule == "simple" else f"w = {ratio}U",
+        "" if decision.rule == "simple" and bound is None else _k(decision),
+        "" if bound is None else f"U at most {figure_of(100 * bound)} % of the tolerance",
+    ]
+    told = ", ".join(one for one in factors if one)
+    return Markup('the <a href="{}">{}</a>{}').format(
+        href, RULE_TEXTS[decision.rule].name, f" ({told})" if told else ""
     )
+
+
+def _k(decision: Decision) -> str:
+    return f"k = {figure_of(decision.coverage_factor)}"
 
 
 def be(number: int) -> str:
@@ -68,35 +88,11 @@ def dies_measured(planned: int, measured: int) -> str:
     return f"{number_of(measured)} of {number_of(planned)} planned dies {_was(measured)} measured"
 
 
-def _conforming(summary: WaferSummary) -> str:
-    """'82 of 88'."""
-    if summary.assessable == 0:
-        return "(none judged in full)"
-    return f"{number_of(summary.conforming)} of {number_of(summary.assessable)}"
-
-
-def _outside_besides(number: int, more: bool) -> str:
-    """'; 3 more lie outside by what was judged'; empty for none."""
-    if number == 0:
-        return ""
-    noun = "more" if more else "die" if number == 1 else "dies"
-    verb = "lies" if number == 1 else "lie"
-    return f"; {number_of(number)} {noun} {verb} outside by what was judged"
-
-
-def _nothing_in_full(wafers: Sequence[WaferSummary], decided: Markup) -> Markup:
-    """What is said where no die has all of its values judged."""
-    outcomes = {word for wafer in wafers for word, count in wafer.outcomes.items() if count}
-    if "no limits" in outcomes and not outcomes - {"no limits", "not measured"}:
-        return Markup("No die is judged: nothing that was measured has limits.")
-    besides = sum(wafer.outside_besides for wafer in wafers)
-    return Markup("On no die could every value with limits be judged under {}{}.").format(
-        decided, _outside_besides(besides, more=False)
-    )
-
-
-def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -> Sentences:
-    """Where the campaign stands. wafers: each with its address; decided: from `rule`."""
+def campaign_dies(
+    wafers: Sequence[tuple[WaferSummary, str]], decided: Markup, verbs: Verbs | None = None
+) -> Sentences:
+    """Where the campaign stands. wafers: each with its address; decided: from `rule`; verbs: what
+    conforming dies do, from `met`."""
     if not wafers:
         return (Markup("No wafer of this campaign has been measured."),)
     planned = sum(summary.planned for summary, _ in wafers)
@@ -108,21 +104,24 @@ def campaign_dies(wafers: Sequence[tuple[WaferSummary, str]], decided: Markup) -
         return (first,)
     assessable = sum(summary.assessable for summary, _ in wafers)
     if assessable == 0:
-        return (first, _nothing_in_full([summary for summary, _ in wafers], decided))
+        return (first, nothing_in_full([summary for summary, _ in wafers], decided))
     conforming = sum(summary.conforming for summary, _ in wafers)
     besides = sum(summary.outside_besides for summary, _ in wafers)
     each = joined(
         [
-            Markup("{} {}").format(link(summary.wafer, href), _conforming(summary))
+            Markup("{} {}").format(link(summary.wafer, href), conforming_of(summary))
             for summary, href in wafers[:MOST_NAMED]
         ]
     )
+    several = len(wafers) > 1
     second = Markup("{} under {}{}{}.").format(
-        capital(judged_share(conforming, assessable, DIES, MEET)),
+        capital(judged_share(conforming, assessable, DIES, verbs or MEET)),
         decided,
-        Markup(": {}{}").format(each, _more(len(wafers))) if len(wafers) > 1 else "",
-        _outside_besides(besides, more=True),
+        Markup(": {}{}").format(each, _more(len(wafers))) if several else yield_of(wafers[0][0]),
+        outside_besides(besides, more=True),
     )
+    if several:
+        second += Markup(" The 95 % interval of each wafer's yield {}.").format(AS_IF)
     return (first, second)
 
 
@@ -134,25 +133,8 @@ def campaign_stations(names: Sequence[str]) -> Sentences:
     )
 
 
-def judged_share(part: int, whole: int, nouns: tuple[str, str], verbs: tuple[str, str, str]) -> str:
-    """'none of the 88 dies meets ...', 'all 88 dies meet ...', '82 of the 88 dies meet ...'.
-
-    nouns: of one and of many; verbs: of one, of many, and of the one that does not.
-    """
-    if whole == 1:
-        return f"the one {nouns[0]} {verbs[0] if part else verbs[2]}"
-    if part == 0:
-        return f"none of the {number_of(whole)} {nouns[1]} {verbs[0]}"
-    if part == whole:
-        return f"all {number_of(whole)} {nouns[1]} {verbs[1]}"
-    verb = verbs[0 if part == 1 else 1]
-    return f"{number_of(part)} of the {number_of(whole)} {nouns[1]} {verb}"
-
-
 MOST_NAMED = 6
 """How many wafers, events or stretches a sentence names before it counts the rest."""
-DIES = ("die whose every value could be judged", "dies whose every value could be judged")
-MEET = ("meets every limit", "meet every limit", "does not meet every limit")
 
 
 def standing(wafers: Sequence[tuple[WaferSummary, str]]) -> Sentences:
@@ -311,27 +293,21 @@ def needs(findings: Sequence[Finding], fault_count: int, href: str) -> Sentences
     return tuple(said)
 
 
-def wafer(summary: WaferSummary, decided: Markup) -> Sentences:
-    """How a wafer came out."""
+def wafer(summary: WaferSummary, decided: Markup, verbs: Verbs | None = None) -> Sentences:
+    """How a wafer came out. verbs: what conforming dies do, from `met`."""
     dies = Markup("{}.").format(capital(dies_measured(summary.planned, summary.measured)))
     if summary.measured == 0:
         return (dies,)
     if summary.assessable == 0:
-        judged = _nothing_in_full([summary], decided)
-        return (dies, judged, *standing(((summary, ""),)))
-    share = summary.conforming / summary.assessable
-    interval = Markup("")
-    if summary.yield_lower is not None and summary.yield_upper is not None:
-        interval = Markup(
-            ", a yield of {} (95 % interval {} to {}, which describes these dies)"
-        ).format(percent(share), percent(summary.yield_lower), percent(summary.yield_upper))
+        judged = nothing_in_full([summary], decided)
+        return (dies, judged, *wafer_verdict(summary), *standing(((summary, ""),)))
     judged = Markup("{} under {}{}{}.").format(
-        capital(judged_share(summary.conforming, summary.assessable, DIES, MEET)),
+        capital(judged_share(summary.conforming, summary.assessable, DIES, verbs or MEET)),
         decided,
-        interval,
-        _outside_besides(summary.outside_besides, more=True),
+        yield_of(summary),
+        outside_besides(summary.outside_besides, more=True),
     )
-    return (dies, judged, *standing(((summary, ""),)))
+    return (dies, judged, *wafer_verdict(summary), *standing(((summary, ""),)))
 
 
 def station(

@@ -1,6 +1,7 @@
 """Tables together, and long ones in parts: a longer one is slow to paint and to sort."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from sitegen.render.pieces import Column, Row, Table
 
@@ -34,4 +35,20 @@ def split(
             wide,
         )
         for number, part in enumerate(parts, 1)
+    )
+
+
+def compact(table: Table, blanks: Sequence[str] = ("",)) -> Table:
+    """The table without the columns in which every cell is blank; its first column stays."""
+    kept = [
+        place
+        for place in range(len(table.columns) - 1)
+        if not table.rows or any(row.cells[place].text not in blanks for row in table.rows)
+    ]
+    return replace(
+        table,
+        columns=(table.columns[0], *(table.columns[place + 1] for place in kept)),
+        rows=tuple(
+            replace(row, cells=tuple(row.cells[place] for place in kept)) for row in table.rows
+        ),
     )

@@ -10,7 +10,14 @@ from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignContext, Drawing, WaferResults
 from sitegen.model.wafer import WaferRecord
 from sitegen.render import die as die_page
-from sitegen.render import downloads, sentences, summaries, touchdowns, wafer_tables
+from sitegen.render import (
+    downloads,
+    sentences,
+    summaries,
+    touchdowns,
+    wafer_tables,
+    yield_sentences,
+)
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
@@ -114,7 +121,11 @@ def view(
     verdicts = maps.get("verdicts")
     return WaferView(
         title=f"Wafer {record.id}",
-        lead=sentences.wafer(results.summary, shared.decided),
+        lead=sentences.wafer(
+            results.summary,
+            shared.decided,
+            yield_sentences.met(context.record.verdict.conforming),
+        ),
         findings=tuple(
             [finding_line(finding, home) for finding in in_order(results.findings)]
             + [fault_line(fault) for fault in results.faults]

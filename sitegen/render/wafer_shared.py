@@ -9,7 +9,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import CampaignContext, WaferResults
 from sitegen.model.wafer import WaferRecord
-from sitegen.render import cautions, sentences, touchdowns
+from sitegen.render import cautions, rule_sentences, touchdowns
 from sitegen.render.page import FrameArt
 from sitegen.render.phrases import limits, link
 from sitegen.render.pieces import Caution, Cell
@@ -39,6 +39,12 @@ COLUMNS = (
     "not_reached",
     "lower",
     "upper",
+    "acceptance_lower",
+    "acceptance_upper",
+    "guard_band",
+    "uncertainty_share",
+    "probability_of_conformity",
+    "probability_with_prior",
     "outcome",
     "outcome_reason",
     "standing",
@@ -88,6 +94,9 @@ class DieRow:
     outcome: str
     reason: str
     missing: int
+    conforming: bool
+    other_verdicts: str
+    """'first: outside; mean: not proven' under other rules of choice between touchdowns."""
 
 
 class Shared:
@@ -110,9 +119,7 @@ class Shared:
         self.dies = _die_rows(results)
         self.rows_of = _rows_by_die(self.columns, _order(context.record, self.columns))
         self.traces = TraceMaker(self.wafer, results.traces, frames, context, self.home)
-        self.decided = sentences.rule(
-            context.record.decision, self.to(f"{addresses.METHOD}#decision")
-        )
+        self.decided = rule_sentences.rules(context.record, self.to(f"{addresses.METHOD}#decision"))
         self.kinds = self._kinds()
         self.sites = any(self.columns["site"])
         self.repeated = any(number > 1 for number in self.columns["touchdowns"])

@@ -19,6 +19,7 @@ from sitegen.simulate.scenario import (
 from sitegen.simulate.set_points import SET_POINTS
 from sitegen.simulate.station import Analyser, usual_analyser
 from sitegen.simulate.station_records import CONTACT_RESISTANCE_MAX_OHM, station_record
+from sitegen.simulate.study import study_portion, study_record
 from sitegen.simulate.touchdown_table import CHECKS, PAD_TOUCHDOWNS_MAX
 from sitegen.simulate.touched_wafer import TouchedWafer
 from sitegen.simulate.wafers import wafer_portion
@@ -89,6 +90,11 @@ def campaign_of(scenario: Scenario) -> SimulatedCampaign:
                 partial(_wafer_portion, scenario, number, analyser)
                 for number in range(len(scenario.wafers))
             ),
+            *(
+                partial(study_portion, scenario, study, turn)
+                for study in scenario.studies
+                for turn in range(len(study.turns))
+            ),
         )
     )
 
@@ -104,8 +110,6 @@ def _wafer_portion(scenario: Scenario, number: int, analyser: Analyser) -> Porti
 
 
 def _campaign_portion(scenario: Scenario) -> Portion:
-    grid = scenario.grid
-    planned: object = "all" if grid.complete else [list(die) for die in grid.dies]
     return Portion(
         folder="",
         record_file="campaign.toml",
@@ -118,18 +122,43 @@ def _campaign_portion(scenario: Scenario) -> Portion:
                 "checks": [dict(one) for one in CHECKS],
                 "pad_touchdowns_max": PAD_TOUCHDOWNS_MAX,
             },
-            "layout": grid.record(),
-            "plan": {"wafers": [{"id": plan.id, "dies": planned} for plan in scenario.wafers]},
+            "layout": {**scenario.grid.record(), **_reticle(scenario)},
+            "plan": {"wafers": _planned(scenario)},
             "handover": dict(HANDOVER),
             "stations": [_station(scenario)],
             "conditions": [one.record() for one in SET_POINTS],
             "devices": [dict(one) for one in DEVICES],
             "curves": [dict(one) for one in CURVES],
-            "parameters": [one.record() for one in PARAMETERS],
+            "parameters": [
+                {**one.record(), **scenario.changes.get(one.id, {})} for one in PARAMETERS
+            ],
             **_trust(scenario),
+            **_statistics(scenario),
         },
         notes=scenario.notes,
     )
+
+
+def _planned(scenario: Scenario) -> list[dict[str, object]]:
+    """Every wafer with its dies, those of studies included."""
+    grid = scenario.grid
+    every: object = "all" if grid.complete else [list(die) for die in grid.dies]
+    planned = [(plan.id, every) for plan in scenario.wafers]
+    for study in scenario.studies:
+        planned += [(name, [list(die) for die in study.dies]) for name, _, _ in study.turns]
+    return [{"id": name, "dies": dies} for name, dies in planned]
+
+
+def _reticle(scenario: Scenario) -> dict[str, object]:
+    return {"reticle": scenario.declared["reticle"]} if "reticle" in scenario.declared else {}
+
+
+def _statistics(scenario: Scenario) -> dict[str, object]:
+    """Verdict, pairs, splits and studies, where the scenario has them."""
+    found = {name: said for name, said in scenario.declared.items() if name != "reticle"}
+    if scenario.studies:
+        found["studies"] = [study_record(study) for study in scenario.studies]
+    return found
 
 
 def _station(scenario: Scenario) -> dict[str, object]:

@@ -1,6 +1,6 @@
 """The demonstration campaign: an invented process on three wafers, with planted faults.
 
-Three days at one station. What is planted, and nothing else:
+Four days at one station. What is planted, and nothing else:
 
 - LK7-1: an edge ring of high sheet resistance; the inductor of two dies badly contacted.
 - LK7-2: tables in the prober's own frame; four dies not measured; the cable of port 2 moved in
@@ -9,6 +9,8 @@ Three days at one station. What is planted, and nothing else:
 - LK7-3: one transistor touched twice; the last dies measured after the calibration had expired; a
   leakage between the pads of one capacitor.
 - All wafers: leakage of the capacitor below the floor on many dies; breakdown not reached on some.
+- On the fourth day ten dies of LK7-3 are measured again by three operators, two touchdowns each;
+  the third reads resistances higher by 0.4 %.
 """
 
 from datetime import date, datetime
@@ -35,6 +37,7 @@ from sitegen.simulate.scenario import (
     PoorTouch,
     Retouched,
     Scenario,
+    StudyPlan,
     VerificationPlan,
     WaferPlan,
 )
@@ -98,6 +101,9 @@ def demo_scenario() -> Scenario:
         ),
         controls=_controls(),
         cleaned=(_CLEANED_H,),
+        studies=(_OPERATORS,),
+        declared=_DECLARED,
+        changes=_CHANGES,
         notes={"README.md": README, **CAMPAIGN_NOTES},
     )
 
@@ -158,6 +164,46 @@ def _wafers() -> tuple[WaferPlan, ...]:
         ),
     )
 
+
+_OPERATORS = StudyPlan(
+    id="operators",
+    wafer=2,
+    turns=(
+        ("LK7-3-A", "operator A (invented)", 82.0),
+        ("LK7-3-B", "operator B (invented)", 84.0),
+        ("LK7-3-C", "operator C (invented)", 86.0),
+    ),
+    dies=tuple((x, y) for y in (3, 1, -1, -3, -4) for x in (-2, 2)),
+    parameters=("RON", "RSH"),
+    repeats=2,
+    shift=(0.0, 0.0, 0.004),
+)
+_DECLARED: dict[str, object] = {
+    "verdict": {"wafer_least_share": 0.6, "wafer_by": "lower end"},
+    "reticle": {"columns": 2, "rows": 2, "origin_die": [0, 0]},
+    "pairs": [
+        {"x": "RSH", "x_condition": "sheet", "y": "RON", "y_condition": "lin"},
+        {"x": "GM", "x_condition": "transfer", "y": "FT", "y_condition": "rf"},
+    ],
+    "splits": [
+        {"id": "plain", "name": "recess etched as usual", "wafers": ["LK7-1", "LK7-2"]},
+        {"id": "long-etch", "name": "recess etched 5 % longer", "wafers": ["LK7-3"]},
+    ],
+}
+_CHANGES: dict[str, dict[str, object]] = {
+    "VTH": {
+        "prior": {
+            "mean": -2.60,
+            "standard_deviation": 0.03,
+            "basis": "earlier lots of the same process (invented)",
+        },
+        "equivalence_margin": 0.05,
+    },
+    "RON": {"decision": {"rule": "non-binary"}},
+    "RC": {"decision": {"rule": "guarded rejection", "guard_factor": 1.2}},
+    "RSH": {"decision": {"rule": "simple", "uncertainty_share_max": 0.25}},
+}
+"""Decision rules of their own, a prior, a margin."""
 
 _IDENTITY: dict[str, object] = {
     "id": "LARK-7",

@@ -3,7 +3,8 @@
 CAMPAIGN_NOTES = {
     "notes/scope.md": """# Scope
 
-Three pilot wafers of the invented process *Lark 7*, measured on three days in April 2026.
+Three pilot wafers of the invented process *Lark 7*, measured on three days in April 2026, and ten
+dies of the last one again on the fourth.
 **Everything here is simulated**: no such wafers, instruments or people exist.
 
 | day | wafer | what was done |
@@ -11,6 +12,7 @@ Three pilot wafers of the invented process *Lark 7*, measured on three days in A
 | Tuesday | LK7-1 | every die at 25 °C, then a one-port session, then nine dies at 85 °C |
 | Wednesday | LK7-2 | every die at 25 °C, with a new calibration in between |
 | Thursday | LK7-3 | every die at 25 °C |
+| Friday | LK7-3 | ten dies by three operators, two touchdowns each, for the study `operators` |
 
 The full RF bias was swept on five dies of each wafer only.
 """,
@@ -43,7 +45,8 @@ standards were still under the microscope.
 
 README = """# Lark 7: a simulated campaign
 
-Three wafers of an invented process, measured on three days at an invented station. Nothing in
+Three wafers of an invented process, measured on three days at an invented station, and ten dies of
+one of them once more by three operators on a fourth. Nothing in
 this folder was measured: it comes from the forward model in `sitegen/simulate`, which shares no
 code with what reads, corrects and judges it. What is true lies beside it, in `lark-7-truth`.
 
@@ -84,6 +87,15 @@ ranges' accuracies and the readings give, and the contact's repeatability that i
    lacks its mandatory check. 19 values have lost their standing to these: 10, 4 and 5.
 10. **Values not reached.** BV of 5, 5 and 2 dies of LK7-1, LK7-2 and LK7-3 lies beyond 102 V,
     where the sweep ends.
+11. **An operator who reads high.** In the study `operators`, records LK7-3-A, -B and -C, the third
+    reads RON and RSH higher by 0.4 % of their medians. These records are measured for the study
+    only and take no part in yields and statistics.
+
+Declared for decisions and statistics: the campaign's rule is guarded acceptance; RON has the
+non-binary rule, RC guarded rejection with r = 1.2, RSH simple acceptance with a bound on U; VTH has
+a prior of the process and a margin of equivalence; a wafer conforms where the lower end of its yield's
+interval reaches 60 %; fields of exposure of 2 by 2 dies; two splits of the wafers; two pairs of
+parameters. Nothing is planted between fields, splits or pairs.
 
 Control dies, a cleaning of the probes during LK7-2, agreements of direct current with RF, and an
 earlier map of each wafer are there too, with nothing wrong about them.

@@ -174,6 +174,22 @@ class VerificationPlan:
 
 
 @dataclass(frozen=True)
+class StudyPlan:
+    """One wafer's dies measured again by several operators, each die touched several times."""
+
+    id: str
+    wafer: int
+    """Number of the wafer that is measured again."""
+    turns: tuple[tuple[str, str, float], ...]
+    """Of each operator: the id of the record, who, and the hour of the first touchdown."""
+    dies: tuple[Die, ...]
+    parameters: tuple[str, ...]
+    repeats: int
+    shift: tuple[float, ...]
+    """By which share of the parameter's median each operator reads differently."""
+
+
+@dataclass(frozen=True)
 class Scenario:
     """A whole campaign before anything is computed."""
 
@@ -189,6 +205,11 @@ class Scenario:
     controls: tuple[ControlPlan, ...] = ()
     cleaned: tuple[float, ...] = ()
     """Hours at which the probes' tips were cleaned."""
+    studies: tuple[StudyPlan, ...] = ()
+    declared: dict[str, object] = field(default_factory=dict)
+    """What campaign.toml says of decisions and statistics beyond the plain campaign."""
+    changes: dict[str, dict[str, object]] = field(default_factory=dict)
+    """By parameter: what its entry says beyond the plain campaign."""
 
     def time(self, hours: float) -> datetime:
         """The local time of an hour, to the second."""

@@ -28,7 +28,7 @@ HOT_PERIOD_H = 60 / 3600
 _FIRST_AT, _STEP = 0.05, 0.03
 _AGAIN_AT, _AGAIN_STEP = 0.32, 0.015
 """When, as a share of a die's time, values are taken at the first and at a second touchdown."""
-_BIAS_NAMES = sorted(
+BIAS_NAMES = sorted(
     {name for one in SET_POINTS for name in one.bias if not name.startswith("vds_limit")}
 )
 _SET_POINT = {one.id: one for one in SET_POINTS}
@@ -89,7 +89,7 @@ def value_table(wafer: TouchedWafer) -> tuple[pa.Table, pa.Table]:
         "path": each([one[1] for one in currents], pa.string()),
         **{
             f"bias_{name}": each([one.bias.get(name) for one in set_points], pa.float64())
-            for name in _BIAS_NAMES
+            for name in BIAS_NAMES
         },
     }
     numbers = wafer.numbers(places)

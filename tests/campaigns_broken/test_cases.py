@@ -13,6 +13,7 @@ from tests.campaigns import tiny_campaign
 from tests.campaigns_broken.calibration_cases import CALIBRATION_CASES, HEALTHY
 from tests.campaigns_broken.cases import CASES, WHOLE, Case, Left, ten_at_once
 from tests.campaigns_broken.device_cases import DEVICE_CASES, DEVICES_WHOLE
+from tests.campaigns_broken.statistics_cases import STATISTICS_CASES, WHOLE_STATISTICS
 from tests.campaigns_broken.verification_cases import VERIFICATION_CASES
 from tests.device_campaign import device_campaign
 
@@ -79,7 +80,9 @@ def test_the_whole_campaign_has_no_fault(whole: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "case", CASES + CALIBRATION_CASES + VERIFICATION_CASES, ids=lambda case: case.name
+    "case",
+    CASES + CALIBRATION_CASES + VERIFICATION_CASES + STATISTICS_CASES,
+    ids=lambda case: case.name,
 )
 def test_one_fault_one_sentence(case: Case, folder: Path) -> None:
     case.broken_by(folder)
@@ -128,6 +131,13 @@ def test_other_calibrations_have_no_fault(changed: Callable[[Path], object], fol
     assert faults == []
     assert campaign is not None and left == WHOLE
     assert not campaign.calibrations[0].missing
+
+
+def test_what_is_declared_for_the_statistics_has_no_fault(folder: Path) -> None:
+    WHOLE_STATISTICS(folder)
+    campaign, left, faults = read_all(folder)
+    assert faults == []
+    assert campaign is not None and left == WHOLE
 
 
 def test_ten_faults_are_all_told(folder: Path) -> None:

@@ -9,14 +9,18 @@ import numpy as np
 from sitegen.chart.agreement import normalised_deviation
 from sitegen.chart.axis import equal_classes, snapped_range
 from sitegen.chart.by_wafer import by_wafer
+from sitegen.chart.concerned_map import MarkedDie, MarkedWafer, concerned_map
 from sitegen.chart.control import control_chart
 from sitegen.chart.distribution import distribution
 from sitegen.chart.evidence_curves import budget, compared, solved_quantity
 from sitegen.chart.frames import Frame, trace_frame
 from sitegen.chart.map_key import MapDie
 from sitegen.chart.mask import deviation
+from sitegen.chart.scatter import Along, scatter
+from sitegen.chart.spread_shares import spread_shares
 from sitegen.chart.terms import error_terms
 from sitegen.chart.timeline import evidence_over_time
+from sitegen.chart.tolerance_view import Bounds, tolerance_view, uncertainty_view
 from sitegen.chart.wafer_map import wafer_map
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import Exchange, Layout
@@ -58,6 +62,7 @@ DIES = (
     MapDie(2, 0, 0.4111, "within", "without standing", NASTY),
     MapDie(-2, 0, 0.4112, "within", "not closed"),
     MapDie(0, -3, 0.4113, "not assessable"),
+    MapDie(3, 1, 0.4114, "not refuted"),
 )
 EDGES = equal_classes(snapped_range(0.40, 0.43))
 START = datetime(2026, 3, 2, 7, 40, tzinfo=UTC)
@@ -284,6 +289,22 @@ def map_of(form: str, edges: tuple[float, ...] = EDGES, layout: Layout = LAYOUT)
     )
 
 
+def uncertainty_to_scale() -> Drawing:
+    """A value of 0.412 V between its limits."""
+    drawn = uncertainty_view(
+        address="parameters/VT/answer-sure.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        median=0.412,
+        expanded=0.002,
+        unit="V",
+        bounds=Bounds(0.395, 0.43, 0.397, 0.428),
+        spread=None,
+    )
+    assert drawn is not None
+    return drawn
+
+
 KINDS: Mapping[str, Callable[[], Drawing]] = {
     "frame": lambda: frame().drawing,
     "linked map": lambda: map_of("linked"),
@@ -291,6 +312,47 @@ KINDS: Mapping[str, Callable[[], Drawing]] = {
     "map of verdicts": lambda: map_of("linked", ()),
     "distribution": lambda: _rows(distribution, "parameters/VT/distribution.svg"),
     "by wafer": lambda: _rows(by_wafer, "parameters/VT/by-wafer.svg"),
+    "scatter": lambda: scatter(
+        address="pairs/vt-id.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        dies_by_wafer={NASTY: (np.array([0.40, 0.41, 0.9]), np.array([1e-3, np.nan, 2e-3]))},
+        x=Along(NASTY, "V", snapped_range(0.38, 0.44), 0.39, 0.43),
+        y=Along(NASTY, "A", snapped_range(1e-3, 3e-3), None, 4e-3),
+    ),
+    "tolerance view": lambda: tolerance_view(
+        address="parameters/VT/answer-good.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        values=np.array([0.39, 0.41, 0.412, np.nan, 0.44, 0.9]),
+        unit="V",
+        bounds=Bounds(0.395, 0.43, 0.397, 0.428),
+        interval=(0.393, None),
+        axis=snapped_range(0.38, 0.44),
+    ),
+    "uncertainty view": uncertainty_to_scale,
+    "spread shares": lambda: spread_shares(
+        address="parameters/VT/answer-spread.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        shares=[(NASTY, 0.2), ("dies", 0.799), ("touchdowns", 0.001), ("sites", 0.0)],
+    ),
+    "concerned dies": lambda: concerned_map(
+        address="parameters/VT/answer-dies.svg",
+        title=NASTY,
+        description=DESCRIPTION,
+        layout=LAYOUT,
+        wafers=[
+            MarkedWafer(
+                NASTY,
+                [(0, 0), (1, 0)],
+                [
+                    MarkedDie((0, 0), kind, NASTY, "../../wafers/W1/x0_y0.html")
+                    for kind in ("outside", "not refuted", "without standing", "stands out")
+                ],
+            )
+        ],
+    ),
     "terms": lambda: error_terms(
         address="calibrations/CAL-1/terms.svg",
         title=NASTY,

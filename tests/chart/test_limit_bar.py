@@ -15,6 +15,7 @@ def bar(
     upper: float | None = None,
     acceptance_lower: float | None = None,
     acceptance_upper: float | None = None,
+    both_sides: bool = False,
 ) -> dict[str, list[str]]:
     """Path data of a bar by class."""
     text = limit_bar(
@@ -24,6 +25,7 @@ def bar(
         upper=upper,
         acceptance_lower=acceptance_lower,
         acceptance_upper=acceptance_upper,
+        both_sides=both_sides,
     )
     root = fromstring(text)
     assert root.attrib["aria-hidden"] == "true"
@@ -41,6 +43,18 @@ def test_to_scale() -> None:
     assert found["guard"] == ["M26.7,4H37.3V12H26.7z", "M133.3,4H122.7V12H133.3z"]
     assert found["value"] == ["M76.0,8L80.0,4 84.0,8 80.0,12z"]
     assert found["uncertainty"] == ["M69.3,8H90.7M69.3,5V11M90.7,5V11"]
+
+
+def test_guard_bands_of_rules_that_guard_rejection_lie_outside() -> None:
+    """Acceptance limits 9 and 21 of guarded rejection, and 11 and 19 of a non-binary rule."""
+    outside = bar(15.0, 1.0, 10.0, 20.0, 9.0, 21.0)
+    assert outside["guard"] == ["M26.7,4H16.0V12H26.7z", "M133.3,4H144.0V12H133.3z"]
+    assert outside["acceptance"] == ["M16.0,4V12", "M144.0,4V12"]
+    both = bar(15.0, 1.0, 10.0, 20.0, 11.0, 19.0, both_sides=True)
+    assert both["guard"] == ["M16.0,4H37.3V12H16.0z", "M144.0,4H122.7V12H144.0z"]
+    assert both["acceptance"] == ["M37.3,4V12", "M122.7,4V12"]
+    wide = bar(15.0, 9.0, 10.0, 20.0, 1.0, 29.0)
+    assert wide["guard"] == ["M26.7,4H0.0V12H26.7z", "M133.3,4H160.0V12H133.3z"]
 
 
 def test_value_outside_the_bar_is_an_arrow_at_its_end() -> None:

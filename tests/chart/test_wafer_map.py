@@ -134,7 +134,7 @@ def test_legend_counts_every_die() -> None:
     assert classes == {
         "400 to 405": 1,
         "405 to 410": 0,
-        "410 to 415": 4,
+        "410 to 415": 5,
         "415 to 420": 0,
         "420 to 425": 0,
         "425 to 430": 1,
@@ -143,6 +143,7 @@ def test_legend_counts_every_die() -> None:
     assert rest == {
         "within": 3,
         "not proven": 1,
+        "not refuted": 1,
         "outside": 1,
         "not assessable": 1,
         "not measured": 1,
@@ -154,7 +155,7 @@ def test_legend_counts_every_die() -> None:
 def test_values_beyond_the_classes_are_said() -> None:
     found = legend((0.405, 0.41, 0.42))
     assert found["below 410"] == "1"
-    assert found["410 and above"] == "5"
+    assert found["410 and above"] == "6"
 
 
 def test_verdicts_differ_without_colour() -> None:
@@ -163,7 +164,8 @@ def test_verdicts_differ_without_colour() -> None:
     for link in parsed(map_of("linked", ())).iter("a"):
         box = link.find("rect")
         assert box is not None
-        marks = tuple(re.sub(r"[\d.,\s-]", "", p.attrib["d"]) for p in link.iter("path"))
+        paths = [path.attrib["d"] for path in link.iter("path")]
+        marks = tuple((re.sub(r"[\d.,\s-]", "", data), data.count(",")) for data in paths)
         hatched = sum("url(" in r.get("fill", "") for r in link.iter("rect"))
         shapes[link.attrib["href"]] = (marks, hatched, box.get("stroke-dasharray", ""))
     assert len(set(shapes.values())) == len(DIES)

@@ -2,11 +2,16 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import Any
+
+import pytest
 
 from sitegen.compute.findings import findings_of
 from sitegen.model.campaign import Plan
+from sitegen.model.decision import Decision
 from sitegen.model.event_results import AcceptanceResult, VerificationResult
 from sitegen.model.followed_results import Forecast, Metric, StationFollowed
+from sitegen.model.results import WaferSummary
 from sitegen.problems import Finding
 from tests.render import samples
 from tests.render.event_samples import acceptance_result, guarded_verification
@@ -74,3 +79,65 @@ def test_an_acceptance_that_is_not_accepted_needs_a_decision() -> None:
     )
     assert found.address == "acceptances/ACC-1/index.html"
     assert findings(acceptances=(acceptance_result(),)) == []
+
+
+def of_wafer(wafer: WaferSummary) -> dict[str, Finding]:
+    record = samples.campaign_record(parameters=(), plan=Plan())
+    found = findings_of(record, (), (), (), (), (wafer,), (), ())
+    return {one.kind: one for one in found}
+
+
+def test_dies_beyond_a_limit_inside_a_guard_band_want_attention() -> None:
+    outcomes = {"within": 5, "outside": 0, "not refuted": 1, "not measured": 0}
+    found = of_wafer(samples.wafer_summary(outcomes=outcomes, missing={}))
+    assert found["not refuted"].weight == "attention"
+    assert found["not refuted"].text == (
+        "1 die of 8 measured on wafer W1 has a value beyond a limit by no more than its guard band."
+    )
+    assert "outside limits" not in found
+    assert "not refuted" not in of_wafer(samples.wafer_summary())
+
+
+def test_a_choice_between_touchdowns_decides_values() -> None:
+    found = of_wafer(samples.wafer_summary())
+    assert found["touchdown changes a verdict"].text == (
+        "On wafer W1 the choice between touchdowns decides the outcome of 1 value: VTH on die"
+        " (1, 0)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("decision", "own", "text", "weight"),
+    [
+        ({"rule": "simple"}, None, ".", "note"),
+        (
+            {"rule": "guarded"},
+            None,
+            ": under the guarded rule its values cannot be assessed.",
+            "decision",
+        ),
+        (
+            {"rule": "simple"},
+            {"rule": "non-binary"},
+            ": under the non-binary rule its values cannot be assessed.",
+            "decision",
+        ),
+        (
+            {"rule": "guarded"},
+            {"rule": "simple", "uncertainty_share_max": 0.25},
+            ": with a bound on its share of the tolerance its values cannot be assessed.",
+            "decision",
+        ),
+        ({"rule": "guarded"}, {"rule": "simple"}, ".", "note"),
+    ],
+)
+def test_what_asks_for_an_uncertainty_that_is_not_stated(
+    decision: dict[str, Any], own: dict[str, Any] | None, text: str, weight: str
+) -> None:
+    bare = samples.VTH.model_copy(
+        update={"uncertainty": (), "decision": own and Decision.model_validate(own)}
+    )
+    record = samples.campaign_record(parameters=(bare,), plan=Plan())
+    record = record.model_copy(update={"decision": Decision.model_validate(decision)})
+    (found,) = findings_of(record, (), (), (), (), (), (), ())
+    assert (found.text, found.weight) == (f"No uncertainty is stated for VTH{text}", weight)

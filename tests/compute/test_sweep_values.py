@@ -15,15 +15,16 @@ import pytest
 
 from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.perturbations import with_uncertainty
+from sitegen.compute.rf import portions
 from sitegen.compute.rf import taken as taken_module
 from sitegen.compute.sweep_values import (
-    OTHER_CALIBRATION,
     PARTS,
     SweepValues,
     median_by_source,
     median_details,
     values_from_sweeps,
 )
+from sitegen.compute.value_texts import OTHER_CALIBRATION
 from sitegen.model.arrays import ComplexArray
 from tests.compute import simulated_calibration as sc
 from tests.compute.device_wafer import group, measured, parameter, setting, stripped
@@ -296,6 +297,37 @@ def test_a_slope_that_calibration_and_dummies_tilt_is_counted_once(slope_by: str
     assert row["u_common"] > 0.0
     assert row["u_extraction"] < 0.3 * np.hypot(row["u_common"], row["u_own"])
     assert "u_slope_db_per_decade" not in median_details(found.by_source)["FT", "rf"]
+
+
+@pytest.mark.parametrize("taken_from", ["one die of the wafer", "each die"])
+def test_sweeps_worked_on_in_portions_give_the_same(
+    taken_from: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One sweep at a time, or all five at once; one of them is not there."""
+    parameters = (
+        parameter("FT", "transit frequency by extrapolation", "GHz", window_hz=(10e9, 40e9)),
+        parameter("GM", "transconductance", "mS", window_hz=(8e9, 24e9)),
+        parameter("H", "h21 magnitude", "dB", frequency_hz=10.1e9),
+    )
+    cold = at_tips(None, HybridPi(gm=0.0, gds=0.0, rs=2.0, rd=3.0).impedance(FREQUENCY_HZ))
+    fets = np.array([FET, FET * 1.001, np.full_like(FET, np.nan), FET * 0.999, cold])
+    found = []
+    for elements in (1, 10**9):
+        monkeypatch.setattr(portions, "_ELEMENTS", elements)
+        solved = calibration()
+        here = setting(solved, parameters, taken_from=taken_from)
+        groups = [
+            measured(solved, name, s)
+            for name, s in (
+                ("FET", fets),
+                ("OPEN", np.array([OPEN] * 5)),
+                ("SHORT", np.array([SHORT] * 5)),
+            )
+        ]
+        of_device = stripped(groups, here)["FET"]
+        found.append(values_from_sweeps(of_device, here.campaign.parameters, here).rows)
+    assert found[0][["value", "u_common"]].notna().to_numpy().sum() >= 2 * 9
+    pd.testing.assert_frame_equal(found[0], found[1], rtol=1e-9)
 
 
 def test_no_parameter_no_rows() -> None:

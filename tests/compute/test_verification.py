@@ -18,7 +18,7 @@ from sitegen.compute.perturbations import with_uncertainty
 from sitegen.compute.structure_judgement import worst_of
 from sitegen.compute.verification import judge_verification
 from sitegen.model.acceptance import AcceptanceRecord
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import Decision
 from sitegen.model.event_results import (
     AcceptanceResult,
     Judged,

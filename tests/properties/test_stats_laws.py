@@ -13,10 +13,10 @@ from sitegen.compute.conformity import (
     DecisionRule,
     Outcome,
     decide,
-    die_verdict,
-    probability_of_conformity,
 )
+from sitegen.compute.die_verdict import die_verdict
 from sitegen.compute.stats.anova import one_way
+from sitegen.compute.stats.conformity_probability import probability_of_conformity
 from sitegen.compute.stats.intervals import wilson
 from sitegen.compute.stats.spatial import WaferMap, orientation_suspicion
 from sitegen.compute.stats.summary import BELOW_FLOOR, Summary, summarise

@@ -23,7 +23,6 @@ from sitegen.model.calibration import (
 from sitegen.model.campaign import (
     CampaignRecord,
     Condition,
-    Decision,
     Floor,
     Identity,
     Instrument,
@@ -37,6 +36,7 @@ from sitegen.model.campaign import (
     Touchdowns,
     UncertaintySource,
 )
+from sitegen.model.decision import Decision
 from sitegen.model.device import Device
 from sitegen.model.event_results import (
     CalibrationResult,
@@ -349,6 +349,8 @@ DIE: dict[str, Any] = {
     "missing": 0,
     "outside": 0,
     "not_proven": 0,
+    "not_refuted": 0,
+    "conforming": False,
     "without_standing": 0,
     "not_closed": 0,
 }

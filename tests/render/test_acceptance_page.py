@@ -4,7 +4,8 @@ from dataclasses import replace
 from typing import Any
 
 from sitegen import addresses, render
-from sitegen.model.campaign import Decision, Plan
+from sitegen.model.campaign import Plan
+from sitegen.model.decision import Decision
 from sitegen.model.event_results import AcceptanceResult
 from sitegen.model.loaded import Note, SourceFile
 from tests.render import samples

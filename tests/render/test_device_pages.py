@@ -198,7 +198,7 @@ def test_a_parameter_from_sweeps_shows_its_budget_its_fits_and_its_wafers_means(
     assert "−18.6 dB per decade" in text and "97.0 %" in text and "0.32 decades" in text
     assert "81.90 ± 0.15" in text and "−2.500 ± 0.076" in text
     assert "the calibration's part cancels for the share of values on the same" in text
-    assert "of which 0.14 GHz is shared by the values of a wafer" in text
+    assert "0.14 GHz of it is shared by the values of a wafer" in text
     found = outline(page)
     assert found.wrong == [] and len(found.ids) == len(set(found.ids))
 
@@ -256,7 +256,7 @@ def test_the_uncertainty_of_a_curve_s_figure_is_stated_without_a_declared_source
     text = text_of(
         render.parameter_page(samples.BV, samples.campaign_results(parameters=(found,)), {})
     )
-    assert "median expanded uncertainty 1.0 V (k = 2), of which 0.60 V is shared" in text
+    assert "median expanded uncertainty U (k = 2); 0.60 V of it is shared" in text
     assert "Instrument's accuracy, shared by its readings 300 mV" in text
 
 

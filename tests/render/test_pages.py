@@ -9,14 +9,14 @@ from itertools import pairwise
 import pytest
 
 from sitegen import addresses, render
-from sitegen.model.campaign import Decision
+from sitegen.model.decision import Decision
 from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignResults
 from sitegen.render.page import Page
 from tests.render import event_samples, samples
 
 VOID = {"meta", "link", "img", "br", "input", "hr"}
-SELF_CLOSED = {"circle", "path", "use", "image", "polyline"}
+SELF_CLOSED = {"circle", "path", "rect", "use", "image", "polyline"}
 
 
 class Outline(HTMLParser):
@@ -282,9 +282,9 @@ def test_a_parameter_shows_limits_uncertainty_and_each_condition() -> None:
     text = text_of(render.parameter_page(samples.VTH, results, {}))
     assert "Lower specification limit −2.7 V" in text
     assert "Source-measure unit 2 mV" in text
-    assert text.index("At room: median −2.605 V over 8 values") < text.index("Definition")
+    assert text.index("median −2.605 V over 8 values") < text.index("Definition")
     assert "No number: planned and not measured, or measured and not determined." in text
-    assert "Condition room Saturation (25 °C, vds = 1.2 V)" in text
+    assert "room Saturation (25 °C, vds = 1.2 V)" in text
     assert "Hot chuck" in text and "Hazardous voltage" not in text
     text = text_of(render.parameter_page(samples.H21, results, {}))
     assert "No uncertainty is stated for this parameter; under a guarded rule" in text
@@ -321,5 +321,5 @@ def test_captions_say_what_the_drawings_do_with_readings_below_the_floor() -> No
     low = replace(samples.parameter_result("VTH", "room"), summary=samples.summary(below_floor=2))
     page = render.parameter_page(samples.VTH, replace(results, parameters=(low,)), drawn)
     text = text_of(page)
-    assert "Distribution on each wafer. Readings below the floor are left out, and counted" in text
-    assert "Wafer by wafer. Readings below the floor are drawn at the floor." in text
+    assert "Distribution on each wafer under room. Readings below the floor are left out" in text
+    assert "Wafer by wafer under room. Readings below the floor are drawn at the floor." in text

@@ -46,7 +46,9 @@ def test_choices_units_and_bounds_are_told() -> None:
         for section in sections(file.model)
         for field in section.fields
     }
-    assert fields["Decision", "rule"].type == "'simple' or 'guarded'"
+    assert fields["Decision", "rule"].type == (
+        "'simple' or 'guarded' or 'guarded rejection' or 'non-binary'"
+    )
     assert fields["Decision", "guard_factor"].default == "1"
     assert fields["Layout", "die_pitch_x_mm"].unit == "mm"
     assert fields["Layout", "die_pitch_x_mm"].type == "number, greater than 0"

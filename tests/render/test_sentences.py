@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from markupsafe import Markup
 
-from sitegen.model.campaign import Decision
-from sitegen.render import die_sentences, sentences
+from sitegen.model.decision import Decision
+from sitegen.render import die_sentences, sentences, yield_sentences
 from sitegen.render.die_sentences import DieFacts
 from tests.render.samples import (
     FINDINGS,
@@ -61,9 +61,9 @@ def test_a_wafer(conforming: int, assessable: int, text: str) -> None:
 @pytest.mark.parametrize(
     ("assessable", "besides", "text"),
     [
-        (7, 0, "which describes these dies). "),
-        (7, 1, "which describes these dies); 1 more lies outside by what was judged. "),
-        (7, 3, "which describes these dies); 3 more lie outside by what was judged. "),
+        (7, 0, "came out on its own). "),
+        (7, 1, "came out on its own); 1 more lies outside by what was judged. "),
+        (7, 3, "came out on its own); 3 more lie outside by what was judged. "),
         (0, 1, "be judged under the guarded rule; 1 die lies outside by what was judged. "),
         (0, 3, "be judged under the guarded rule; 3 dies lie outside by what was judged. "),
     ],
@@ -89,8 +89,17 @@ def test_without_limits_no_die_is_judged() -> None:
 def test_a_wafer_says_its_interval_and_what_it_describes() -> None:
     text = said(sentences.wafer(wafer_summary(), RULE))
     assert (
-        ", a yield of 85.7 % (95 % interval 48.7 % to 97.4 %, which describes these dies)" in text
+        ", a yield of 85.7 % (95 % interval 48.7 % to 97.4 %, which describes these dies as if each"
+        " came out on its own)." in text
     )
+
+
+def test_where_values_not_proven_conform_dies_are_not_said_to_meet_their_limits() -> None:
+    verbs = yield_sentences.met(("within", "not proven"))
+    told = "6 of the 7 dies whose every value could be judged conform under the guarded rule"
+    assert told in said(sentences.wafer(wafer_summary(), RULE, verbs))
+    assert told in said(sentences.campaign_dies([(wafer_summary(), "")], RULE, verbs))
+    assert yield_sentences.met(("within",)) == yield_sentences.MEET
 
 
 def test_a_wafer_on_which_nothing_was_measured_says_only_that() -> None:
@@ -107,7 +116,8 @@ def test_a_campaign_without_wafers() -> None:
 def test_a_campaign_of_one_wafer_does_not_name_it_again() -> None:
     assert said(sentences.campaign_dies([(wafer_summary(), "w.html")], RULE)) == (
         "On one wafer 8 of 9 planned dies were measured. 6 of the 7 dies whose every value could be"
-        " judged meet every limit under the guarded rule."
+        " judged meet every limit under the guarded rule, a yield of 85.7 % (95 % interval 48.7 %"
+        " to 97.4 %, which describes these dies as if each came out on its own)."
     )
 
 
@@ -116,15 +126,16 @@ def test_a_campaign_of_several_wafers_has_each_with_its_link() -> None:
     found = sentences.campaign_dies([(wafer_summary(), "a.html"), (dark, "b.html")], RULE)
     assert said(found) == (
         "On two wafers 16 of 18 planned dies were measured. 6 of the 7 dies whose every value could"
-        " be judged meet every limit under the guarded rule: W1 6 of 7 and W2 (none judged in"
-        " full); 3 more lie outside by what was judged."
+        " be judged meet every limit under the guarded rule: W1 6 of 7 (48.7 % to 97.4 %) and W2"
+        " (none judged in full); 3 more lie outside by what was judged. The 95 % interval of each"
+        " wafer's yield describes these dies as if each came out on its own."
     )
     assert '<a href="a.html">W1</a>' in found[1]
 
 
 def test_a_campaign_of_many_wafers_names_the_first_and_counts_the_rest() -> None:
     many = [(wafer_summary(f"W{n}"), "") for n in range(1, 26)]
-    assert "W6 6 of 7, and 19 more." in said(sentences.campaign_dies(many, RULE))
+    assert "W6 6 of 7 (48.7 % to 97.4 %), and 19 more." in said(sentences.campaign_dies(many, RULE))
 
 
 @pytest.mark.parametrize(
@@ -238,6 +249,16 @@ def test_the_rule_names_its_factors() -> None:
     assert said((sentences.rule(guarded, "m"),)).replace("\u00a0", " ") == (
         "the guarded rule (w = 0.83 U, k = 2.5)"
     )
+    told = {
+        "guarded rejection": "the rule of guarded rejection (w = U, k = 2)",
+        "non-binary": "the non-binary rule (w = U, k = 2)",
+    }
+    for name, text in told.items():
+        assert said((sentences.rule(Decision.model_validate({"rule": name}), "m"),)) == text
+    bounded = Decision(rule="simple", uncertainty_share_max=0.25)
+    assert said((sentences.rule(bounded, "m"),)) == (
+        "the simple rule (k = 2, U at most 25 % of the tolerance)"
+    )
 
 
 WITHIN = DieFacts(
@@ -275,6 +296,11 @@ WITHIN = DieFacts(
             {"outcome": "outside", "outside": tuple("abcdef"), "missing": 1},
             "is outside under the guarded rule: six values lie outside their limits (a; b; c; d;"
             " and two more). One planned value is missing.",
+        ),
+        (
+            {"outcome": "not refuted", "not_refuted": ("a", "b")},
+            "is not refuted under the guarded rule: two values lie beyond a limit by no more than"
+            " the guard band (a; b).",
         ),
         (
             {"outcome": "not proven", "not_proven": ("a",)},

@@ -173,7 +173,8 @@ def test_a_dc_value_shows_the_instrument_behind_it_and_an_rf_value_its_calibrati
         maps={},
         bars={},
     )
-    dc, rf = re.findall(r"<tr><th scope=\"row\".*?</tr>", die.html)
+    values = die.html.partition('id="decisions"')[0]
+    dc, rf = re.findall(r"<tr><th scope=\"row\".*?</tr>", values)
     assert '<a href="../../stations/PS-A/index.html#instruments">SMU-A</a>' in dc
     assert "SMU-A" not in rf and "CAL-1" in rf
 

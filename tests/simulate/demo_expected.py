@@ -91,14 +91,18 @@ SWEPT_TO_V = 102.0
 RETOUCHED = ("LK7-3", (1, 1), "RON")
 """Outside at the first touchdown, within at the last, which counts; the only verdict changed."""
 
+STUDY = ("LK7-3-A", "LK7-3-B", "LK7-3-C")
+"""Records measured for the study of operators only."""
+READS_HIGH = ("operators", 0.004)
+"""The study, and by which share of the median its third operator reads RON and RSH higher."""
+
 BELOW_FLOOR = {"LK7-1": 22, "LK7-2": 41, "LK7-3": 38}
 """Readings of ICAP below the floor; no other parameter has any."""
 
 ORDINARY = {
     "LK7-1": {
-        ((1, 5), "RC"): "outside",
+        ((1, 5), "RC"): "not refuted",
         ((-4, 3), "ION"): "outside",
-        ((-3, 0), "RSH"): "not proven",
         ((4, -1), "GM"): "not proven",
         ((5, -1), "GM"): "not proven",
         ((-4, -2), "RON"): "not proven",
@@ -114,22 +118,23 @@ ORDINARY = {
         ((-3, 1), "C"): "not proven",
     },
     "LK7-3": {
-        ((-1, 0), "RSH"): "not proven",
         ((5, -1), "GM"): "not proven",
-        ((1, 5), "RC"): "not proven",
     },
 }
 """The natural tails: values that count, have standing and are not within, beside the ring."""
 
 DIE_OUTCOMES = {
     "LK7-1": {
-        "within": 64, "not proven": 3, "outside": 20, "not assessable": 2, "not measured": 0,
+        "within": 65, "not proven": 2, "not refuted": 0, "outside": 20, "not assessable": 2,
+        "not measured": 0,
     },
     "LK7-2": {
-        "within": 60, "not proven": 3, "outside": 3, "not assessable": 19, "not measured": 4,
+        "within": 60, "not proven": 3, "not refuted": 0, "outside": 3, "not assessable": 19,
+        "not measured": 4,
     },
     "LK7-3": {
-        "within": 83, "not proven": 3, "outside": 0, "not assessable": 3, "not measured": 0,
+        "within": 85, "not proven": 1, "not refuted": 0, "outside": 0, "not assessable": 3,
+        "not measured": 0,
     },
 }  # fmt: skip
 """Verdicts of the planned dies."""

@@ -67,10 +67,22 @@ def values_of(scenario: Scenario, number: int) -> list[Value]:
     return found
 
 
+def rule_of(scenario: Scenario, parameter: str) -> tuple[str, float]:
+    """The decision rule of a parameter and its guard factor: its own, or the campaign's."""
+    own = scenario.changes.get(parameter, {}).get("decision")
+    if not isinstance(own, dict):
+        return "guarded", 1.0
+    return str(own["rule"]), float(own.get("guard_factor", 1.0))
+
+
 def decided(
-    parameter: Measured, value: float, propagated_u: float = 0.0
+    parameter: Measured,
+    value: float,
+    propagated_u: float = 0.0,
+    rule: str = "guarded",
+    r: float = 1.0,
 ) -> tuple[str, bool, float]:
-    """Outcome under the guarded rule with k = 2 and r = 1, whether below the floor, and margin."""
+    """Outcome by the rule with k = 2, whether below the floor, and margin."""
     declared = float(drawn_uncertainty(parameter, np.array([value]))[0])
     u = float(np.hypot(declared, propagated_u))
     floor_a = FLOORS_A[parameter.range_path] if parameter.range_path else 0.0
@@ -80,12 +92,15 @@ def decided(
     upper = np.inf if parameter.upper is None else parameter.upper
     if np.isinf(lower) and np.isinf(upper):
         return "no limits", below, np.inf
-    guard = COVERAGE_FACTOR * u
-    limits = np.array([lower, lower + guard, upper - guard, upper])
+    inner = r * COVERAGE_FACTOR * u * (rule in ("guarded", "non-binary"))
+    outer = r * COVERAGE_FACTOR * u * (rule in ("guarded rejection", "non-binary"))
+    limits = np.array([lower - outer, lower, lower + inner, upper - inner, upper, upper + outer])
     margin = float(np.min(np.abs(limits - bound)) / u) if u else np.inf
-    if not below and not lower <= value <= upper:
-        return "outside", below, margin
-    return ("within" if limits[1] <= bound <= limits[2] else "not proven"), below, margin
+    if below or limits[1] <= value <= limits[4]:
+        outcome = "within" if limits[2] <= bound <= limits[3] else "not proven"
+    else:
+        outcome = "not refuted" if limits[0] <= value <= limits[5] else "outside"
+    return outcome, below, margin
 
 
 def _from_table(wafer: TouchedWafer, table: pa.Table) -> list[Value]:
@@ -310,7 +325,9 @@ def _value(
     value: float,
     propagated_u: float = 0.0,
 ) -> Value:
-    outcome, below, margin = decided(parameter, value, propagated_u)
+    outcome, below, margin = decided(
+        parameter, value, propagated_u, *rule_of(wafer.scenario, parameter.id)
+    )
     return Value(
         wafer.plan.id, die, parameter.id, condition, touchdown, hours, value, outcome, below, margin
     )
@@ -355,7 +372,7 @@ def die_outcomes(scenario: Scenario, number: int) -> dict[str, int]:
     """Verdicts of the planned dies over all values with limits, by the rule of the worst.
 
     Outside, then not assessable (a value asked of every die is missing or has no standing), then
-    not proven, then within; a die without any value is not measured.
+    not refuted, not proven, within; a die without any value is not measured.
     """
     asked = {one.id for one in PARAMETERS if not one.some_dies and _limited(one)}
     limited = {one.id for one in PARAMETERS if _limited(one)}
@@ -363,17 +380,18 @@ def die_outcomes(scenario: Scenario, number: int) -> dict[str, int]:
     for value in standing_values(scenario, number):
         if value.parameter in limited:
             found[value.die][value.parameter] = value.outcome
-    counts = dict.fromkeys(("within", "not proven", "outside", "not assessable", "not measured"), 0)
+    words = ("within", "not proven", "not refuted", "outside", "not assessable", "not measured")
+    counts = dict.fromkeys(words, 0)
     for outcomes in found.values():
-        words = set(outcomes.values())
+        seen = set(outcomes.values())
         if not outcomes:
             counts["not measured"] += 1
-        elif "outside" in words:
+        elif "outside" in seen:
             counts["outside"] += 1
         elif not asked <= outcomes.keys():
             counts["not assessable"] += 1
         else:
-            counts["not proven" if "not proven" in words else "within"] += 1
+            counts[next(one for one in ("not refuted", "not proven", "within") if one in seen)] += 1
     return counts
 
 

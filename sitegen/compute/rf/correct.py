@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from sitegen.compute.rf.entries import as_matrices
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms, TwoPortTerms
 from sitegen.model.arrays import ComplexArray
 
@@ -59,20 +60,21 @@ def uncorrect(terms: ErrorTerms, true: ComplexArray) -> ComplexArray:
 
 def _correct_two_port(terms: TwoPortTerms, raw: ComplexArray) -> ComplexArray:
     forward, reverse = terms.forward, terms.reverse
-    a = (raw[..., 0, 0] - forward.directivity) / forward.reflection_tracking
-    b = (raw[..., 1, 0] - forward.isolation) / forward.transmission_tracking
-    c = (raw[..., 0, 1] - reverse.isolation) / reverse.transmission_tracking
-    d = (raw[..., 1, 1] - reverse.directivity) / reverse.reflection_tracking
+    a = (raw[..., 0, 0] - forward.directivity) * (1.0 / forward.reflection_tracking)
+    b = (raw[..., 1, 0] - forward.isolation) * (1.0 / forward.transmission_tracking)
+    c = (raw[..., 0, 1] - reverse.isolation) * (1.0 / reverse.transmission_tracking)
+    d = (raw[..., 1, 1] - reverse.directivity) * (1.0 / reverse.reflection_tracking)
     source_1 = 1.0 + a * forward.source_match
     source_2 = 1.0 + d * reverse.source_match
     through = b * c
-    total = source_1 * source_2 - through * forward.load_match * reverse.load_match
-    corrected = np.empty(raw.shape, dtype=np.complex128)
-    corrected[..., 0, 0] = (a * source_2 - forward.load_match * through) / total
-    corrected[..., 1, 0] = b * (1.0 + d * (reverse.source_match - forward.load_match)) / total
-    corrected[..., 0, 1] = c * (1.0 + a * (forward.source_match - reverse.load_match)) / total
-    corrected[..., 1, 1] = (d * source_1 - reverse.load_match * through) / total
-    return corrected
+    loads = forward.load_match * reverse.load_match
+    over = 1.0 / (source_1 * source_2 - through * loads)
+    corrected = np.empty((4, *raw.shape[:-2]), dtype=np.complex128)
+    corrected[0] = (a * source_2 - forward.load_match * through) * over
+    corrected[1] = c * (1.0 + a * (forward.source_match - reverse.load_match)) * over
+    corrected[2] = b * (1.0 + d * (reverse.source_match - forward.load_match)) * over
+    corrected[3] = (d * source_1 - reverse.load_match * through) * over
+    return as_matrices(corrected)
 
 
 def _drive(
@@ -104,6 +106,8 @@ def _require_shape(terms: ErrorTerms, s: ComplexArray) -> None:
 
 def _without_singular(terms: ErrorTerms, s: ComplexArray) -> ComplexArray:
     """NaN in every S-parameter of a frequency where one of them is not finite."""
+    if np.isfinite(s.sum()):
+        return s
     finite = np.isfinite(s)
     if isinstance(terms, TwoPortTerms):
         finite = np.broadcast_to(finite.all(axis=(-2, -1), keepdims=True), s.shape)

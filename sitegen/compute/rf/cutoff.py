@@ -219,12 +219,13 @@ def _robust_course(quantity: FloatArray, z: FloatArray, known: BoolArray) -> Flo
     """
     basis = _basis(z)
     products = (basis[:, np.newaxis] * basis).reshape(16, -1)
-    inverse_gain = np.where(known, 10.0 ** (-np.where(known, quantity, 0.0) / 10.0), 0.0)
+    filled = np.where(known, quantity, 0.0)
+    inverse_gain = np.where(known, 10.0 ** (-filled / 10.0), 0.0)
     gain = 1.0 / _neighbours(np.where(known, inverse_gain, np.nan))
     weights = known.astype(np.float64)
     course: FloatArray = np.zeros((len(quantity), 4))
     for step in range(8):
-        square = weights * gain**2
+        square = weights * gain * gain
         moments = (square @ products.T).reshape(-1, 4, 4)
         size = 1.0 / np.sqrt(np.maximum(np.einsum("nii->ni", moments), 1e-300))
         moments = moments * size[:, :, np.newaxis] * size[:, np.newaxis] + 1e-12 * np.eye(4)
@@ -232,13 +233,13 @@ def _robust_course(quantity: FloatArray, z: FloatArray, known: BoolArray) -> Flo
         course = np.linalg.solve(moments, right)[..., 0] * size
         model = course @ basis
         gain = np.where(model > 0, 1.0 / np.maximum(model, 1e-30), gain)
-        off = np.abs(np.where(known, _departure_db(quantity, model), np.nan))
+        off = np.abs(_departure_db(filled, model))
         if step < 4:
-            weights = known / np.maximum(np.nan_to_num(off), 0.1 * LEAST_STEP_DB)
+            weights = known / np.maximum(off, 0.1 * LEAST_STEP_DB)
         else:
-            scale = np.maximum(DEVIATION_OF_MEDIAN * median(off), 0.25 * LEAST_STEP_DB)
-            near = np.nan_to_num(off / (_TUNING * scale[:, np.newaxis]), nan=1.0).clip(0.0, 1.0)
-            weights = (1.0 - near**2) ** 2
+            scale = DEVIATION_OF_MEDIAN * median(np.where(known, off, np.nan))[:, np.newaxis]
+            near = off / (_TUNING * np.maximum(scale, 0.25 * LEAST_STEP_DB))
+            weights = known * (1.0 - np.minimum(near, 1.0) ** 2) ** 2
     return course
 
 

@@ -45,7 +45,7 @@ from sitegen.compute.rf.two_port import (
 from sitegen.model.arrays import ComplexArray
 from sitegen.model.device import DUMMIES_OF, LUMPED, DeembeddingMethod
 
-_SECOND_PORT = {"open": 1.0, "pad": 1.0, "short": -1.0}
+SECOND_PORT = {"open": 1.0, "pad": 1.0, "short": -1.0}
 """Reflection of the port that a one-port dummy does not have."""
 
 
@@ -75,7 +75,7 @@ def deembed(
     if s.shape[-1] == 1:
         if method not in LUMPED:
             raise ValueError(f"de-embedding by '{method}' needs sweeps of two ports")
-        parts = {name: as_two_port(one, _SECOND_PORT[name]) for name, one in parts.items()}
+        parts = {name: as_two_port(one, SECOND_PORT[name]) for name, one in parts.items()}
         inner = deembed(method, as_two_port(s), parts, z_ref_ohm)
         return inner[..., :1, :1]
     if method in LUMPED:

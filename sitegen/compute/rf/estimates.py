@@ -4,6 +4,8 @@ All take a quantity (n, n_f) at increasing frequencies and treat NaN as a point 
 The fixed-slope extrapolation of a gain is in `cutoff`.
 """
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -60,28 +62,24 @@ def level(undefined: str) -> Estimator:
             return alone(quantity, frequency_hz, place)
         known = np.isfinite(quantity)
         weights = middle_half(quantity)
-        filled = np.where(known, quantity, 0.0)
-        value = (weights * filled).sum(axis=1)
+        value = np.einsum("nf,nf->n", weights, np.where(known, quantity, 0.0))
         value[~known.any(axis=1)] = np.nan
-        departure = np.where(known, quantity - value[:, np.newaxis], np.nan)
+        departure = quantity - value[:, np.newaxis]
         u_noise, u_course = scatter(departure)
         flat = np.abs(departure) <= FLAT_WITHIN * np.abs(value)[:, np.newaxis]
         start, end = longest_run(flat)
-        points = known.sum(axis=1)
-        share = flat.sum(axis=1) / np.maximum(points, 1)
-        none = ~flat.any(axis=1)
-        from_hz = np.where(none, np.nan, frequency_hz[start])
-        to_hz = np.where(none, np.nan, frequency_hz[end])
+        points, inside = known.sum(axis=1), flat.sum(axis=1)
+        share = inside / np.maximum(points, 1)
+        from_hz, to_hz = (np.where(inside > 0, frequency_hz[at], np.nan) for at in (start, end))
         remarks = nothing_said(len(value))
         for row in np.flatnonzero((share < FLAT_ENOUGH) & (points > 1)):
-            where = (
-                ""
-                if none[row]
-                else f", longest from {frequency(from_hz[row])} to {frequency(to_hz[row])}"
-            )
+            longest = ""
+            if inside[row]:
+                ends = [shown_frequency(float(at[row])) for at in (from_hz, to_hz)]
+                longest = f", longest from {ends[0]} to {ends[1]}"
             remarks[row] = (
-                f"not flat over the window: {flat[row].sum()} of {points[row]} points within "
-                f"{100 * FLAT_WITHIN:.0f} % of the value{where}"
+                f"not flat over the window: {inside[row]} of {points[row]} points within "
+                f"{100 * FLAT_WITHIN:.0f} % of the value{longest}"
             )
         return Estimate(
             value=value,
@@ -147,24 +145,35 @@ def _why_no_crossing(
         if not known[row].any():
             texts[row] = "no susceptance is known at any frequency"
         elif quantity[row, first[row]] >= 0:
-            lowest = frequency(frequency_hz[first[row]])
+            lowest = shown_frequency(frequency_hz[first[row]])
             texts[row] = f"not inductive at the lowest frequency, {lowest}"
         else:
             highest_hz[row] = frequency_hz[last[row]]
-            texts[row] = f"no self-resonance up to {frequency(highest_hz[row])}"
+            texts[row] = f"no self-resonance up to {shown_frequency(highest_hz[row])}"
     return texts, highest_hz
 
 
 def middle_half(values: FloatArray) -> FloatArray:
-    """Weights of the interquartile mean along the last axis, (n, m); NaN has none."""
-    known = np.isfinite(values)
-    count = known.sum(axis=1, keepdims=True)
-    order = np.argsort(values, axis=1)  # NaN last
-    ranks = np.empty_like(order)
-    np.put_along_axis(ranks, order, np.arange(values.shape[1])[np.newaxis], axis=1)
-    inside = np.minimum(ranks + 1, 0.75 * count) - np.maximum(ranks, 0.25 * count)
-    weights: FloatArray = inside.clip(0.0) / np.maximum(0.5 * count, 0.5)
-    return np.where(known, weights, 0.0)
+    """Weights of the interquartile mean along the last axis, (n, m); NaN has none.
+
+    Equal values at an end of the middle half share what is left for them.
+    """
+    if not values.shape[1]:
+        return np.zeros(values.shape)
+    count = np.isfinite(values).sum(axis=1)
+    low, high = 0.25 * count, 0.75 * count
+    ordered = np.sort(values, axis=1)  # NaN last
+    rows, last = np.arange(len(values)), values.shape[1] - 1
+    ends = (low.astype(np.intp), np.ceil(high).astype(np.intp) - 1)
+    first, final = (ordered[rows, end.clip(0, last)][:, np.newaxis] for end in ends)
+    weights: FloatArray = ((values > first) & (values < final)).astype(np.float64)
+    for end in (first, final):
+        equal = values == end
+        below, number = (values < end).sum(axis=1), equal.sum(axis=1)
+        left = np.minimum(below + number, high) - np.maximum(below, low)
+        np.copyto(weights, (left / np.maximum(number, 1))[:, np.newaxis], where=equal)
+    weights /= np.maximum(0.5 * count, 0.5)[:, np.newaxis]
+    return weights
 
 
 def scatter(departures: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -210,6 +219,12 @@ def longest_run(true: BoolArray) -> tuple[Places, Places]:
     end = length.argmax(axis=1)
     start: Places = np.minimum(end - length.max(axis=1) + 1, end)
     return start, end
+
+
+@lru_cache(maxsize=4096)
+def shown_frequency(frequency_hz: float) -> str:
+    """'40 GHz'; many sweeps of a wafer say the same."""
+    return frequency(frequency_hz)
 
 
 def nothing_said(n: int) -> Texts:

@@ -5,31 +5,14 @@ from types import MappingProxyType
 
 import numpy as np
 
-from sitegen.compute.rf import passive, small_signal
+from sitegen.compute.rf import gains, passive, small_signal
 from sitegen.compute.rf.cutoff import cutoff
 from sitegen.compute.rf.estimates import at_point, level, zero_crossing
-from sitegen.compute.rf.figure_records import (
-    Advise,
-    Estimator,
-    Figure,
-    Quantity,
-    Surroundings,
-    Texts,
-)
-from sitegen.compute.rf.gains import (
-    current_gain,
-    decibel,
-    maximum_available_gain,
-    maximum_stable_gain,
-    stability_k,
-    stability_mu,
-    unilateral_gain,
-)
+from sitegen.compute.rf.figure_records import Advise, Estimator, Figure, Quantity, Slope
+from sitegen.compute.rf.passive import BETWEEN, ONE_SIDED, TO_GROUND, Branch
+from sitegen.compute.rf.seen import Seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.figures import FIGURE_TEXTS, FigureName
-
-Branch = Callable[[ComplexArray, Surroundings], ComplexArray]
-"""S to an admittance in siemens."""
 
 
 def _figure(
@@ -37,6 +20,7 @@ def _figure(
     name: str,
     source: str,
     quantity: Quantity,
+    slope: Slope,
     estimate: Estimator | None = None,
     *,
     undefined: str = "not defined by the measured S-parameters",
@@ -47,34 +31,48 @@ def _figure(
     text = FIGURE_TEXTS[key]
     if estimate is None:
         estimate = level(undefined) if "window" in text.places else at_point(undefined)
-
-    def quiet(s: ComplexArray, frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
-        with np.errstate(all="ignore"):
-            values = quantity(s, frequency_hz, around)
-        return np.where(np.isfinite(values), values, np.nan)
-
     return key, Figure(
-        key, name, text.unit, text.formula, source, quiet, estimate, followed, advise
+        key, name, text.unit, text.formula, source, quantity, slope, estimate, followed, advise
     )
 
 
-def _near_resonance(branch: Branch) -> Advise:
-    def advise(
-        s: ComplexArray, frequency_hz: FloatArray, at_hz: float, around: Surroundings
-    ) -> Texts:
-        with np.errstate(all="ignore"):
-            return passive.near_self_resonance(branch(s, around), frequency_hz, at_hz)
+def _of_branch(
+    key: FigureName,
+    name: str,
+    source: str,
+    branch: Branch,
+    quantity: Callable[[ComplexArray, FloatArray], FloatArray],
+    by_y: Callable[[ComplexArray, FloatArray], ComplexArray],
+    estimate: Estimator | None = None,
+    *,
+    sign: float = 1.0,
+    advise: Advise | None = None,
+) -> tuple[str, Figure]:
+    """A figure of one branch's admittance."""
+    return _figure(
+        key,
+        name,
+        source,
+        lambda at: sign * quantity(branch.y(at), at.angular),
+        lambda at: branch.by_s(at, sign * by_y(branch.y(at), at.angular)),
+        estimate,
+        advise=advise,
+    )
 
-    return advise
 
-
-def _scattering(key: str, i: int, j: int) -> tuple[tuple[str, Figure], ...]:
-    """Magnitude in dB and phase in degrees of one S-parameter."""
+def _scattering(key: str, place: int) -> tuple[tuple[str, Figure], ...]:
+    """Magnitude in dB and phase in degrees of one S-parameter, by its place among the entries."""
     name = key.upper()
     zero = f"{name} is zero"
 
-    def phase_deg(s: ComplexArray, f: FloatArray, around: Surroundings) -> FloatArray:
-        return np.where(s[..., i, j] == 0, np.nan, np.degrees(np.angle(s[..., i, j])))
+    def phase_deg(at: Seen) -> FloatArray:
+        s = at.s[place]
+        return np.where(s == 0, np.nan, np.degrees(np.angle(s)))
+
+    def relative(at: Seen, scale: complex) -> ComplexArray:
+        found = np.zeros_like(at.s)
+        found[place] = scale / at.s[place]
+        return found
 
     magnitude, phase = f"{key} magnitude", f"{key} phase"
     return (
@@ -82,7 +80,8 @@ def _scattering(key: str, i: int, j: int) -> tuple[tuple[str, Figure], ...]:
             magnitude,  # type: ignore[arg-type]  # a name made of its parts
             f"|{name}|",
             "definition",
-            lambda s, f, around: decibel(s[..., i, j]),
+            lambda at: gains.decibel(at.s[place]),
+            lambda at: relative(at, gains.DB_PER_NEPER),
             undefined=zero,
         ),
         _figure(
@@ -90,174 +89,192 @@ def _scattering(key: str, i: int, j: int) -> tuple[tuple[str, Figure], ...]:
             f"phase of {name}",
             "definition",
             phase_deg,
+            lambda at: relative(at, -1j * 180.0 / np.pi),
             undefined=zero,
         ),
     )
 
 
-_ONE_SIDED, _BETWEEN, _TO_GROUND = passive.one_sided, passive.between, passive.to_ground
-
 _INDUCTORS = (
-    _figure(
+    _of_branch(
         "inductance",
         "effective inductance",
         "common practice: the inductance seen at port 1 with port 2 shorted",
-        lambda s, f, around: passive.inductance_h(_ONE_SIDED(s, around), f),
-        advise=_near_resonance(_ONE_SIDED),
+        ONE_SIDED,
+        passive.inductance_h,
+        passive.by_inductance_h,
+        advise=passive.near_self_resonance(ONE_SIDED),
     ),
-    _figure(
+    _of_branch(
         "inductor quality",
         "inductor quality factor",
         "common practice: zero at self-resonance; counts shunt capacitance as lost storage",
-        lambda s, f, around: -passive.quality(_ONE_SIDED(s, around)),
+        ONE_SIDED,
+        passive.quality,
+        passive.by_quality,
+        sign=-1.0,
     ),
-    _figure(
+    _of_branch(
         "series inductance",
         "series inductance between the ports",
         "common practice: the series branch of the pi equivalent; shunt branches do not enter",
-        lambda s, f, around: passive.inductance_h(_BETWEEN(s, around), f),
-        advise=_near_resonance(_BETWEEN),
+        BETWEEN,
+        passive.inductance_h,
+        passive.by_inductance_h,
+        advise=passive.near_self_resonance(BETWEEN),
     ),
-    _figure(
+    _of_branch(
         "series inductor quality",
         "quality factor of the series inductance",
         "common practice: of the series branch of the pi equivalent",
-        lambda s, f, around: -passive.quality(_BETWEEN(s, around)),
+        BETWEEN,
+        passive.quality,
+        passive.by_quality,
+        sign=-1.0,
     ),
-    _figure(
+    _of_branch(
         "self-resonance",
         "self-resonant frequency",
         "common practice: where the inductance seen at port 1 falls to zero",
-        lambda s, f, around: passive.resonant_susceptance(_ONE_SIDED(s, around), f),
+        ONE_SIDED,
+        passive.resonant_susceptance,
+        passive.by_resonant_susceptance,
         zero_crossing,
     ),
 )
 
 _CAPACITORS_AND_RESISTORS = (
-    _figure(
+    _of_branch(
         "capacitance",
         "series capacitance between the ports",
         "common practice: the series branch of the pi equivalent as a capacitor with a "
         "resistor in series; shunt branches at the ports do not enter",
-        lambda s, f, around: passive.capacitance_f(_BETWEEN(s, around), f),
+        BETWEEN,
+        passive.capacitance_f,
+        passive.by_capacitance_f,
     ),
-    _figure(
+    _of_branch(
         "shunt capacitance",
         "shunt capacitance at port 1",
         "common practice: the branch at port 1 of the pi equivalent",
-        lambda s, f, around: passive.parallel_capacitance_f(_TO_GROUND(s, around), f),
+        TO_GROUND,
+        passive.parallel_capacitance_f,
+        passive.by_parallel_capacitance_f,
     ),
-    _figure(
+    _of_branch(
         "capacitor quality",
         "quality factor of the series capacitance",
         "common practice: of the series branch of the pi equivalent",
-        lambda s, f, around: passive.quality(_BETWEEN(s, around)),
+        BETWEEN,
+        passive.quality,
+        passive.by_quality,
     ),
-    _figure(
+    _of_branch(
         "shunt capacitor quality",
         "quality factor of the shunt capacitance",
         "common practice: of the branch at port 1 of the pi equivalent",
-        lambda s, f, around: passive.quality(_TO_GROUND(s, around)),
+        TO_GROUND,
+        passive.quality,
+        passive.by_quality,
     ),
-    _figure(
+    _of_branch(
         "equivalent series resistance",
         "equivalent series resistance",
         "common practice: of the series branch of the pi equivalent",
-        lambda s, f, around: passive.resistance_ohm(_BETWEEN(s, around)),
+        BETWEEN,
+        passive.resistance_ohm,
+        passive.by_resistance_ohm,
     ),
-    _figure(
+    _of_branch(
         "series resistance",
         "series resistance between the ports",
         "common practice: of the series branch of the pi equivalent",
-        lambda s, f, around: passive.resistance_ohm(_BETWEEN(s, around)),
+        BETWEEN,
+        passive.resistance_ohm,
+        passive.by_resistance_ohm,
     ),
-    _figure(
+    _of_branch(
         "shunt resistance",
         "resistance at port 1",
         "common practice: seen at port 1 with port 2 shorted",
-        lambda s, f, around: passive.resistance_ohm(_ONE_SIDED(s, around)),
+        ONE_SIDED,
+        passive.resistance_ohm,
+        passive.by_resistance_ohm,
     ),
 )
 
 _NO_U = "U is not above 0"
 _NO_MAG = "K is below 1: MAG is undefined, the maximum stable gain holds"
-
-
-def _h21_db(s: ComplexArray, frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
-    return decibel(current_gain(s))
-
-
-def _u_db(s: ComplexArray, frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
-    gain = unilateral_gain(s)
-    return 10.0 * np.log10(np.where(gain > 0, gain, np.nan))
-
-
-def _mag_db(s: ComplexArray, frequency_hz: FloatArray, around: Surroundings) -> FloatArray:
-    return 10.0 * np.log10(maximum_available_gain(s))
-
+_H21_DB = (gains.current_gain_db, gains.by_current_gain_db)
+_U_DB = (gains.unilateral_gain_db, gains.by_unilateral_gain_db)
+_MAG_DB = (gains.available_gain_db, gains.by_available_gain_db)
 
 _GAINS = (
     _figure(
         "h21 magnitude",
         "short-circuit current gain |h21|",
         "two-port theory: h21 = I2/I1 with port 2 shorted",
-        _h21_db,
+        *_H21_DB,
         undefined="|h21| has no level",
     ),
-    _figure("unilateral gain", "unilateral gain U", "Mason 1954", _u_db, undefined=_NO_U),
+    _figure("unilateral gain", "unilateral gain U", "Mason 1954", *_U_DB, undefined=_NO_U),
     _figure(
         "stability factor K",
         "stability factor K",
         "Rollett 1962",
-        lambda s, f, around: stability_k(s),
+        gains.stability_k,
+        gains.by_stability_k,
         undefined="S12 S21 is zero: K is infinite",
     ),
     _figure(
         "stability factor mu",
         "stability factor mu",
         "Edwards and Sinsky 1992",
-        lambda s, f, around: stability_mu(s),
+        gains.stability_mu,
+        gains.by_stability_mu,
     ),
     _figure(
         "maximum stable gain",
         "maximum stable gain MSG",
         "Rollett 1962",
-        lambda s, f, around: 10.0 * np.log10(maximum_stable_gain(s)),
+        gains.stable_gain_db,
+        gains.by_stable_gain_db,
         undefined="S12 or S21 is zero",
     ),
     _figure(
         "maximum available gain",
         "maximum available gain MAG",
         "Rollett 1962",
-        _mag_db,
+        *_MAG_DB,
         undefined=_NO_MAG,
     ),
     _figure(
         "transit frequency by Im(1/h21)",
         "transit frequency fT = f/Im(1/h21)",
         "Gummel 1969",
-        lambda s, f, around: small_signal.transit_frequency_hz(s, f),
+        small_signal.transit_frequency_hz,
+        small_signal.by_transit_frequency_hz,
         undefined="Im(1/h21) is zero or not known",
     ),
     _figure(
         "transit frequency by extrapolation",
         "transit frequency fT from |h21|",
         "common practice: -20 dB per decade, mean over the window",
-        _h21_db,
+        *_H21_DB,
         cutoff("|h21| not known there", "|h21| is not known at any point of the window"),
     ),
     _figure(
         "maximum frequency of oscillation from U",
         "maximum frequency of oscillation fmax from U",
         "common practice: -20 dB per decade, mean over the window",
-        _u_db,
+        *_U_DB,
         cutoff(f"{_NO_U} there", f"{_NO_U} at any point of the window"),
     ),
     _figure(
         "maximum frequency of oscillation from MAG",
         "maximum frequency of oscillation fmax from MAG",
         "common practice: -20 dB per decade, mean over the window",
-        _mag_db,
+        *_MAG_DB,
         cutoff(
             "K below 1 there, where MAG is undefined",
             f"at every point of the window {_NO_MAG}",
@@ -271,37 +288,43 @@ _TRANSISTOR = (
         "transconductance",
         "transconductance gm",
         _ELEMENTS,
-        lambda s, f, around: small_signal.transconductance_s(s, around),
+        small_signal.transconductance_s,
+        small_signal.by_transconductance_s,
     ),
     _figure(
         "output conductance",
         "output conductance gds",
         _ELEMENTS,
-        lambda s, f, around: small_signal.output_conductance_s(s, around),
+        small_signal.output_conductance_s,
+        small_signal.by_output_conductance_s,
     ),
     _figure(
         "gate-source capacitance",
         "gate-source capacitance Cgs",
         _ELEMENTS,
         small_signal.gate_source_capacitance_f,
+        small_signal.by_gate_source_capacitance_f,
     ),
     _figure(
         "gate-drain capacitance",
         "gate-drain capacitance Cgd",
         _ELEMENTS,
         small_signal.gate_drain_capacitance_f,
+        small_signal.by_gate_drain_capacitance_f,
     ),
     _figure(
         "drain-source capacitance",
         "drain-source capacitance Cds",
         _ELEMENTS,
         small_signal.drain_source_capacitance_f,
+        small_signal.by_drain_source_capacitance_f,
     ),
     _figure(
         "gate resistance",
         "gate resistance Rg",
         _ELEMENTS,
-        lambda s, f, around: small_signal.gate_resistance_ohm(s, around),
+        small_signal.gate_resistance_ohm,
+        small_signal.by_gate_resistance_ohm,
     ),
 )
 
@@ -315,6 +338,7 @@ _LINES = (
         "attenuation per length",
         "Eisenstadt and Eo 1992",
         passive.attenuation_db_per_m,
+        passive.by_attenuation_db_per_m,
         undefined=_UNDETERMINED,
     ),
     _figure(
@@ -322,6 +346,7 @@ _LINES = (
         "effective permittivity",
         "Eisenstadt and Eo 1992",
         passive.effective_permittivity,
+        passive.by_effective_permittivity,
         undefined=_UNDETERMINED,
         followed=True,
     ),
@@ -329,7 +354,8 @@ _LINES = (
         "characteristic impedance",
         "characteristic impedance, real part",
         "Eisenstadt and Eo 1992",
-        lambda s, f, around: passive.characteristic_impedance_ohm(s, around),
+        passive.characteristic_impedance_ohm,
+        passive.by_characteristic_impedance_ohm,
         undefined="the line's shunt admittance is not seen",
     ),
 )
@@ -342,10 +368,10 @@ FIGURES: Mapping[str, Figure] = MappingProxyType(
             *_GAINS,
             *_TRANSISTOR,
             *_LINES,
-            *_scattering("s11", 0, 0),
-            *_scattering("s21", 1, 0),
-            *_scattering("s12", 0, 1),
-            *_scattering("s22", 1, 1),
+            *_scattering("s11", 0),
+            *_scattering("s21", 2),
+            *_scattering("s12", 1),
+            *_scattering("s22", 3),
         )
     )
 )

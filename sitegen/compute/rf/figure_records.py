@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from sitegen.compute.rf.seen import Seen, Surroundings, seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.figures import Place
 
@@ -18,22 +19,15 @@ propagated alone. With one instead, every third device that obeys the law would 
 departing from it, as large as chance has it. A true departure within it is not seen."""
 
 
-@dataclass(frozen=True)
-class Surroundings:
-    """What a figure needs to know besides S."""
-
-    z_ref_ohm: float
-    """Real reference impedance of S."""
-    length_m: float | None = None
-    """Of a line, from reference plane to reference plane."""
-
-
-Quantity = Callable[[ComplexArray, FloatArray, Surroundings], FloatArray]
-"""S (..., n_f, 2, 2), frequency in Hz (n_f,) and surroundings to a quantity (..., n_f).
+Quantity = Callable[[Seen], FloatArray]
+"""Two-ports at n_f frequencies to a quantity (..., n_f).
 
 Each point depends on S at that point only, apart from whole turns of a phase. NaN where S is NaN
-and where the quantity is not defined; no warning is raised.
+and where the quantity is not defined.
 """
+Slope = Callable[[Seen], ComplexArray]
+"""Its slopes by S11, S12, S21, S22, (4, ..., n_f), each by S at the same point; see `seen`. Of no
+meaning where the quantity is NaN."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,8 +84,8 @@ class Estimate:
 
 Estimator = Callable[[FloatArray, FloatArray, Place], Estimate]
 """A quantity (n, n_f) at one or more frequencies in Hz (n_f,) to one value a sweep."""
-Advise = Callable[[ComplexArray, FloatArray, float, Surroundings], Texts]
-"""S of whole sweeps (n, n_f, 2, 2), their frequencies, the wanted one: remarks (n,)."""
+Advise = Callable[[Seen, float], Texts]
+"""Whole sweeps of n two-ports and the wanted frequency: remarks (n,)."""
 
 
 @dataclass(frozen=True)
@@ -105,10 +99,30 @@ class Figure:
     """Of the value."""
     formula: str
     source: str
-    quantity: Quantity
+    pointwise: Quantity
+    """See `at_points`."""
+    by_s: Slope
+    """See `slopes`."""
     estimate: Estimator
     followed: bool = False
     """Whether whole turns of a phase are counted from the lowest frequency, so that all points up
     to the wanted one are needed (`figures.used_frequencies`)."""
     advise: Advise | None = None
     """Remarks on a value at one frequency that only the whole sweep can give."""
+
+    def at_points(self, at: Seen) -> FloatArray:
+        """The quantity at each point; NaN where it is not defined, without a warning."""
+        with np.errstate(all="ignore"):
+            values = self.pointwise(at)
+        return np.where(np.isfinite(values), values, np.nan)
+
+    def slopes(self, at: Seen) -> ComplexArray:
+        """The quantity's slopes by S, (4, ..., n_f), without a warning."""
+        with np.errstate(all="ignore"):
+            return self.by_s(at)
+
+    def quantity(
+        self, s: ComplexArray, frequency_hz: FloatArray, around: Surroundings
+    ) -> FloatArray:
+        """The same of S (..., n_f, 2, 2), (..., n_f)."""
+        return self.at_points(seen(s, frequency_hz, around))

@@ -3,8 +3,9 @@
 import numpy as np
 
 from sitegen.compute.rf.figure_catalogue import FIGURES
-from sitegen.compute.rf.figure_records import Estimate, Figure, Surroundings
+from sitegen.compute.rf.figure_records import Estimate, Figure
 from sitegen.compute.rf.interpolation import interpolate
+from sitegen.compute.rf.seen import Surroundings
 from sitegen.compute.rf.two_port import admittance
 from sitegen.model.arrays import ComplexArray, FloatArray
 

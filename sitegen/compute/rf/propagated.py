@@ -1,21 +1,35 @@
 """What calibrations, sweeps and dummies do to values taken from corrected sweeps."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from sitegen.compute.rf.entries import as_matrices
+from sitegen.compute.rf.portions import portions
 from sitegen.compute.rf.sensitivity import (
+    Leg,
     Slopes,
     Sources,
-    Variance,
     common_variance,
+    deviations_by,
+    leg_of,
     moved,
+    moved_terms,
     own_variance,
     slopes_by,
 )
-from sitegen.compute.rf.taken import COLD, DEVICE, Corrected, Taken, Wanted, slopes, take
+from sitegen.compute.rf.taken import (
+    COLD,
+    DEVICE,
+    Corrected,
+    Devices,
+    Taken,
+    Wanted,
+    narrowed,
+    slopes,
+)
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.event_results import COMMON_GROUPS, OWN_GROUPS, SHARED_BY_DEFINITIONS
 
@@ -48,16 +62,37 @@ class Swept:
     """Whose sweeps were corrected with which calibration: the device's, the cold one's, those of
     dummies by part."""
     cold: Corrected | None = None
+    _legs: dict[tuple[str, int, int], Leg] = field(default_factory=dict)
+    _whole: tuple["Swept", slice | Places] | None = None
+    """All of them, of which these are some."""
 
-    def of(self, role: str, points: slice) -> ComplexArray:
-        """Corrected sweeps of the device, of the cold one or of a dummy, at some frequencies."""
+    def of(self, rows: slice | Places) -> "Swept":
+        """Sweeps of some of the values; what is worked out of them is worked out of all."""
+        cold = None if self.cold is None else self.cold.of(rows)
+        device = self.device.of(rows)
+        return Swept(self.frequency_hz, device, self.calibrations, cold, {}, (self, rows))
+
+    def leg(self, role: str, points: slice, sources: Sources) -> Leg:
+        """Sweeps of the device, of the cold one or of a dummy at some points, and the way back.
+
+        sources: of their calibration, on all frequencies.
+        """
+        if self._whole is not None:
+            whole, rows = self._whole
+            return whole.leg(role, points, sources).of(rows)
+        key = (role, points.start, points.stop)
+        if key not in self._legs:
+            self._legs[key] = leg_of(sources.at(points), self._of(role)[:, points])
+        return self._legs[key]
+
+    def _of(self, role: str) -> ComplexArray:
         if role == COLD:
             assert self.cold is not None
-            return self.cold.s[:, points]
+            return self.cold.s
         if role == DEVICE:
-            return self.device.s[:, points]
+            return self.device.s
         assert self.device.dummies is not None
-        return self.device.dummies[role][:, points]
+        return self.device.dummies[role]
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,95 +158,137 @@ def propagate(
         calibrations: sources of each calibration by its name, on all frequencies.
         shared: whether the values share the dummies.
     """
-    points, by_sweep = slopes(wanted, swept.frequency_hz, taken, swept.device, swept.cold)
-    names = swept.calibrations
-    sources = {name: calibrations[name].at(points) for name in dict.fromkeys(names.values())}
-    legs = {
-        role: slopes_by(sources[name], swept.of(role, points), by_sweep[role])
-        for role, name in names.items()
-    }
-    own, common = _variances(names, sources, legs)
-    groups: dict[str, FloatArray] = {}
-    for found in (*common.values(), *(own[role] for role in names if role in (DEVICE, COLD))):
-        for group, variance in found.by_group.items():
-            groups[group] = groups.get(group, 0.0) + variance
-    nothing: FloatArray = np.zeros(len(taken.at_used))
-    of_calibration, of_sweep, of_dummies, both = (
-        sum(parts, start=nothing)
-        for parts in (
-            (one.of(COMMON_GROUPS) for one in common.values()),
-            (one.of(OWN_GROUPS) for role, one in own.items() if role in (DEVICE, COLD)),
-            (one.of(OWN_GROUPS) for role, one in own.items() if role not in (DEVICE, COLD)),
-            (one.both for one in (*common.values(), *own.values())),
+    return propagate_all([(wanted, taken)], swept, calibrations, shared)[0]
+
+
+@np.errstate(all="ignore")
+def propagate_all(
+    figures: Sequence[tuple[Wanted, Taken]],
+    swept: Swept,
+    calibrations: Mapping[str, Sources],
+    shared: bool,
+) -> list[Propagated]:
+    """As `propagate`, for each of some figures that are taken from the same sweeps."""
+    found = []
+    for wanted, whole in figures:
+        taken = narrowed(wanted, swept.frequency_hz, whole)
+        groups, both, departure = _variances(wanted, taken, swept, calibrations)
+        value, u = taken.estimate.value, np.sqrt(np.sum(list(groups.values()), axis=0))
+        certain = np.isfinite(value) & np.isfinite(u) & _is_level(wanted, both)
+        certain &= _straight(wanted, taken, swept, calibrations, u)
+        stated = {group: np.where(certain, each, np.nan) for group, each in groups.items()}
+        of_dummies = stated.pop(DUMMIES, np.zeros(len(value)))
+        found.append(
+            Propagated(
+                _sum(stated, COMMON_GROUPS, certain),
+                _sum(stated, OWN_GROUPS, certain),
+                None if swept.device.dummies is None else of_dummies,
+                shared,
+                stated,
+                np.nan_to_num(stated["noise of the sweep"]),
+                np.where(certain | np.isnan(value), "", _TOO_LARGE).astype(object),
+                departure,
+            )
         )
-    )
-    u = np.sqrt(of_calibration + of_sweep + of_dummies)
-    certain = np.isfinite(taken.estimate.value) & np.isfinite(u)
-    certain &= _is_level(wanted, both)
-    certain &= _straight(wanted, taken, swept, points, legs, sources, common, u)
+    return found
 
-    def stated(variance: FloatArray) -> FloatArray:
-        return np.where(certain, variance, np.nan)
 
-    return Propagated(
-        stated(of_calibration),
-        stated(of_sweep),
-        None if swept.device.dummies is None else stated(of_dummies),
-        shared,
-        {group: stated(each) for group, each in groups.items()},
-        np.where(certain, groups["noise of the sweep"], 0.0),
-        np.where(certain | np.isnan(taken.estimate.value), "", _TOO_LARGE).astype(object),
-        _of_departure(wanted, taken, swept, points, sources, legs),
-    )
+def _sum(
+    variances: Mapping[str, FloatArray], groups: Sequence[str], certain: BoolArray
+) -> FloatArray:
+    """Sum over some groups; NaN where it is not certain."""
+    there = [variances[group] for group in groups if group in variances]
+    return np.asarray(sum(there, start=np.where(certain, 0.0, np.nan)))
 
 
 def _variances(
-    names: Mapping[str, str], sources: Mapping[str, Sources], legs: Mapping[str, Slopes]
-) -> tuple[dict[str, Variance], dict[str, Variance]]:
-    """What each sweep adds for itself, by role, and each calibration, by its name."""
-    own = {role: own_variance(sources[name], legs[role]) for role, name in names.items()}
-    common = {
-        name: common_variance(of_name, [legs[role] for role in names if names[role] == name])
-        for name, of_name in sources.items()
+    wanted: Wanted, taken: Taken, swept: Swept, calibrations: Mapping[str, Sources]
+) -> tuple[dict[str, FloatArray], FloatArray, FloatArray]:
+    """Variances by source group, `Variance.both`, and variance of the departure from a law."""
+    departure = taken.estimate.departure
+    groups: dict[str, list[FloatArray]] = {}
+    both: list[FloatArray] = [np.zeros(0)]
+    departures: list[FloatArray] = [np.zeros(0)]
+    for rows in _portions(taken, swept):
+        some, here = taken.of(rows), swept.of(rows)
+        by_role = _slopes(wanted, some, here, calibrations)
+        of_rows, of_both = _summed(by_role, swept.calibrations)
+        for group, variance in of_rows.items():
+            groups.setdefault(group, []).append(variance)
+        both.append(of_both)
+        if departure is None or not departure.weights.any():
+            departures.append(np.zeros_like(of_both))
+            continue
+        weights = departure.weights[rows]
+        bent = _with_weights(by_role, wanted, some, weights, here, calibrations)
+        of_rows, _ = _summed(bent, swept.calibrations)
+        departures.append(np.sum(list(of_rows.values()), axis=0))
+    joined = {group: np.concatenate(each) for group, each in groups.items()}
+    return joined, np.concatenate(both), np.concatenate(departures)
+
+
+def _summed(
+    by_role: Mapping[str, Slopes], names: Mapping[str, str]
+) -> tuple[dict[str, FloatArray], FloatArray]:
+    """Variances by source group, what dummies' sweeps add for themselves as `DUMMIES`, and
+    `Variance.both`."""
+    groups: dict[str, FloatArray] = {}
+    own = {role: own_variance(one) for role, one in by_role.items()}
+    common = {name: common_variance(x) for name, x in _by_calibration(by_role, names).items()}
+    for role, one in (*own.items(), *common.items()):
+        of_dummy = role in own and role not in (DEVICE, COLD)
+        for group, variance in one.by_group.items():
+            name = DUMMIES if of_dummy else group
+            groups[name] = groups.get(name, 0.0) + variance
+    return groups, np.sum([one.both for one in (*own.values(), *common.values())], axis=0)
+
+
+def _portions(taken: Taken, swept: Swept) -> Iterator[slice]:
+    n_point = len(swept.frequency_hz) if swept.cold else taken.points.stop - taken.points.start
+    return portions(len(taken.estimate.value), n_point)
+
+
+def _slopes(
+    wanted: Wanted, taken: Taken, swept: Swept, calibrations: Mapping[str, Sources]
+) -> dict[str, Slopes]:
+    """By all that values depend on, by role."""
+    points, by_sweep = slopes(wanted, swept.frequency_hz, taken, swept.device, swept.cold)
+    return {
+        role: slopes_by(swept.leg(role, points, calibrations[name]), by_sweep[role])
+        for role, name in swept.calibrations.items()
     }
-    return own, common
 
 
-def _of_departure(
+def _by_calibration(
+    by_role: Mapping[str, Slopes], names: Mapping[str, str]
+) -> dict[str, list[Slopes]]:
+    """Slopes by the sweeps that each calibration corrected, by its name."""
+    found: dict[str, list[Slopes]] = {}
+    for role, one in by_role.items():
+        found.setdefault(names[role], []).append(one)
+    return found
+
+
+def _with_weights(
+    by_role: Mapping[str, Slopes],
     wanted: Wanted,
     taken: Taken,
+    weights: FloatArray,
     swept: Swept,
-    points: slice,
-    sources: Mapping[str, Sources],
-    legs: Mapping[str, Slopes],
-) -> FloatArray:
-    """Variance of the departure from the values' law, from all sources together.
+    calibrations: Mapping[str, Sources],
+) -> dict[str, Slopes]:
+    """Of values that are weighed otherwise from the same quantity.
 
     Slopes at a point are those of the value times the ratio of the weights there; only through
     access resistances, which are taken from many points, have they to be carried back anew.
     """
-    total: FloatArray = np.zeros(len(taken.at_used))
-    estimate, names = taken.estimate, swept.calibrations
-    departure = estimate.departure
-    if departure is None or not departure.weights.any():
-        return total
-    if COLD in names:
-        other = replace(taken, estimate=replace(estimate, weights=departure.weights))
-        points, by_sweep = slopes(wanted, swept.frequency_hz, other, swept.device, swept.cold)
-        legs = {
-            role: slopes_by(sources[name], swept.of(role, points), by_sweep[role])
-            for role, name in names.items()
-        }
-    else:
-        factor: FloatArray = np.zeros((len(total), len(swept.frequency_hz)))
-        used, weights = estimate.weights != 0, np.where(estimate.weights != 0, estimate.weights, 1)
-        at = np.searchsorted(swept.frequency_hz, taken.used_hz)
-        factor[:, at] = np.where(used, departure.weights / weights, 0.0)
-        legs = {role: leg.times(factor[:, points]) for role, leg in legs.items()}
-    for found in _variances(names, sources, legs):
-        for one in found.values():
-            total = total + sum(one.by_group.values())
-    return total
+    estimate = taken.estimate
+    if swept.cold is not None:
+        other = replace(taken, estimate=replace(estimate, weights=weights))
+        return _slopes(wanted, other, swept, calibrations)
+    used = estimate.weights != 0
+    factor = np.where(used, weights / np.where(used, estimate.weights, 1.0), 0.0)
+    return {role: one.times(factor) for role, one in by_role.items()}
 
 
 def _is_level(wanted: Wanted, both: FloatArray) -> BoolArray:
@@ -219,20 +296,15 @@ def _is_level(wanted: Wanted, both: FloatArray) -> BoolArray:
     per_relative = _PER_RELATIVE.get(wanted.figure.unit)
     if per_relative is None:
         return np.ones(len(both), dtype=bool)
-    with np.errstate(invalid="ignore"):
-        certain: BoolArray = np.sqrt(both) / per_relative <= LARGEST_RELATIVE
+    certain: BoolArray = np.sqrt(both) / per_relative <= LARGEST_RELATIVE
     return certain
 
 
-@np.errstate(all="ignore")
 def _straight(
     wanted: Wanted,
     taken: Taken,
     swept: Swept,
-    points: slice,
-    legs: Mapping[str, Slopes],
-    sources: Mapping[str, Sources],
-    common: Mapping[str, Variance],
+    calibrations: Mapping[str, Sources],
     u: FloatArray,
 ) -> BoolArray:
     """Where values change by u, within `LARGEST_BEND`, if the sources are moved so far.
@@ -242,52 +314,59 @@ def _straight(
     """
     value = taken.estimate.value
 
-    def bend(rows: Places) -> FloatArray:
-        way = Way(wanted, swept, points, {role: leg.of(rows) for role, leg in legs.items()}, rows)
-        worst: FloatArray = np.zeros(len(rows))
-        for sign in (1.0, -1.0):
-            share = np.where(u[rows] > 0, sign / u[rows], 0.0)
-            change = way.moved(sources, common, share) - value[rows]
-            if wanted.figure.unit == "deg":
-                change = (change + 180.0) % 360.0 - 180.0
-            off = np.where(u[rows] > 0, np.abs(share * change - 1.0), 0.0)
-            worst = np.where(np.isnan(off), np.inf, np.maximum(worst, off))
-        return worst
+    def bends(rows: slice | Places) -> FloatArray:
+        return _bends(wanted, taken.of(rows), swept.of(rows), calibrations, u[rows])
 
+    straight: BoolArray = np.ones(len(u), dtype=bool)
     known = np.flatnonzero(np.isfinite(value) & np.isfinite(u))
     by_size = known[np.argsort(-u[known])][:TRIED]
     by_share = known[np.argsort(-(u[known] / np.abs(value[known])))][:TRIED]
-    straight: BoolArray = np.ones(len(u), dtype=bool)
-    first = np.union1d(by_size, by_share)
-    if len(first) and (bend(first) > BEND_OF_NONE).any():
-        straight[known] = bend(known) <= LARGEST_BEND
+    if len(known) and (bends(np.union1d(by_size, by_share)) > BEND_OF_NONE).any():
+        for rows in _portions(taken, swept):
+            straight[rows] = bends(rows) <= LARGEST_BEND
     return straight
 
 
-@dataclass(frozen=True, eq=False)
-class Way:
-    """From corrected sweeps to some of the values."""
+def _bends(
+    wanted: Wanted,
+    taken: Taken,
+    swept: Swept,
+    calibrations: Mapping[str, Sources],
+    u: FloatArray,
+) -> FloatArray:
+    """Greatest share of u by which values do not change by u if the sources are moved so far."""
+    share = np.where(u > 0, np.array([[1.0], [-1.0]]) / u, 0.0)
+    change = _moved_values(wanted, taken, swept, calibrations, share) - taken.estimate.value
+    if wanted.figure.unit == "deg":
+        change = (change + 180.0) % 360.0 - 180.0
+    off = np.where(u > 0, np.abs(share * change - 1.0), 0.0)
+    return np.asarray(np.where(np.isnan(off), np.inf, off).max(axis=0))
 
-    wanted: Wanted
-    swept: Swept
-    points: slice
-    legs: Mapping[str, Slopes]
-    rows: Places
 
-    def moved(
-        self, sources: Mapping[str, Sources], common: Mapping[str, Variance], share: FloatArray
-    ) -> FloatArray:
-        """The values if the sources are moved."""
-        device, z_ref_ohm = self.swept.device, self.wanted.around.z_ref_ohm
-        at = {
-            role: moved(sources[name], self.legs[role], common[name].deviations[self.rows], share)
-            for role, name in self.swept.calibrations.items()
-        }
-        parts = None if device.dummies is None else {part: at[part] for part in device.dummies}
-        inner = Corrected(at[DEVICE], device.method, parts).stripped(z_ref_ohm)
-        cold = None
-        if COLD in at:
-            cold = Corrected(at[COLD], device.method, parts).stripped(z_ref_ohm)
-        again = take(self.wanted, self.swept.frequency_hz[self.points], inner, cold)
-        assert again is not None
-        return again.estimate.value
+def _moved_values(
+    wanted: Wanted,
+    taken: Taken,
+    swept: Swept,
+    calibrations: Mapping[str, Sources],
+    share: FloatArray,
+) -> FloatArray:
+    """Values if their sources are moved, shaped as `share`, (n_share, n)."""
+    device, z_ref_ohm = swept.device, wanted.around.z_ref_ohm
+    by_role, names = _slopes(wanted, taken, swept, calibrations), swept.calibrations
+    terms = {
+        name: moved_terms(each[0].leg.sources, deviations_by(each), share)
+        for name, each in _by_calibration(by_role, names).items()
+    }
+    at = {}
+    for role, one in by_role.items():
+        by_entry = moved(one, terms[names[role]], share)
+        at[role] = as_matrices(by_entry.reshape(len(by_entry), share.size, -1))
+    parts = None if device.dummies is None else {part: at[part] for part in device.dummies}
+    inner = Corrected(at[DEVICE], device.method, parts).stripped(z_ref_ohm)
+    cold = None
+    if COLD in at:
+        cold = Corrected(at[COLD], device.method, parts).stripped(z_ref_ohm)
+    frequency_hz = by_role[DEVICE].leg.sources.terms.frequency_hz
+    again = Devices(frequency_hz, inner, cold).take(wanted)
+    assert again is not None
+    return again.estimate.value.reshape(share.shape)

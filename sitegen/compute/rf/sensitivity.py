@@ -2,8 +2,9 @@
 
 A figure is taken from a quantity over frequency, the quantity from S of the device with its pads
 taken off, that from the corrected sweeps of the device and of its dummies, those from raw sweeps
-and error terms. Its slope is carried back along this way: by finite differences through quantity
-and de-embedding, in closed form through the correction (`correction_derivatives`). What is left is
+and error terms. Its slope is carried back along this way: in closed form through quantity
+(`figure_catalogue`), de-embedding (`deembedding_derivatives`) and correction
+(`correction_derivatives`). What is left is
 a slope by each error term and raw S-parameter at each point, to be multiplied with what each source
 changes there (law of propagation, JCGM 100:2008, 5.2). A source moves all points of a fit, the
 device and the dummies of one calibration together, so that what it does to them adds, or cancels,
@@ -13,23 +14,30 @@ A slope by a complex quantity x is the complex array c with dv = Re(sum of c dx)
 source, off by one standard uncertainty in each of two directions, that is |c dx|^2 of variance.
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.rf.correct import correct, uncorrect
-from sitegen.compute.rf.correction_derivatives import ENTRIES, carried_back
+from sitegen.compute.rf.correct import uncorrect
+from sitegen.compute.rf.correction_derivatives import (
+    ENTRIES,
+    Back,
+    back,
+    rows_of,
+    term_places,
+    waves,
+)
+from sitegen.compute.rf.entries import by_entry
+from sitegen.compute.rf.portions import portions
 from sitegen.compute.rf.propagation import Perturbation, SweepErrors
-from sitegen.compute.rf.terms import ErrorTerms, term_rows, terms_from_rows
+from sitegen.compute.rf.terms import ErrorTerms, terms_from_rows
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.event_results import SourceGroup
 
 Rows = npt.NDArray[np.intp]
-_STEP = 1e-7
-"""Of S-parameters, in differences: a ten thousandth of a weak coupling's S-parameter of 1e-3, while
-rounding leaves eight digits."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,72 +51,149 @@ class Sources:
     real: BoolArray
     """(n_source,) whether it moves along its change only; else it is circular."""
     changes: ComplexArray
-    """(n_freq, n_term, n_source), terms in the order of `term_rows`."""
+    """(n_term, n_freq, n_source), terms in the order of `term_rows`."""
     errors: SweepErrors
     """Of each sweep's own."""
+    _parts: dict[tuple[int, int], "Sources"] = field(default_factory=dict)
 
     def at(self, points: slice) -> "Sources":
         """The same at some of its frequencies."""
-        there = terms_from_rows(self.terms, _rows(self.terms)[:, points])
-        return Sources(
-            replace(there, frequency_hz=self.terms.frequency_hz[points]),
-            self.groups,
-            self.real,
-            self.changes[points],
-            self.errors,
-        )
+        key = (points.start, points.stop)
+        if key not in self._parts:
+            terms = terms_from_rows(self.terms, self.rows[:, points])
+            self._parts[key] = replace(
+                self,
+                terms=replace(terms, frequency_hz=self.terms.frequency_hz[points]),
+                changes=self.changes[:, points],
+                _parts={},
+            )
+        return self._parts[key]
+
+    @cached_property
+    def rows(self) -> ComplexArray:
+        """The error terms, (n_term, n_freq)."""
+        return rows_of(self.terms)
+
+    @cached_property
+    def of_terms(self) -> tuple[tuple[Rows, ComplexArray], ...]:
+        """For each error term the sources that change it, and what they change, (n_freq, n)."""
+        found = []
+        for change in self.changes:
+            which = np.flatnonzero((change != 0).any(axis=0))
+            found.append((which, np.ascontiguousarray(change[:, which])))
+        return tuple(found)
+
+    @cached_property
+    def of_entries(self) -> tuple[tuple[Rows, ComplexArray], ...]:
+        """For each S-parameter the sources that change its terms, and what they change in the
+        negative of its offset and of its tracking and in its match, (3 n_freq, n)."""
+        found = []
+        for offset, tracking, match in term_places(len(self.changes) // 3):
+            changes = self.changes[[offset, tracking, match]]
+            changes[:2] *= -1.0
+            which = np.flatnonzero((changes != 0).any(axis=(0, 1)))
+            found.append((which, changes[..., which].reshape(-1, len(which))))
+        return tuple(found)
+
+    @cached_property
+    def in_groups(self) -> tuple[tuple[SourceGroup, ...], FloatArray]:
+        """Each group once, and which sources it has as ones, (n_source, n_group)."""
+        names = tuple(dict.fromkeys(self.groups))
+        return names, np.array([[one == name for name in names] for one in self.groups], float)
 
 
 def sources_of(
     terms: ErrorTerms, perturbations: Sequence[Perturbation], errors: SweepErrors
 ) -> Sources:
     """Sources of a calibration, and of each sweep corrected with it, for the sweeps' ports."""
-    at = _rows(terms)
-    moved = np.array([_rows(one.terms) for one in perturbations]).reshape(-1, *at.shape)
+    at = rows_of(terms)
+    moved = np.array([rows_of(one.terms) for one in perturbations]).reshape(-1, *at.shape)
     return Sources(
         terms,
         tuple(one.group for one in perturbations),
         np.array([one.kind == "real" for one in perturbations], dtype=bool),
-        np.ascontiguousarray(np.transpose(moved - at, (2, 1, 0))),
+        np.moveaxis(moved - at, 0, -1),
         errors,
     )
 
 
 @dataclass(frozen=True, eq=False)
-class Slopes:
-    """How n values change with one corrected sweep each."""
+class Leg:
+    """Corrected sweeps that values depend on, with the way back to what they were made of.
 
-    raw: ComplexArray
-    """(n, n_freq, n_port, n_port), or (1, n_freq, n_port, n_port) where all values share it."""
+    Arrays (e, n, n_freq) by entry, or (e, 1, n_freq) where all values share one sweep.
+    """
+
+    sources: Sources
     s: ComplexArray
-    """Corrected, likewise."""
-    by_s: ComplexArray
-    """(n, n_freq, n_port, n_port): dv = Re(sum of by_s dS); zero where a point is not used,
-    whatever S is there."""
-    by_raw: ComplexArray
-    """(n_freq, n, e), by raw S in the order of `ENTRIES`."""
-    by_term: ComplexArray
-    """(n_freq, n, n_term), by the error terms."""
+    """0 where it is not known, so that no slope comes from there."""
+    unknown: BoolArray
+    """(n, n_freq)."""
+    raw: ComplexArray
+    back: Back
+    noise: FloatArray
+    """Standard uncertainty of each part of raw S by its noise."""
 
-    def of(self, rows: Rows) -> "Slopes":
+    def of(self, rows: slice | Rows) -> "Leg":
         """Of some of the values."""
-        return Slopes(
-            self.raw if len(self.raw) == 1 else self.raw[rows],
-            self.s if len(self.s) == 1 else self.s[rows],
-            self.by_s[rows],
-            self.by_raw[:, rows],
-            self.by_term[:, rows],
-        )
+        if len(self.unknown) == 1:
+            return self
+        s, raw, back = self.s[:, rows], self.raw[:, rows], self.back.of(rows)
+        return Leg(self.sources, s, self.unknown[rows], raw, back, self.noise[:, rows])
+
+
+def leg_of(sources: Sources, s: ComplexArray) -> Leg:
+    """Of corrected sweeps (n, n_freq, n_port, n_port) at the sources' frequencies."""
+    parts = [_leg(sources, s[rows]) for rows in portions(*s.shape[:2])] or [_leg(sources, s)]
+    if len(parts) == 1:
+        return parts[0]
+
+    def joined(name: str, of: Sequence[Leg | Back]) -> ComplexArray:
+        return np.concatenate([getattr(one, name) for one in of], axis=1)
+
+    first, backs = parts[0].back, [one.back for one in parts]
+    return Leg(
+        sources,
+        joined("s", parts),
+        np.concatenate([one.unknown for one in parts]),
+        joined("raw", parts),
+        replace(first, **{name: joined(name, backs) for name in ("back", "over", "s")}),
+        np.concatenate([one.noise for one in parts], axis=1),
+    )
+
+
+@np.errstate(all="ignore")
+def _leg(sources: Sources, s: ComplexArray) -> Leg:
+    unknown: BoolArray = np.asarray(~np.isfinite(s).all(axis=(-2, -1)))
+    known: ComplexArray = np.where(unknown[..., np.newaxis, np.newaxis], 0.0, s)
+    if s.shape[-1] == 2:
+        raw = by_entry(uncorrect(sources.terms, known))
+    else:
+        raw = uncorrect(sources.terms, known[..., 0, 0])[np.newaxis]
+    errors = sources.errors
+    noise = np.sqrt(errors.noise_floor**2 + errors.trace_noise**2 * _square(raw))
+    return Leg(sources, by_entry(known), unknown, raw, back(sources.rows, raw), noise)
+
+
+@dataclass(frozen=True, eq=False)
+class Slopes:
+    """How n values change with one corrected sweep each, (e, n, n_freq)."""
+
+    leg: Leg
+    by_s: ComplexArray
+    """dv = Re(sum of by_s dS); zero where a point is not used."""
+    by_raw: ComplexArray
+    by_into: ComplexArray
+    """By A of `correction_derivatives`."""
+
+    def by_terms(self, entry: int) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+        """By the negative of an S-parameter's offset and of its tracking, and by its match."""
+        by_raw, back = self.by_raw[entry], self.leg.back.back[entry]
+        return by_raw, by_raw * back, self.by_into[entry] * back
 
     def times(self, factor: FloatArray) -> "Slopes":
         """Of n other values that change (n, n_freq) times as much with each point as these do."""
-        return Slopes(
-            self.raw,
-            self.s,
-            self.by_s * factor[..., np.newaxis, np.newaxis],
-            self.by_raw * factor.T[..., np.newaxis],
-            self.by_term * factor.T[..., np.newaxis],
-        )
+        return Slopes(self.leg, self.by_s * factor, self.by_raw * factor, self.by_into * factor)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,138 +201,66 @@ class Variance:
     """What sources add to the variance of n values, in their unit squared, (n,)."""
 
     by_group: dict[SourceGroup, FloatArray]
-    deviations: ComplexArray
-    """(n, n_source) what each source of the calibration does, (n, 0) of a sweep's own."""
     both: FloatArray
     """Sum over all of them of |c dx|^2 in both directions of a complex deviation: of a level in
     nepers or a phase in radians the relative variance of what it is the level or phase of."""
 
-    def of(self, groups: Sequence[SourceGroup]) -> FloatArray:
-        """Variance from some groups."""
-        total: FloatArray = np.zeros_like(self.both)
-        for one in groups:
-            if one in self.by_group:
-                total = total + self.by_group[one]
-        return total
 
-
-def slopes_by(sources: Sources, s: ComplexArray, by_s: ComplexArray) -> Slopes:
-    """Slopes of n values by corrected sweeps, carried back further; shapes as in `Slopes`."""
-    if s.shape[-1] == 2:
-        raw = uncorrect(sources.terms, s)
-    else:
-        raw = uncorrect(sources.terms, s[..., 0, 0])[..., np.newaxis, np.newaxis]
-    with np.errstate(all="ignore"):
-        by_raw, by_term = carried_back(sources.terms, raw, by_s)
-    unused = ~(by_s != 0).any(axis=(-2, -1)).T
-    by_raw[unused] = 0.0
-    by_term[unused] = 0.0
-    return Slopes(raw, s, by_s, by_raw, by_term)
-
-
-def gradient(
-    quantity: Callable[[ComplexArray], FloatArray], s: ComplexArray, turn: float | None = None
-) -> ComplexArray:
-    """Slopes of a real quantity by S at its own point, by differences.
-
-    Args:
-        quantity: S (..., n_f, n_port, n_port) to (..., n_f), any number of leading axes.
-        s: (n, n_f, n_port, n_port).
-        turn: a whole turn in the quantity's unit, for one that jumps by it.
-
-    Returns:
-        The shape of `s`; NaN where the quantity is.
-    """
-    n_ports = s.shape[-1]
-    places = [(i, j) for i in range(n_ports) for j in range(n_ports)]
-    moves = np.zeros((2, len(places), 1, 1, n_ports, n_ports), dtype=np.complex128)
-    for place, (i, j) in enumerate(places):
-        moves[:, place, ..., i, j] = np.array([_STEP, 1j * _STEP])[:, np.newaxis, np.newaxis]
-    difference = quantity(s + moves) - quantity(s)
-    if turn is not None:
-        difference = (difference + 0.5 * turn) % turn - 0.5 * turn
-    slopes = (difference[0] - 1j * difference[1]) / _STEP
-    found: ComplexArray = np.moveaxis(slopes, 0, -1).reshape(s.shape)
-    return found
-
-
-def jacobian(change: Callable[[ComplexArray], ComplexArray], s: ComplexArray) -> ComplexArray:
-    """Derivatives of a pointwise analytic change of S, by differences.
-
-    Args:
-        change: S (..., n_f, p, p) to the same last axes, analytic at each point.
-        s: what goes in, (n, n_f, p, p), or (1, n_f, p, p) where all share it.
-
-    Returns:
-        (n, n_f, p^2, p^2) of what comes out by what goes in, the latter on the last but one axis;
-        0 where it is not known.
-    """
-    n_ports, found, before = s.shape[-1], [], change(s)
-    for i in range(n_ports):
-        for j in range(n_ports):
-            step = np.zeros((n_ports, n_ports))
-            step[i, j] = _STEP
-            derivative = (change(s + step) - before) / _STEP
-            found.append(derivative.reshape(*derivative.shape[:-2], -1))
-    stacked: ComplexArray = np.stack(found, axis=-2)
-    return np.where(np.isfinite(stacked), stacked, 0.0)
-
-
-def carried_through(derivatives: ComplexArray, slope: ComplexArray) -> ComplexArray:
-    """Slopes by what goes into a change of S, from those by what comes out.
-
-    Args:
-        derivatives: from `jacobian`.
-        slope: (n, n_f, p, p).
-    """
-    flat = slope.reshape(*slope.shape[:-2], -1, 1)
-    back: ComplexArray = (derivatives @ flat).reshape(slope.shape)
-    return back
+@np.errstate(all="ignore")
+def slopes_by(leg: Leg, by_s: ComplexArray) -> Slopes:
+    """Slopes of n values by corrected sweeps, carried back further."""
+    return Slopes(leg, by_s, *leg.back.slopes(by_s))
 
 
 @np.errstate(all="ignore")
-def common_variance(sources: Sources, slopes: Sequence[Slopes]) -> Variance:
-    """Variance of n values from the sources of the calibration that corrected all these sweeps.
+def deviations_by(slopes: Sequence[Slopes]) -> ComplexArray:
+    """What each source of a calibration does to n values through all sweeps that it corrected.
 
-    What a source does through the sweeps of a value (the device's, its dummies') is added before
-    it is squared.
+    (n, n_source). What it does through the sweeps of a value (the device's, its dummies') adds, or
+    cancels.
     """
-    n = len(slopes[0].by_s)
-    total: ComplexArray = np.zeros((n, len(sources.groups)), np.complex128)
-    for one in slopes:
-        flat = np.moveaxis(one.by_term, 1, 0).reshape(n, -1)
-        total += flat @ sources.changes.reshape(flat.shape[1], -1)
-    both = total.real**2 + total.imag**2
-    squares = np.where(sources.real, total.real**2, both)
-    by_group: dict[SourceGroup, FloatArray] = {}
-    for place, group in enumerate(sources.groups):
-        by_group[group] = by_group.get(group, 0.0) + squares[:, place]
-    return Variance(by_group, total, (np.where(sources.real, 1.0, 2.0) * both).sum(axis=1))
+    sources = slopes[0].leg.sources
+    total: ComplexArray = np.zeros((slopes[0].by_s.shape[1], len(sources.groups)), np.complex128)
+    for entry, (which, changes) in enumerate(sources.of_entries):
+        by_offset, by_tracking, by_match = (
+            sum(parts[1:], parts[0])
+            for parts in zip(*(one.by_terms(entry) for one in slopes), strict=True)
+        )
+        by_terms = np.concatenate([by_offset, by_tracking, by_match], axis=1)
+        total[:, which] += by_terms @ changes
+    return total
 
 
 @np.errstate(all="ignore")
-def own_variance(sources: Sources, slope: Slopes) -> Variance:
+def common_variance(slopes: Sequence[Slopes]) -> Variance:
+    """Variance of n values from the sources of the calibration that corrected all these sweeps."""
+    sources, total = slopes[0].leg.sources, deviations_by(slopes)
+    both = _square(total)
+    names, members = sources.in_groups
+    by_group = np.where(sources.real, total.real**2, both) @ members
+    return Variance(
+        {name: by_group[:, place] for place, name in enumerate(names)},
+        both @ np.where(sources.real, 1.0, 2.0),
+    )
+
+
+@np.errstate(all="ignore")
+def own_variance(slope: Slopes) -> Variance:
     """Variance of n values from what one sweep of each has for itself.
 
     As `propagation.own_deviations`: the noise of each point and raw S-parameter; linearity, the
     paths and the touchdown each the same over all points.
     """
-    errors = sources.errors
-    by_raw = slope.by_raw
-    places = ENTRIES[: by_raw.shape[-1]]
-    raw = np.stack([slope.raw[..., i, j].T for i, j in places], axis=-1)
-    size = errors.noise_floor**2 + errors.trace_noise**2 * _square(raw)
-    noise = (_square(by_raw) * size).sum(axis=(0, 2))
-    shares = _used_product(by_raw, raw).sum(axis=0)
-    linearity = errors.linearity**2 * _square(shares).sum(axis=-1)
-    n_ports = slope.raw.shape[-1]
-    passes = np.array([[(i == at) + (j == at) for i, j in places] for at in range(n_ports)])
-    cable = errors.cable**2 * _square(shares @ passes.T).sum(axis=-1)
-    reflected = _square(np.stack([slope.by_s[..., i, i].sum(axis=1) for i in range(n_ports)]))
-    contact = reflected.sum(axis=0)
-    if n_ports == 2:
-        through = _used_product(slope.by_s, slope.s)
-        contact = contact + _square((through[..., 0, 1] + through[..., 1, 0]).sum(axis=1))
+    leg, errors, by_raw = slope.leg, slope.leg.sources.errors, slope.by_raw
+    parts = (by_raw * leg.noise).view(np.float64)
+    noise = np.vecdot(parts, parts).sum(axis=0)
+    shares = np.vecdot(leg.raw.conj(), by_raw)
+    linearity = errors.linearity**2 * _square(shares).sum(axis=0)
+    passes = _passes(len(by_raw))
+    cable = errors.cable**2 * _square(passes @ shares).sum(axis=0)
+    contact: FloatArray = np.sum([_square(one) for one in _at_tips(slope.by_s)], axis=0)
+    if len(by_raw) > 1:
+        contact = contact + _square(_through_tips(slope.by_s, leg.s))
     by_group: dict[SourceGroup, FloatArray] = {
         "noise of the sweep": noise,
         "contact of the touchdown": errors.contact**2 * contact,
@@ -255,60 +268,79 @@ def own_variance(sources: Sources, slope: Slopes) -> Variance:
         "cable during the sweep": cable,
     }
     total: FloatArray = sum(by_group.values(), np.zeros(len(noise)))
-    return Variance(by_group, np.zeros((len(total), 0), np.complex128), 2.0 * total)
+    return Variance(by_group, 2.0 * total)
+
+
+def _passes(n_entry: int) -> FloatArray:
+    """(n_port, e) how often each S-parameter passes the path of a port: a reflection twice."""
+    ports = range(1 if n_entry == 1 else 2)
+    return np.array([[(i == at) + (j == at) for i, j in ENTRIES[:n_entry]] for at in ports], float)
+
+
+def _at_tips(by_s: ComplexArray) -> list[ComplexArray]:
+    """Slopes by a touchdown's change of the reflection at each port, (n,) each."""
+    return [by_s[place].sum(axis=-1) for place in ((0,) if len(by_s) == 1 else (0, 3))]
+
+
+def _through_tips(by_s: ComplexArray, s: ComplexArray) -> ComplexArray:
+    """Likewise by its share of both transmissions."""
+    passed: ComplexArray = np.vecdot(s[1:3].conj(), by_s[1:3]).sum(axis=0)
+    return passed
 
 
 @np.errstate(all="ignore")
-def moved(
-    sources: Sources, slope: Slopes, deviations: ComplexArray, share: FloatArray
-) -> ComplexArray:
-    """Corrected sweeps if every source were off such that the values change the most.
+def moved_terms(
+    sources: Sources, deviations: ComplexArray, share: FloatArray
+) -> list[ComplexArray]:
+    """Error terms if a calibration's sources were off such that the values change the most.
 
-    Each source by its share of the values' variance: to first order sweeps moved like this, all
-    that a value depends on, change it by its variance times `share`.
+    Each source by its share of the values' variance: to first order terms and sweeps moved like
+    this, all that a value depends on, change it by its variance times `share`.
 
     Args:
-        deviations: (n, n_source) from `common_variance`, of the calibration that corrected them.
-        share: (n,) factor of all moves; one over u for a change by u.
+        deviations: (n, n_source) from `deviations_by`.
+        share: (n_share, n) factors of all moves; one over u for a change by u.
+
+    Returns:
+        In the order of `term_rows`, (n_share, n, n_freq) each.
     """
-    errors, n_ports = sources.errors, slope.raw.shape[-1]
-    by_raw = slope.by_raw
-    places = ENTRIES[: by_raw.shape[-1]]
-    steps = np.where(sources.real, deviations.real, deviations.conj()) * share[:, np.newaxis]
-    rows = np.transpose(sources.changes @ steps.T, (1, 2, 0))
-    terms = terms_from_rows(sources.terms, _rows(sources.terms)[:, np.newaxis] + rows)
-    raw = np.broadcast_to(slope.raw, slope.by_s.shape).copy()
-    seen = np.stack([raw[..., i, j] for i, j in places])
-    by_raw = np.moveaxis(by_raw, (0, 1, 2), (2, 1, 0))
-    levels = np.where(by_raw != 0, by_raw * seen, 0.0).sum(axis=2, keepdims=True).conj()
-    passes = np.array([[(i == at) + (j == at) for i, j in places] for at in range(n_ports)])
+    steps = np.where(sources.real, deviations.real, deviations.conj())
+    factor = share[..., np.newaxis] + 0j
+    return [
+        row + factor * (steps[:, which] @ changes.T)
+        for row, (which, changes) in zip(sources.rows, sources.of_terms, strict=True)
+    ]
+
+
+@np.errstate(all="ignore")
+def moved(slope: Slopes, terms: Sequence[ComplexArray], share: FloatArray) -> ComplexArray:
+    """Corrected sweeps if all sources, the sweep's own too, were moved as in `moved_terms`.
+
+    Args:
+        terms: moved, of the calibration that corrected the sweeps.
+
+    Returns:
+        By entry, (e, n_share, n, n_freq).
+    """
+    leg, by_raw, raw = slope.leg, slope.by_raw, slope.leg.raw
+    errors, factor = leg.sources.errors, share[..., np.newaxis]
+    levels = np.vecdot(by_raw, raw.conj())[..., np.newaxis]
+    passes = _passes(len(raw))
     paths = errors.cable**2 * np.einsum("ab,bnf->anf", passes.T @ passes, levels)
-    size = errors.noise_floor**2 + errors.trace_noise**2 * _square(seen)
-    step = size * by_raw.conj() + seen * (errors.linearity**2 * levels + paths)
-    for place, (i, j) in enumerate(places):
-        raw[..., i, j] += step[place] * share[:, np.newaxis]
-    corrected = correct(terms, raw if n_ports == 2 else raw[..., 0, 0]).reshape(raw.shape)
-    touched = errors.contact**2 * share[:, np.newaxis]
-    for port in range(n_ports):
-        at_tip = slope.by_s[..., port, port].sum(axis=1, keepdims=True).conj()
-        corrected[..., port, port] += touched * at_tip
-    if n_ports == 2:
-        through = _used_product(slope.by_s, slope.s)
-        passed = (through[..., 0, 1] + through[..., 1, 0]).sum(axis=1, keepdims=True).conj()
-        for i, j in ((0, 1), (1, 0)):
-            corrected[..., i, j] += touched * passed * slope.s[..., i, j]
+    step = leg.noise**2 * by_raw.conj() + raw * (errors.linearity**2 * levels + paths)
+    seen = raw[:, np.newaxis] + factor * step[:, np.newaxis]
+    corrected = waves(terms, seen).corrected
+    touched = errors.contact**2 * factor
+    for place, at_tip in zip((0,) if len(raw) == 1 else (0, 3), _at_tips(slope.by_s), strict=True):
+        corrected[place] += touched * at_tip[:, np.newaxis].conj()
+    if len(raw) > 1:
+        passed = _through_tips(slope.by_s, leg.s)[:, np.newaxis].conj()
+        for place in (1, 2):
+            corrected[place] += touched * passed * leg.s[place]
+    np.copyto(corrected, complex(np.nan, np.nan), where=leg.unknown)
     return corrected
-
-
-def _used_product(slope: ComplexArray, s: ComplexArray) -> ComplexArray:
-    return np.where(slope != 0, slope * s, 0.0)
 
 
 def _square(values: ComplexArray) -> FloatArray:
     squares: FloatArray = values.real**2 + values.imag**2
     return squares
-
-
-def _rows(terms: ErrorTerms) -> ComplexArray:
-    rows: ComplexArray = np.array([row.values for row in term_rows(terms)])
-    return rows

@@ -11,14 +11,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sitegen.compute.rf.correction_derivatives import ENTRIES, derivatives
+from sitegen.compute.rf.correction_derivatives import ENTRIES, derivatives, rows_of
 from sitegen.compute.rf.propagation import Perturbation, SweepErrors
-from sitegen.compute.rf.terms import (
-    ErrorTerms,
-    OnePortTerms,
-    term_rows,
-    terms_from_rows,
-)
+from sitegen.compute.rf.terms import ErrorTerms, OnePortTerms, terms_from_rows
 from sitegen.model.arrays import ComplexArray, FloatArray
 
 _CHUNK = 16
@@ -46,7 +41,7 @@ def sweep_covariance(
     n_ports = 1 if isinstance(terms, OnePortTerms) else 2
     sweeps = raw.reshape(-1, len(terms.frequency_hz), n_ports, n_ports).astype(np.complex64)
     hermitian, symmetric = (each.astype(np.complex64) for each in _sources(terms, perturbations))
-    terms = terms_from_rows(terms, _rows(terms).astype(np.complex64))
+    terms = terms_from_rows(terms, rows_of(terms).astype(np.complex64))
     found = np.empty((*sweeps.shape, 3), np.float32)
     for at in range(0, len(sweeps), _CHUNK):
         chunk = slice(at, at + _CHUNK)
@@ -58,8 +53,8 @@ def _sources(
     terms: ErrorTerms, perturbations: Sequence[Perturbation]
 ) -> tuple[ComplexArray, ComplexArray]:
     """C and R of all sources, (n_freq, n_term, n_term) each."""
-    at = _rows(terms)
-    moved = [(one.kind, _rows(one.terms) - at) for one in perturbations]
+    at = rows_of(terms)
+    moved = [(one.kind, rows_of(one.terms) - at) for one in perturbations]
     n_term, n_freq = at.shape
     hermitian: ComplexArray = np.zeros((n_freq, n_term, n_term), np.complex128)
     symmetric: ComplexArray = np.zeros_like(hermitian)
@@ -71,11 +66,6 @@ def _sources(
             if kind == "real":
                 symmetric = symmetric + along @ across
     return hermitian, symmetric
-
-
-def _rows(terms: ErrorTerms) -> ComplexArray:
-    rows: ComplexArray = np.array([row.values for row in term_rows(terms)])
-    return rows
 
 
 @np.errstate(all="ignore")

@@ -3,13 +3,14 @@
 All arrays are (..., 2, 2) complex. S at one real reference impedance (power waves); Y in siemens, Z
 in ohm; the chain matrix relates (V1, I1) to (V2, -I2), so that cascades are products (Pozar,
 "Microwave Engineering", conversion tables; quoted from memory). Where a form does not exist the
-result is not finite, without a warning.
+result is not finite, without a warning. Results lie in memory entry by entry (`entries`).
 """
 
 from typing import Any
 
 import numpy as np
 
+from sitegen.compute.rf.entries import as_matrices
 from sitegen.model.arrays import ComplexArray
 
 Entries = np.ndarray[tuple[Any, ...], np.dtype[Any]]
@@ -17,9 +18,9 @@ Entries = np.ndarray[tuple[Any, ...], np.dtype[Any]]
 
 def _matrix(a: Entries, b: Entries, c: Entries, d: Entries) -> ComplexArray:
     shape = np.broadcast_shapes(a.shape, b.shape, c.shape, d.shape)
-    made = np.empty((*shape, 2, 2), dtype=np.complex128)
-    made[..., 0, 0], made[..., 0, 1], made[..., 1, 0], made[..., 1, 1] = a, b, c, d
-    return made
+    made = np.empty((4, *shape), dtype=np.complex128)
+    made[0], made[1], made[2], made[3] = a, b, c, d
+    return as_matrices(made)
 
 
 def _entries(

@@ -2,8 +2,11 @@
 
 Guarded acceptance (JCGM 106:2012, 8.3.2): a deviation is accepted where it and its guard band
 w = r k u together do not exceed the limit, refused where it exceeds the limit by itself, and not
-proven between. Levels and phases take their guard bands from the linear magnitude, so that no
-symmetric interval in dB is ever laid around a small value.
+proven between. Guarded rejection (8.3.3): accepted where it does not exceed the limit by itself,
+refused where it exceeds the limit by more than its guard band, and neither between; a non-binary
+rule has both guard bands. What is neither accepted nor refused has one word here, "not proven":
+nothing is closed and nothing lost by it. Levels and phases take their guard bands from the linear
+magnitude, so that no symmetric interval in dB is ever laid around a small value.
 """
 
 from dataclasses import dataclass
@@ -138,12 +141,13 @@ class Judgement:
     """A deviation against its mask."""
 
     verdict: Verdict
-    """"failed" when a judged point exceeds the limit; else "not assessable" when a judged
-    point is NaN or there is none; else "not proven" when one exceeds it with its guard band;
+    """"failed" when a judged point exceeds the limit, under guarded rejection by more than its
+    guard band; else "not assessable" when a judged point is NaN or there is none; else "not
+    proven" when one exceeds it with or, under guarded rejection, by less than its guard band;
     else "passed"."""
     worst_ratio: float
     """Largest (|deviation| + guard band)/limit of the judged points that are numbers; at most 1
-    passes. When it failed, of the points that exceed the limit by themselves."""
+    passes. When it failed, of the points that are refused."""
     worst_margin: float
     """Limit minus |deviation| and guard band at that point; negative is outside."""
     worst_at_hz: float
@@ -155,12 +159,15 @@ class Judgement:
     """Judged points whose deviation is NaN."""
     n_without_end: int
     """Judged points whose guard band has no end: a level that is not told from nothing."""
+    n_not_refuted: int
+    """Judged points beyond the limit by no more than their guard band."""
     deviation: FloatArray
     """(n_freq,) |deviation| to draw."""
     limit: FloatArray
     """(n_freq,) the mask at the sweep's frequencies, NaN outside it."""
     guard: FloatArray | None
-    """(n_freq,) guard band w in the mask's quantity; None under the simple rule."""
+    """(n_freq,) guard band w that acceptance adds, in the mask's quantity; None where the rule adds
+    none."""
 
     @property
     def passed(self) -> bool:
@@ -168,7 +175,11 @@ class Judgement:
 
 
 def judge(
-    found: Deviation, frequency_hz: FloatArray, mask: Mask, guard: FloatArray | None = None
+    found: Deviation,
+    frequency_hz: FloatArray,
+    mask: Mask,
+    guard: FloatArray | None = None,
+    rejection: FloatArray | None = None,
 ) -> Judgement:
     """Judge one S-parameter's deviation, |deviation| + guard <= limit at each point of the mask.
 
@@ -176,15 +187,18 @@ def judge(
         found: of one sweep, (n_freq,) or (n_freq, 2, 2).
         frequency_hz: (n_freq,).
         mask: ports count from 1.
-        guard: (n_freq,), from `guard_band`; None under the simple rule.
+        guard: (n_freq,), from `guard_band`; None where the rule accepts without one.
+        rejection: (n_freq,), from `rejection_band`; None where the rule refuses without one.
     """
     size = np.abs(_selected(found, mask))
     reach = size if guard is None else size + guard
     points_hz, limits = np.array(mask.frequency_hz), np.array(mask.limit)
     limit = np.interp(frequency_hz, points_hz, limits, left=np.nan, right=np.nan)
     judged = np.isfinite(limit)
-    known: BoolArray = judged & ~np.isnan(reach)
-    beyond: BoolArray = judged & (size > limit)
+    over: BoolArray = judged & (size > limit)
+    least = size if rejection is None else size - rejection
+    known: BoolArray = judged & ~np.isnan(reach) & ~(over & np.isnan(least))
+    beyond: BoolArray = over & (least > limit)
     n_judged, n_known = int(judged.sum()), int(known.sum())
     if beyond.any():
         verdict: Verdict = "failed"
@@ -205,6 +219,7 @@ def judge(
         n_outside_mask=len(frequency_hz) - n_judged,
         n_not_determined=n_judged - n_known,
         n_without_end=int((judged & np.isinf(reach)).sum()),
+        n_not_refuted=int((known & over & ~beyond).sum()),
         deviation=size,
         limit=limit,
         guard=guard,
@@ -247,10 +262,37 @@ def guard_band(found: Deviation, uncertainty: Uncertainty, mask: Mask, factor: f
         half_turn = np.where(np.isnan(share), np.nan, 180.0)
         return np.where(share < 1, np.degrees(np.arcsin(np.minimum(share, 1.0))), half_turn)
     at = _at(found.magnitude_db, mask)
+    up, down = _level_ends(share)
+    return np.asarray(np.maximum(np.abs(at + up), np.abs(at - down)) - np.abs(at))
+
+
+def rejection_band(
+    found: Deviation, uncertainty: Uncertainty, mask: Mask, factor: float
+) -> FloatArray:
+    """By how much a deviation must exceed a mask before guarded rejection refuses it, (n_freq,).
+
+    Of a complex deviation and of a phase it is the guard band of acceptance. A level's is what its
+    interval reaches back towards zero: down by -20 lg(1 - w) where it is too high, up by
+    20 lg(1 + w) where it is too low, so that a level that is not told from nothing can still be
+    refused as too low.
+
+    Where the mask is not large against u, a complex deviation that truly lies on it is refused
+    more often than Phi(-factor), since errors along the mask's circle lengthen it too: for
+    factor 2 in 3.4 % of cases where the mask is 2 u, 2.8 % at 5 u, 2.3 % without end.
+    """
+    if mask.quantity != "magnitude db":
+        return guard_band(found, uncertainty, mask, factor)
+    at = _at(found.magnitude_db, mask)
+    up, down = _level_ends(np.asarray(factor * _relative_u(uncertainty, mask)))
+    return np.where(at > 0, down, up)
+
+
+def _level_ends(share: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """How far a level reaches up and down, in dB; down without end where its share reaches 1."""
     with np.errstate(divide="ignore"):
         up = 20.0 * np.log10(1.0 + share)
         down = -20.0 * np.log10(np.maximum(1.0 - share, 0.0))
-    return np.asarray(np.maximum(np.abs(at + up), np.abs(at - down)) - np.abs(at))
+    return np.asarray(up), np.asarray(down)
 
 
 def _u_of_complex(difference: ComplexArray, covariance: FloatArray) -> FloatArray:

@@ -38,6 +38,12 @@ class Line:
         """The line's height at x."""
         return self.mean_y + self.slope * (x - self.mean_x)
 
+    def u_at(self, x: float) -> float:
+        """Standard uncertainty of that height: s sqrt(1/n + (x - mean_x)² / sum of squares)."""
+        return self.residual_sd * math.hypot(
+            1 / math.sqrt(self.n), (x - self.mean_x) / math.sqrt(self.sum_of_squares_x)
+        )
+
 
 @dataclass(frozen=True)
 class Crossing:

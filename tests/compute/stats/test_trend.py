@@ -48,6 +48,35 @@ def test_nists_certified_line() -> None:
     assert line.residual_sd == pytest.approx(0.884796396144373, rel=1e-10)
 
 
+def test_the_guides_calibration_line() -> None:
+    """JCGM 100:2008, H.3: a thermometer's correction b against its reading t, about 20 °C
+    (printed values quoted from memory)."""
+    reading = [
+        21.521,
+        22.012,
+        22.512,
+        23.003,
+        23.507,
+        23.999,
+        24.513,
+        25.002,
+        25.503,
+        26.010,
+        26.511,
+    ]
+    correction = [-171, -169, -166, -159, -164, -165, -156, -157, -159, -161, -160]
+    line = line_through(np.array(reading) - 20.0, np.array(correction) * 1e-3)
+    assert line is not None
+    at_20, u_20 = line.at(0.0), line.u_at(0.0)
+    assert (round(at_20, 4), round(u_20, 4)) == (-0.1712, 0.0029)
+    assert (round(line.slope, 5), round(line.slope_u, 5)) == (0.00218, 0.00067)
+    assert round(line.residual_sd, 4) == 0.0035
+    assert (round(line.at(10.0), 4), round(line.u_at(10.0), 4)) == (-0.1494, 0.0041)
+    # u²(30) = u²(20) + 10² u²(slope) + 2 10 r u(20) u(slope)
+    together = line.u_at(10.0) ** 2 - u_20**2 - 100 * line.slope_u**2
+    assert round(together / (20 * u_20 * line.slope_u), 3) == -0.930
+
+
 def test_points_on_a_line_and_points_that_are_none() -> None:
     line = line_through([0.0, 1.0, 2.0], [1.0, 3.0, 5.0])
     assert line is not None and (line.slope, line.p_value) == (2.0, 0.0)

@@ -1,0 +1,168 @@
+"""How each value of a die was decided: its rule, guard band, acceptance limits, probabilities."""
+
+from collections.abc import Iterable, Sequence
+
+from markupsafe import Markup
+
+from sitegen import units
+from sitegen.model.campaign import CampaignRecord, Parameter
+from sitegen.model.decision import Decision
+from sitegen.render import rule_sentences, sentences, summaries
+from sitegen.render.marks import marked, rank
+from sitegen.render.phrases import capital, figure_of, joined, limits, plain
+from sitegen.render.pieces import Cell, Column, Row, Table
+from sitegen.render.sentences import Sentences
+from sitegen.render.wafer_shared import Columns, Kind, Shared, as_float
+
+LEAST = 1e-4
+"""Probabilities nearer to 0 or 1 than this are told as below or above it."""
+
+
+def decision_of(parameter: Parameter, record: CampaignRecord) -> Decision:
+    """The rule that a parameter's values are judged by: its own, or else the campaign's."""
+    return parameter.decision or record.decision
+
+
+def rules(shared: Shared, rows: Sequence[int], href: str) -> Sentences:
+    """By which rule the values that count were decided, with its clause, as one sentence."""
+    record = shared.context.record
+    by_rule: dict[Decision, dict[str, Markup]] = {}
+    for row in _decided(shared.columns, rows):
+        parameter = shared.kinds[_key(shared.columns, row)].parameter
+        names = by_rule.setdefault(decision_of(parameter, record), {})
+        names[parameter.id] = summaries.symbol(parameter)
+    told = [
+        Markup("{} decided by {}").format(
+            Markup("{} {}").format(joined(list(names.values())), sentences.be(len(names)))
+            if len(by_rule) > 1
+            else "values are",
+            rule_sentences.rule_with_clause(decision, href),
+        )
+        for decision, names in by_rule.items()
+    ]
+    if not told:
+        return ()
+    return (Markup("{}; limits are exact.").format(capital(Markup("; ").join(told))),)
+
+
+def table(shared: Shared, rows: Sequence[int]) -> Table | None:
+    """The values that count and have limits, with what decided each; None without one."""
+    columns = shared.columns
+    mine = list(_decided(columns, rows))
+    if not mine:
+        return None
+    prior = any(columns["probability_with_prior"][row] is not None for row in mine)
+    heads = [
+        Column("Parameter"),
+        Column("Condition"),
+        *([Column("Site")] if shared.sites else []),
+        Column("Rule"),
+        Column("Unit"),
+        Column("Limits", True),
+        Column("U", True),
+        Column("k", True),
+        Column("w", True),
+        Column("Acceptance limits", True),
+        Column("U / tolerance", True),
+        Column("Probability of conformity", True),
+        *([Column("Specific risk", True)] if prior else []),
+        Column("Outcome"),
+    ]
+    return Table(
+        id="decisions",
+        caption="Values that count and have limits. w = rU; the probability that the measurand"
+        " conforms follows from value and U alone"
+        + (", the specific risk also from the declared prior." if prior else "."),
+        columns=tuple(heads),
+        rows=tuple(_row(shared, row, prior) for row in mine),
+    )
+
+
+def _key(columns: Columns, row: int) -> tuple[object, object]:
+    return columns["parameter"][row], columns["condition"][row]
+
+
+def _decided(columns: Columns, rows: Sequence[int]) -> Iterable[int]:
+    """Rows of values that count, were measured and have a limit."""
+    return (
+        row
+        for row in rows
+        if columns["counts"][row]
+        and columns["outcome"][row] not in ("not measured", "no limits")
+        and (columns["lower"][row] is not None or columns["upper"][row] is not None)
+    )
+
+
+def _row(shared: Shared, row: int, prior: bool) -> Row:
+    columns = shared.columns
+    kind = shared.kinds[_key(columns, row)]
+    decision = decision_of(kind.parameter, shared.context.record)
+    outcome = str(columns["outcome"][row])
+    cells = [
+        kind.condition_cell,
+        *([Cell(str(columns["site"][row] or ""))] if shared.sites else []),
+        Cell(decision.rule),
+        kind.unit_cell,
+        kind.limits_cell,
+        _scaled(columns["expanded_uncertainty"][row], kind),
+        Cell(figure_of(decision.coverage_factor), "", True),
+        _scaled(columns["guard_band"][row], kind),
+        _acceptance(columns, row, kind),
+        _share(columns["uncertainty_share"][row]),
+        _probability(as_float(columns["probability_of_conformity"][row])),
+        *([_risk(columns, row, decision, outcome)] if prior else []),
+        Cell(marked(outcome), rank(outcome)),
+    ]
+    return Row(kind.head, tuple(cells))
+
+
+def _scaled(value: object, kind: Kind) -> Cell:
+    number = as_float(value)
+    shown = units.MISSING if number is None else units.number(number * kind.factor, 2)
+    return Cell(shown, plain(number), True)
+
+
+def _acceptance(columns: Columns, row: int, kind: Kind) -> Cell:
+    lower, upper = (as_float(columns[f"acceptance_{end}"][row]) for end in ("lower", "upper"))
+    if lower is not None and upper is not None and lower >= upper:
+        return Cell("none", "", True)
+    return Cell(
+        limits(lower, upper, kind.factor), plain(lower if lower is not None else upper), True
+    )
+
+
+def _share(value: object) -> Cell:
+    return Cell(share_text(as_float(value)), plain(as_float(value)), True)
+
+
+def share_text(share: float | None) -> str:
+    """'34.1 %' of the tolerance."""
+    if share is None:
+        return units.MISSING
+    return f"{units.number(100 * share, 3)}{units.THIN}%"
+
+
+def _probability(p: float | None) -> Cell:
+    return Cell(probability_text(p), plain(p), True)
+
+
+def probability_text(p: float | None) -> str:
+    """'97.7 %'; '> 99.99 %' and '< 0.01 %' at the ends."""
+    if p is None:
+        return units.MISSING
+    percent = f"{units.THIN}%"
+    if p > 1.0 - LEAST:
+        return f"> 99.99{percent}"
+    if p < LEAST:
+        return f"< 0.01{percent}"
+    return f"{100 * p:.2f}{percent}"
+
+
+def _risk(columns: Columns, row: int, decision: Decision, outcome: str) -> Cell:
+    """The consumer's risk of an accepted value, the producer's of one that is not accepted."""
+    p = as_float(columns["probability_with_prior"][row])
+    if p is None or outcome == "not assessable":
+        return Cell(units.MISSING, "", True)
+    good = ("within", "not refuted") if decision.rule == "guarded rejection" else ("within",)
+    whose, risk = ("consumer's", 1.0 - p) if outcome in good else ("producer's", p)
+    return Cell(f"{whose} {probability_text(risk)}", plain(risk), True)

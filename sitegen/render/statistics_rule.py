@@ -1,0 +1,107 @@
+"""By which rule a parameter is judged, and the acceptance limits of a typical value."""
+
+from collections.abc import Mapping, Sequence
+
+from sitegen import units
+from sitegen.model.campaign import Parameter
+from sitegen.model.decision import RULE_TEXTS, Decision, Rule
+from sitegen.render.parameter_case import Case
+from sitegen.render.phrases import capital, figure_of, plain
+from sitegen.render.pieces import Cell, Column, Row, Table
+from sitegen.render.statistics_text import number_cell
+
+INWARD: Mapping[Rule, int] = {
+    "simple": 0,
+    "guarded": 1,
+    "non-binary": 1,
+    "guarded rejection": -1,
+}
+"""Which way the guard band moves the limits of 'within' or, of guarded rejection, of 'outside'."""
+NO_ZONE = "the guard bands leave no acceptance zone"
+
+
+def acceptance_limits(
+    parameter: Parameter, decision: Decision, u: float | None
+) -> tuple[float | None, float | None]:
+    """Lower and upper acceptance limit of a value with standard uncertainty u, in its unit.
+
+    The specification limits themselves without a guard band or without u; None where there is no
+    limit, and for both where the guard bands leave no zone between them (JCGM 106:2012, 8.3.2 and
+    8.3.3).
+    """
+    w = INWARD[decision.rule] * (guard_band(decision, u) or 0.0)
+    lower, upper = parameter.lower, parameter.upper
+    if lower is not None and upper is not None and 2 * w >= upper - lower:
+        return None, None
+    return None if lower is None else lower + w, None if upper is None else upper - w
+
+
+def guard_band(decision: Decision, u: float | None) -> float | None:
+    """w = r k u; None where the rule has none or u is not stated."""
+    if decision.rule == "simple" or u is None:
+        return None
+    return decision.guard_factor * decision.coverage_factor * u
+
+
+def rule_table(found: Sequence[Case]) -> Table | None:
+    """Rule, limits, and acceptance limits at the median uncertainty; None without a limit."""
+    if not found or not found[0].limited:
+        return None
+    return Table(
+        id="rule",
+        caption="The rule, and its acceptance limits for a value with the median uncertainty; each"
+        " value is judged by its own",
+        columns=(
+            Column("Condition"),
+            Column("Rule"),
+            Column("Lower limit", True),
+            Column("Upper limit", True),
+            Column("k", True),
+            Column("Guard band w", True),
+            Column("Lower acceptance limit", True),
+            Column("Upper acceptance limit", True),
+            Column("Unit"),
+            Column("Clause"),
+            Column("Not stated because"),
+        ),
+        rows=tuple(_row(case) for case in found),
+        wide=True,
+    )
+
+
+def _row(case: Case) -> Row:
+    parameter, decision = case.parameter, case.decision
+    u = None if case.summary is None else case.summary.u
+    w = guard_band(decision, u)
+    stated = w is not None or decision.rule == "simple"
+    accepted = acceptance_limits(parameter, decision, u) if stated else (None, None)
+    text = RULE_TEXTS[decision.rule]
+    reason = "" if stated else "no uncertainty is stated"
+    if stated and accepted == (None, None):
+        reason = NO_ZONE
+    return Row(
+        Cell(case.condition),
+        (
+            Cell(capital(text.title)),
+            *(_limit(case, limit) for limit in (parameter.lower, parameter.upper)),
+            Cell(figure_of(decision.coverage_factor), plain(decision.coverage_factor), True),
+            number_cell(w, case.factor, 2),
+            *(_accepted(case, limit, w) for limit in accepted),
+            Cell(case.unit),
+            Cell(text.clauses),
+            Cell(reason),
+        ),
+    )
+
+
+def _limit(case: Case, limit: float | None) -> Cell:
+    shown = units.MISSING if limit is None else figure_of(limit * case.factor)
+    return Cell(shown, plain(limit), True)
+
+
+def _accepted(case: Case, limit: float | None, w: float | None) -> Cell:
+    """To the decimal place of the guard band."""
+    if limit is None or not w:
+        return _limit(case, limit)
+    shown = units.with_uncertainty(limit * case.factor, w * case.factor).partition(" ±")[0]
+    return Cell(shown, plain(limit), True)

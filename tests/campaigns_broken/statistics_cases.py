@@ -1,0 +1,168 @@
+"""The tiny campaign with something declared for the statistics that leads nowhere."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from tests.campaigns_broken.cases import CAMPAIGN, Case, append, both, replace
+
+SECOND_WAFER = '\n[[plan.wafers]]\nid = "W2"\n'
+SPLITS = """
+[[splits]]
+id = "A"
+name = "reference"
+wafers = ["W1"]
+
+[[splits]]
+id = "B"
+name = "longer anneal (invented)"
+wafers = ["W2"]
+"""
+STUDY = """
+[[studies]]
+id = "S1"
+between = "operators"
+wafers = ["W1", "W2"]
+"""
+
+
+def pair(x: str, x_condition: str, y: str, y_condition: str) -> str:
+    return (
+        f'\n[[pairs]]\nx = "{x}"\nx_condition = "{x_condition}"\ny = "{y}"\n'
+        f'y_condition = "{y_condition}"\n'
+    )
+
+
+PAIR = pair("VTH", "sat", "IOFF", "sat")
+
+
+def declared(*texts: str) -> Callable[[Path], object]:
+    """A second planned wafer, and what is declared of both."""
+    return append(CAMPAIGN, "".join((SECOND_WAFER, *texts)))
+
+
+def with_reticle(origin: str) -> Callable[[Path], object]:
+    kept = "edge_exclusion_mm = 3.0"
+    field = f"reticle = {{ columns = 2, rows = 2, origin_die = {origin} }}"
+    return replace(CAMPAIGN, kept, f"{kept}\n{field}")
+
+
+def refused(
+    name: str,
+    broken_by: Callable[[Path], object],
+    place: str,
+    found: str,
+    expected: str,
+    remedy: str,
+) -> Case:
+    """A case of campaign.toml, against which everything else is read: nothing is left."""
+    return Case(name, broken_by, CAMPAIGN, place, found, expected, remedy, None)
+
+
+WHOLE_STATISTICS = both(with_reticle("[0, 0]"), declared(PAIR, SPLITS, STUDY))
+"""Everything declared, and everything leads somewhere."""
+STATISTICS_CASES: tuple[Case, ...] = (
+    refused(
+        "pair of an unknown parameter",
+        declared(pair("VTH", "sat", "IOF", "sat")),
+        "pairs[1].y",
+        'the unknown parameter "IOF"',
+        '"IOFF"',
+        'Write "IOFF"',
+    ),
+    refused(
+        "pair under a condition that the parameter does not have",
+        declared(pair("L", "sat", "IOFF", "sat")),
+        "pairs[1].x_condition",
+        '"sat" with the parameter "L"',
+        '"rf", the parameter\'s conditions',
+        "Correct the condition",
+    ),
+    refused(
+        "pair of a parameter with itself",
+        declared(pair("VTH", "sat", "VTH", "sat")),
+        "pairs[1].y",
+        "the same parameter and condition as 'x'",
+        "another parameter, or another condition",
+        "Correct one",
+    ),
+    refused(
+        "pair twice, the other way round",
+        declared(PAIR, pair("IOFF", "sat", "VTH", "sat")),
+        "pairs[2]",
+        "the same two as entry 1 has",
+        "each pair once",
+        "Remove one",
+    ),
+    refused(
+        "split of a wafer that nobody planned",
+        declared(SPLITS.replace('["W2"]', '["W2", "W7"]')),
+        'splits[2].wafers (id "B")',
+        'the unknown wafer "W7"',
+        '"W1" or "W2"',
+        "[[plan.wafers]]",
+    ),
+    refused(
+        "wafer in two splits",
+        declared(SPLITS.replace('["W2"]', '["W2", "W1"]')),
+        'splits[2].wafers (id "B")',
+        'wafer "W1", which is in the split "A" already',
+        "each wafer in one split",
+        "Remove it from one",
+    ),
+    refused(
+        "wafer twice in a split",
+        declared(SPLITS.replace('["W2"]', '["W2", "W2"]')),
+        'splits[2].wafers (id "B")',
+        'wafer "W2" 2 times',
+        "each wafer once",
+        "Remove",
+    ),
+    refused(
+        "split alone",
+        declared(SPLITS.partition('\n[[splits]]\nid = "B"')[0]),
+        'splits[1] (id "A")',
+        "one split alone",
+        "two splits or more",
+        "Declare the other wafers",
+    ),
+    refused(
+        "id of two splits",
+        declared(SPLITS.replace('id = "B"', 'id = "a"')),
+        "splits[2].id",
+        'the id "a", which entry 1 has already',
+        "capitals",
+        "another id",
+    ),
+    refused(
+        "id of two studies",
+        declared(STUDY, STUDY),
+        "studies[2].id",
+        'the id "S1", which entry 1 has already',
+        "capitals",
+        "another id",
+    ),
+    refused(
+        "study of a wafer that nobody planned",
+        declared(STUDY.replace('"W2"', '"W3"')),
+        'studies[1].wafers (id "S1")',
+        'the unknown wafer "W3"',
+        '"W1" or "W2"',
+        "[[plan.wafers]]",
+    ),
+    refused(
+        "study of one wafer alone, named twice",
+        declared(STUDY.replace('"W2"', '"W1"')),
+        'studies[1].wafers (id "S1")',
+        'wafer "W1" 2 times',
+        "each wafer once",
+        "Remove",
+    ),
+    refused(
+        "field of exposure that begins beside the wafer",
+        with_reticle("[9, 9]"),
+        "layout.reticle.origin_die",
+        "die (9, 9), whose centre lies off the wafer",
+        "50 mm of the wafer's centre",
+        "Correct the die's numbers",
+    ),
+)

@@ -6,18 +6,22 @@ import numpy as np
 import pandas as pd
 
 from sitegen import addresses
-from sitegen.chart.concerned_map import STANDS_OUT, MarkedDie, MarkedWafer, concerned_map
+from sitegen.chart.concerned_map import (
+    MOST_MAPS,
+    STANDS_OUT,
+    MarkedDie,
+    MarkedWafer,
+    concerned_map,
+)
 from sitegen.chart.spread_shares import spread_shares
 from sitegen.chart.tolerance_view import Bounds, tolerance_view, uncertainty_view
+from sitegen.compute.standing import numbers_that_stand
 from sitegen.model.campaign import Parameter
-from sitegen.model.campaign_statistics import ParameterStatistics
-from sitegen.model.results import CampaignResults, Drawing, ParameterResult
+from sitegen.model.results import CampaignResults, Drawing
+from sitegen.render.parameter_case import Case, cases
 from sitegen.render.statistics_good import told_interval
-from sitegen.render.statistics_rule import acceptance_limits
-from sitegen.units import MINUS, THIN, count
-
-LEVELS = {"wafer": "wafers", "die": "dies", "site": "sites", "touchdown": "touchdowns"}
-"""Level of a component -> its short name in the bar."""
+from sitegen.render.statistics_spread import differing
+from sitegen.units import MINUS, THIN, count, percent
 
 
 def answer_drawings(
@@ -29,158 +33,123 @@ def answer_drawings(
     not_reached of the parameter's values.
     """
     drawn: dict[str, Drawing | None] = {}
-    counting = values[values["counts"].eq(True) & values["value"].notna()]
-    for condition in parameter.conditions:
-        rows = counting[counting["condition"] == condition]
-        computed = _statistics(parameter, condition, results)
+    for case in cases(parameter, results):
+        rows = values[values["condition"] == case.condition]
         makers = {
-            "good": _good(parameter, condition, rows, results, computed),
-            "sure": _sure(parameter, condition, results),
-            "spread": _spread(parameter, condition, computed),
-            "measurement": _measurement(parameter, condition, computed),
-            "dies": _dies(parameter, condition, rows, results, computed),
+            "good": _good(case, rows),
+            "sure": _sure(case),
+            "spread": _spread(case),
+            "measurement": _measurement(case),
+            "dies": _dies(case, rows),
         }
-        drawn |= {f"answer-{name}-{condition}": one for name, one in makers.items()}
+        drawn |= {f"answer-{name}-{case.condition}": one for name, one in makers.items()}
     return {name: one for name, one in drawn.items() if one is not None}
 
 
-def _address(parameter: Parameter, question: str, condition: str) -> str:
-    return addresses.drawing(addresses.parameter(parameter.id), f"answer-{question}~{condition}")
+def _address(case: Case, question: str) -> str:
+    return addresses.drawing(case.page, f"answer-{question}~{case.condition}")
 
 
-def _statistics(
-    parameter: Parameter, condition: str, results: CampaignResults
-) -> ParameterStatistics | None:
-    every = results.statistics.parameters if results.statistics is not None else ()
-    key = (parameter.id, condition)
-    return next((one for one in every if (one.parameter, one.condition) == key), None)
-
-
-def _overall(
-    parameter: Parameter, condition: str, results: CampaignResults
-) -> ParameterResult | None:
-    key = (parameter.id, condition, "")
-    return next(
-        (one for one in results.parameters if (one.parameter, one.condition, one.wafer) == key),
-        None,
-    )
-
-
-def _bounds(parameter: Parameter, condition: str, results: CampaignResults) -> Bounds:
+def _bounds(case: Case) -> Bounds:
     """The limits, and the acceptance limits at the median uncertainty."""
-    decision = parameter.decision or results.context.record.decision
-    found = _overall(parameter, condition, results)
-    u = None if found is None else found.summary.u
-    accepted = acceptance_limits(parameter, decision, u)
-    return Bounds(parameter.lower, parameter.upper, *accepted)
+    u = None if case.summary is None else case.summary.u
+    limits = (case.parameter.lower, case.parameter.upper)
+    return Bounds(*limits, *case.decision.acceptance_limits(*limits, u))
 
 
-def _good(
-    parameter: Parameter,
-    condition: str,
-    rows: pd.DataFrame,
-    results: CampaignResults,
-    computed: ParameterStatistics | None,
-) -> Drawing | None:
+def _good(case: Case, rows: pd.DataFrame) -> Drawing | None:
     """All values with standing between the limits, and the tolerance interval that is told."""
-    axis = results.context.ranges.get(f"{parameter.id}/{condition}")
-    hidden = rows["below_floor"].eq(True) | rows["not_reached"].eq(True)
-    numbers = rows[~hidden & rows["standing"].ne("without standing")]["value"]
+    parameter, condition = case.parameter, case.condition
+    axis = case.results.context.ranges.get(f"{parameter.id}/{condition}")
+    numbers = numbers_that_stand(rows)["value"]
     if axis is None or numbers.empty:
         return None
-    interval = None if computed is None else told_interval(computed.distribution)
+    interval = None if case.statistics is None else told_interval(case.statistics.distribution)
     told = "" if interval is None else " The line under it is the tolerance interval."
     return tolerance_view(
-        address=_address(parameter, "good", condition),
+        address=_address(case, "good"),
         title=f"{parameter.name} at {condition} between its limits",
         description=f"{count(len(numbers), 'value')} with standing of all wafers; limits as lines,"
         f" guard bands beside them.{told}",
         values=numbers.to_numpy(dtype=np.float64),
         unit=parameter.unit,
-        bounds=_bounds(parameter, condition, results),
+        bounds=_bounds(case),
         interval=None if interval is None else (interval.lower, interval.upper),
         axis=axis,
     )
 
 
-def _sure(parameter: Parameter, condition: str, results: CampaignResults) -> Drawing | None:
+def _sure(case: Case) -> Drawing | None:
     """The median value with its expanded uncertainty between the limits."""
-    found = _overall(parameter, condition, results)
-    if found is None or found.summary.median is None or found.summary.u is None:
+    summary = case.summary
+    if summary is None or summary.median is None or summary.u is None:
         return None
-    decision = parameter.decision or results.context.record.decision
-    q05, q95 = found.summary.q05, found.summary.q95
+    q05, q95 = summary.q05, summary.q95
     return uncertainty_view(
-        address=_address(parameter, "sure", condition),
-        title=f"Uncertainty of {parameter.name} at {condition} to scale",
+        address=_address(case, "sure"),
+        title=f"Uncertainty of {case.parameter.name} at {case.condition} to scale",
         description="The median value with its expanded uncertainty between the limits, or within"
         f" 5{THIN}% to 95{THIN}% of the values where there is no limit.",
-        median=found.summary.median,
-        expanded=decision.coverage_factor * found.summary.u,
-        unit=parameter.unit,
-        bounds=_bounds(parameter, condition, results),
+        median=summary.median,
+        expanded=case.decision.coverage_factor * summary.u,
+        unit=case.parameter.unit,
+        bounds=_bounds(case),
         spread=None if q05 is None or q95 is None else (q05, q95),
     )
 
 
-def _spread(
-    parameter: Parameter, condition: str, computed: ParameterStatistics | None
-) -> Drawing | None:
+def _spread(case: Case) -> Drawing | None:
     """Shares of the variance, the outermost level first."""
-    if computed is None:
+    if case.statistics is None:
         return None
     known = [
-        (LEVELS.get(one.level, one.level), one.share)
-        for one in computed.variation.components
+        (differing(one.level), one.share)
+        for one in case.statistics.variation.components
         if one.share is not None
     ]
     if len(known) < 2 or not any(share for _, share in known):
         return None
     return spread_shares(
-        address=_address(parameter, "spread", condition),
-        title=f"Where the variance of {parameter.name} at {condition} lies",
-        description=" and ".join(f"{name} {share:.1%}" for name, share in known),
+        address=_address(case, "spread"),
+        title=f"Where the variance of {case.parameter.name} at {case.condition} lies",
+        description=" and ".join(f"{name} {percent(share)}" for name, share in known),
         shares=known,
     )
 
 
-def _measurement(
-    parameter: Parameter, condition: str, computed: ParameterStatistics | None
-) -> Drawing | None:
+def _measurement(case: Case) -> Drawing | None:
     """The measurement's own part of the variance of a wafer's dies."""
-    share = None if computed is None else computed.variation.measured.share_measured.value
+    statistics = case.statistics
+    share = None if statistics is None else statistics.variation.measured.share_measured.value
     if share is None:
         return None
     return spread_shares(
-        address=_address(parameter, "measurement", condition),
-        title=f"The measurement's part of the variance of {parameter.name} at {condition}",
-        description=f"Measurement {share:.1%}, dies {1 - share:.1%} of the variance on a wafer.",
+        address=_address(case, "measurement"),
+        title=f"The measurement's part of the variance of {case.parameter.name} at"
+        f" {case.condition}",
+        description=f"Measurement {percent(share)}, dies {percent(1 - share)} of the variance on a"
+        " wafer.",
         shares=[("measurement", share), ("dies", 1 - share)],
     )
 
 
-def _dies(
-    parameter: Parameter,
-    condition: str,
-    rows: pd.DataFrame,
-    results: CampaignResults,
-    computed: ParameterStatistics | None,
-) -> Drawing | None:
+def _dies(case: Case, rows: pd.DataFrame) -> Drawing | None:
     """The wafers with most dies that ask for a look, those dies marked."""
-    layout = results.context.record.layout
-    marked = _marked(parameter, condition, results, computed)
+    context = case.results.context
+    layout, marked = context.record.layout, _marked(case)
     if layout is None or not marked:
         return None
     wafers = sorted(marked, key=lambda wafer: (-len(marked[wafer]), wafer))
-    shown = sorted(wafers[:3], key=results.context.wafers.index)
+    shown = sorted(wafers[:MOST_MAPS], key=context.wafers.index)
+    counting = rows[rows["counts"].eq(True) & rows["value"].notna()]
     dies = {
         wafer: list(found[["die_x", "die_y"]].drop_duplicates().itertuples(index=False, name=None))
-        for wafer, found in rows.groupby("wafer", sort=False)
+        for wafer, found in counting.groupby("wafer", sort=False)
     }
     more = len(wafers) - len(shown)
     return concerned_map(
-        address=_address(parameter, "dies", condition),
-        title=f"Dies that ask for a look by {parameter.name} at {condition}",
+        address=_address(case, "dies"),
+        title=f"Dies that ask for a look by {case.parameter.name} at {case.condition}",
         description="Each marked die leads to its page."
         + (f" {count(more, 'more wafer')} with such dies." if more else ""),
         layout=layout,
@@ -190,25 +159,17 @@ def _dies(
     )
 
 
-def _marked(
-    parameter: Parameter,
-    condition: str,
-    results: CampaignResults,
-    computed: ParameterStatistics | None,
-) -> dict[str, dict[tuple[int, int], MarkedDie]]:
+def _marked(case: Case) -> dict[str, dict[tuple[int, int], MarkedDie]]:
     """By wafer and die; what takes standing or a verdict goes before what stands out."""
-    page = addresses.parameter(parameter.id)
     found: dict[str, dict[tuple[int, int], MarkedDie]] = {}
 
     def mark(wafer: str, die: tuple[int, int], kind: str) -> None:
         name = f"die ({die[0]}, {die[1]}) on {wafer}: {kind}".replace("-", MINUS)
-        href = addresses.relative(addresses.die(wafer, *die), page)
+        href = case.to(addresses.die(wafer, *die))
         found.setdefault(wafer, {}).setdefault(die, MarkedDie(die, kind, name, href))
 
-    for one in results.concerned:
-        if (one.parameter, one.condition) == (parameter.id, condition):
-            for value in one.listed:
-                mark(value.wafer, value.die, value.kind)
-    for flag in () if computed is None else computed.outliers.flagged:
+    for value in () if case.concerned is None else case.concerned.listed:
+        mark(value.wafer, value.die, value.kind)
+    for flag in () if case.statistics is None else case.statistics.outliers.flagged:
         mark(flag.wafer, flag.die, STANDS_OUT)
     return found

@@ -11,7 +11,7 @@ from sitegen.chart.control_dies import control_die_drawing
 from sitegen.chart.coverage import coverage_chart, described
 from sitegen.chart.station import followed_drawings
 from sitegen.chart.theme import CHART_CSS
-from sitegen.compute.interval_coverage import interval_coverages
+from sitegen.compute.over_wafers.interval_coverage import interval_coverages
 from sitegen.device_drawings import device_drawings
 from sitegen.event_jobs import subject_of
 from sitegen.joining import joined_values

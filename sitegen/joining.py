@@ -10,16 +10,18 @@ import pyarrow as pa
 from sitegen import __version__, drawings, jobs
 from sitegen.between_wafers import findings_between, hand_over, write_comparisons
 from sitegen.compute.calibration_use import calibration_uses
-from sitegen.compute.campaign_statistics import campaign_statistics
-from sitegen.compute.concerned_dies import concerned_dies
 from sitegen.compute.differences import compare_wafers
 from sitegen.compute.events import Events
 from sitegen.compute.evidence import facts
 from sitegen.compute.findings import findings_of, not_in_the_record
 from sitegen.compute.followed import follow_station
+from sitegen.compute.over_wafers.campaign_statistics import campaign_statistics
+from sitegen.compute.over_wafers.concerned_dies import concerned_dies
 from sitegen.compute.population import NEEDED, summarise_results
 from sitegen.compute.station_record import station_record
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.campaign_statistics import CampaignStatistics
+from sitegen.model.decision_results import Risks
 from sitegen.model.device_results import (
     SWEEP_QUALITY_SCHEMA,
     TOUCHDOWN_RESULT_SCHEMA,
@@ -103,7 +105,10 @@ def join(
         *findings_between(record, values, lent.controls, computed, root),
     ]
     results = CampaignResults(
-        context=_context(record, events, computed, values, parameters, tables),
+        context=replace(
+            _context(record, events, measured, values, parameters, tables),
+            risks=_global_risks(record, statistics),
+        ),
         calibrations=calibrations,
         verifications=verifications,
         stations=_stations(record, events, measured),
@@ -168,12 +173,21 @@ def _context(
     return CampaignContext(
         record=record,
         version=__version__,
-        wafers=tuple(one.summary.wafer for one in computed),
+        wafers=tuple(one.record.id for one in computed if not one.record.only_for_study),
         parameters=parameters,
         ranges=_ranges(record, values, computed),
         calibrations={one.record.id: one.outcome for one in events.results()},
         downloads={address: size for table in tables for address, size in table.files},
     )
+
+
+def _global_risks(
+    record: CampaignRecord, statistics: CampaignStatistics | None
+) -> dict[tuple[str, str], Risks]:
+    """Of the parameters with a prior."""
+    known = {one.id for one in record.parameters if one.prior is not None}
+    every = statistics.parameters if statistics else ()
+    return {(one.parameter, one.condition): one.risks for one in every if one.parameter in known}
 
 
 def _stations(

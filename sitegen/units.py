@@ -212,6 +212,33 @@ def _superscript(power: int) -> str:
     return str(power).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
 
 
+def percent(share: float | None) -> str:
+    """'93.2 %': a share of a whole; one that is not whole never reads 0 or 100."""
+    if share is None or not math.isfinite(share):
+        return MISSING
+    if share in {0.0, 1.0}:
+        return f"{share * 100 + 0:.0f}{THIN}%"
+    return f"{min(max(share * 100, 0.1), 99.9):.1f}{THIN}%"
+
+
+def percent_over(ratio: float | None) -> str:
+    """'2.10 %', '140 %': a ratio in percent that is no share of a whole and may exceed one."""
+    return MISSING if ratio is None else f"{number(ratio * 100, 3)}{THIN}%"
+
+
+NEAREST = 1e-4
+"""Probabilities nearer to 0 or 1 than this are told as below or above it."""
+
+
+def probability(p: float | None) -> str:
+    """'97.72 %', at the ends '< 0.01 %' and '> 99.99 %': none is told as certain or impossible."""
+    if p is None or not math.isfinite(p):
+        return MISSING
+    if p > 1.0 - NEAREST:
+        return f"> 99.99{THIN}%"
+    return f"< 0.01{THIN}%" if p < NEAREST else f"{100 * p:.2f}{THIN}%"
+
+
 def with_uncertainty(value: float | None, expanded: float | None, digits: int = 2) -> str:
     """'412.3 ± 1.2': value and expanded uncertainty, rounded by the GUM's rule, without a unit."""
     if value is None or not math.isfinite(value):
@@ -222,6 +249,11 @@ def with_uncertainty(value: float | None, expanded: float | None, digits: int = 
         return f"{number(value, 6)} ± {number(expanded, digits)}"
     places = _places(expanded, digits)
     return f"{_fixed(value, places)} ± {_fixed(expanded, places)}"
+
+
+def to_place_of(value: float, expanded: float) -> str:
+    """'412.3': the value alone, to the decimal place that `with_uncertainty` gives it."""
+    return with_uncertainty(value, expanded).partition(" ±")[0]
 
 
 def quantity(value: float | None, unit: str, expanded: float | None = None) -> str:

@@ -47,6 +47,60 @@ def test_the_value_is_rounded_with_its_uncertainty(
 
 
 @pytest.mark.parametrize(
+    ("share", "text"),
+    [
+        (None, "–"),
+        (float("nan"), "–"),
+        (0.0, "0 %"),
+        (-0.0, "0 %"),
+        (1e-9, "0.1 %"),
+        (0.7764, "77.6 %"),
+        (0.9999, "99.9 %"),
+        (1.0, "100 %"),
+    ],
+)
+def test_a_share_that_is_not_whole_never_reads_nothing_or_all(
+    share: float | None, text: str
+) -> None:
+    assert units.percent(share).replace(units.THIN, " ") == text
+
+
+@pytest.mark.parametrize(
+    ("ratio", "text"),
+    [(None, "–"), (0.0, "0 %"), (0.0004, "0.0400 %"), (0.021, "2.10 %"), (1.4, "140 %")],
+)
+def test_a_ratio_may_exceed_one_and_is_not_held_to_it(ratio: float | None, text: str) -> None:
+    assert units.percent_over(ratio).replace(units.THIN, " ") == text
+
+
+@pytest.mark.parametrize(
+    ("p", "text"),
+    [
+        (None, "–"),
+        (float("nan"), "–"),
+        (0.0, "< 0.01 %"),
+        (0.0001, "0.01 %"),
+        (0.97725, "97.72 %"),
+        (0.9999, "99.99 %"),
+        (0.99995, "> 99.99 %"),
+        (1.0, "> 99.99 %"),
+    ],
+)
+def test_a_probability_is_never_told_as_certain_or_impossible(p: float | None, text: str) -> None:
+    assert units.probability(p).replace(units.THIN, " ") == text
+
+
+@pytest.mark.parametrize(
+    ("value", "expanded", "text"),
+    [(412.34, 1.2, "412.3"), (-0.004, 0.096, "−0.004"), (9.99, 30.0, "10"), (1.0, 0.0, "1.000")],
+)
+def test_a_value_alone_ends_where_it_does_beside_its_uncertainty(
+    value: float, expanded: float, text: str
+) -> None:
+    assert units.to_place_of(value, expanded) == text
+
+
+@pytest.mark.parametrize(
     ("source", "target", "factor"),
     [
         ("mV", "V", 1e-3),

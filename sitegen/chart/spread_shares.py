@@ -5,7 +5,7 @@ from xml.etree.ElementTree import Element
 
 from sitegen.chart import svg
 from sitegen.model.results import Drawing
-from sitegen.units import THIN
+from sitegen.units import percent
 
 WIDTH = 300
 _HEIGHT = 14
@@ -57,7 +57,7 @@ def _names(shares: Sequence[tuple[str, float]], prefix: str) -> tuple[list[Eleme
     parts: list[Element] = []
     x, line = 0.0, 1
     for place, (name, share) in enumerate(shares):
-        text = f"{name} {_percent(share)}"
+        text = f"{name} {percent(share)}"
         width = 14 + len(text) * _LETTER
         if x and x + width > WIDTH:
             x, line = 0.0, line + 1
@@ -66,10 +66,3 @@ def _names(shares: Sequence[tuple[str, float]], prefix: str) -> tuple[list[Eleme
         parts.append(svg.label(x + 14, y, text, part="ink"))
         x += width + 12
     return parts, line
-
-
-def _percent(share: float) -> str:
-    """'77.6 %'; never 0 or 100 for a share that is not whole."""
-    if share in {0.0, 1.0}:
-        return f"{share:.0%}".replace("%", f"{THIN}%")
-    return f"{min(max(share * 100, 0.1), 99.9):.1f}{THIN}%"

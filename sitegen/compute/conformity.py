@@ -38,7 +38,7 @@ import numpy.typing as npt
 
 from sitegen.compute.stats.conformity_probability import ends
 from sitegen.model.arrays import BoolArray, FloatArray
-from sitegen.model.decision import Decision, Rule
+from sitegen.model.decision import Decision
 
 CodeArray = npt.NDArray[np.int8]
 
@@ -87,61 +87,6 @@ REASONS = (
 
 
 @dataclass(frozen=True)
-class DecisionRule:
-    """How a value is judged. Raises ValueError for guard bands without positive k and r."""
-
-    kind: Rule
-    coverage_factor: float = 2.0
-    """k in U = k u."""
-    guard_ratio: float = 1.0
-    """r in w = r U: 1 gives U itself, 0.83 about 5 % worst-case false acceptance for k = 2."""
-    uncertainty_share_max: float | None = None
-    """Greatest U / (upper - lower)."""
-
-    def __post_init__(self) -> None:
-        if self.kind != "simple" and not (
-            0 < self.coverage_factor < np.inf and 0 < self.guard_ratio < np.inf
-        ):
-            raise ValueError(
-                "a guarded rule needs a positive coverage factor and guard ratio; "
-                f"found k = {self.coverage_factor}, r = {self.guard_ratio}"
-            )
-
-    @property
-    def inward(self) -> float:
-        """By how many standard uncertainties limits are drawn in before a value is within."""
-        return self._guard if self.kind in ("guarded", "non-binary") else 0.0
-
-    @property
-    def outward(self) -> float:
-        """By how many limits are drawn out before a value is outside."""
-        return self._guard if self.kind in ("guarded rejection", "non-binary") else 0.0
-
-    @property
-    def acceptance(self) -> float:
-        """By how many the acceptance limits lie inside the tolerance limits; negative: outside.
-
-        Those of guarded rejection lie outside (JCGM 106:2012, 8.3.3), of a non-binary rule those
-        of 'within' are meant.
-        """
-        return self.inward or -self.outward
-
-    @property
-    def _guard(self) -> float:
-        return self.guard_ratio * self.coverage_factor
-
-
-def rule_of(decision: Decision) -> DecisionRule:
-    """The rule that a campaign or a parameter declares."""
-    return DecisionRule(
-        decision.rule,
-        decision.coverage_factor,
-        decision.guard_factor,
-        decision.uncertainty_share_max,
-    )
-
-
-@dataclass(frozen=True)
 class Conformity:
     """Decisions of shape (n,)."""
 
@@ -163,7 +108,7 @@ def decide(
     standard_uncertainty: npt.ArrayLike,
     lower: float | None,
     upper: float | None,
-    rule: DecisionRule,
+    decision: Decision,
     below_floor: npt.ArrayLike | None = None,
     floor: npt.ArrayLike | None = None,
     not_reached: npt.ArrayLike | None = None,
@@ -186,14 +131,14 @@ def decide(
         raise ValueError("values must be finite or NaN, uncertainties also not negative")
     known = _known(y, below_floor, floor, not_reached)
     low, high = ends(lower, upper)
-    simple = rule.kind == "simple"
+    simple = decision.rule == "simple"
     inward, outward, acceptance = (
         np.zeros(y.shape) if simple else factor * u
-        for factor in (rule.inward, rule.outward, rule.acceptance)
+        for factor in (decision.inward, decision.outward, decision.acceptance)
     )
     low_end, high_end = _with_slack(known, low, high)
     reason = _reasons(
-        known, u, high - low, (known.least < low_end, known.greatest > high_end), rule
+        known, u, high - low, (known.least < low_end, known.greatest > high_end), decision
     )
     unfit = np.isin(reason, _UNFIT)
     outcome = np.select(
@@ -223,7 +168,7 @@ def decide(
         acceptance_lower=low + acceptance if lower is not None else np.full(y.shape, np.nan),
         acceptance_upper=high - acceptance if upper is not None else np.full(y.shape, np.nan),
         guard_band=np.full(y.shape, np.nan) if simple else np.maximum(inward, outward),
-        uncertainty_share=uncertainty_share(u, lower, upper, rule.coverage_factor),
+        uncertainty_share=uncertainty_share(u, lower, upper, decision.coverage_factor),
     )
 
 
@@ -272,22 +217,21 @@ def _reasons(
     u: FloatArray,
     tolerance: float,
     reaches: tuple[BoolArray, BoolArray],
-    rule: DecisionRule,
+    decision: Decision,
 ) -> CodeArray:
     """Reason for which a value cannot be assessed, or would not be between its limits.
 
     tolerance: upper less lower limit; reaches: where some of it lies below and above them.
     """
-    inward, (below, above) = rule.inward * u, reaches
-    bound = rule.uncertainty_share_max
+    (below, above), bound = reaches, decision.uncertainty_share_max
     bounded = bound is not None and np.isfinite(tolerance)
     most = (bound or 0.0) * tolerance * (1.0 + _ROUNDING) if bounded else np.inf
     return np.select(
         [
-            np.isnan(u) & (rule.kind != "simple"),
+            np.isnan(u) & (decision.rule != "simple"),
             np.isnan(u) & bounded,
-            rule.coverage_factor * u > most,
-            (inward > 0) & (2 * inward >= tolerance),
+            decision.coverage_factor * u > most,
+            ~decision.leaves_a_zone(tolerance, u),
             known.below_floor & above,
             known.below_floor & below,
             known.not_reached & (above | below),

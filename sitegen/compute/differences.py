@@ -18,8 +18,8 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from sitegen.compute.arrays import Rows, count_of, groups_of, rows_of, taken
 from sitegen.compute.population import NEEDED
+from sitegen.compute.rows import Rows, count_of, groups_of, rows_of, taken
 from sitegen.compute.standing import that_stand
 from sitegen.compute.uncertainty_parts import Carried, carried_by_mean
 from sitegen.model.campaign import CampaignRecord, Parameter

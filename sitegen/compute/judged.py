@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from sitegen.compute.conformity import REASONS, Conformity, Reason, decide, rule_of
+from sitegen.compute.conformity import REASONS, Conformity, Reason, decide
 from sitegen.compute.evidence import reason_text
 from sitegen.compute.stats.conformity_probability import posterior, probability_of_conformity
 from sitegen.compute.temperature import temperature_uncertainty
@@ -53,7 +53,6 @@ def judged(
 
 def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, common: Decision) -> pd.DataFrame:
     decision = parameter.decision or common
-    rule = rule_of(decision)
     value = rows["value"].to_numpy(dtype=np.float64)
     below = rows["below_floor"].to_numpy(dtype=bool)
     beyond = rows["not_reached"].to_numpy(dtype=bool)
@@ -66,7 +65,7 @@ def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, common: Decision)
     )
     u = quadrature(*(rows[name].to_numpy(dtype=np.float64) for name in ADDED))
     found: Conformity = decide(
-        value, u, parameter.lower, parameter.upper, rule, below, floor, beyond
+        value, u, parameter.lower, parameter.upper, decision, below, floor, beyond
     )
     single = np.where(below | beyond, np.nan, value)
     low = -np.inf if parameter.plausible_lower is None else parameter.plausible_lower
@@ -75,7 +74,7 @@ def _judge_parameter(rows: pd.DataFrame, parameter: Parameter, common: Decision)
     return rows.assign(
         unit=parameter.unit,
         u=u,
-        expanded_uncertainty=rule.coverage_factor * u,
+        expanded_uncertainty=decision.coverage_factor * u,
         lower=np.nan if parameter.lower is None else parameter.lower,
         upper=np.nan if parameter.upper is None else parameter.upper,
         acceptance_lower=found.acceptance_lower,

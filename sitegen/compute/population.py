@@ -6,7 +6,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from sitegen.compute.arrays import Rows, count_of, groups_of, rows_of, taken
+from sitegen.compute.rows import Rows, count_of, groups_of, rows_of, taken
 from sitegen.compute.stats.summary import BELOW_FLOOR, BEYOND_REACH, summarise
 from sitegen.compute.stats.summary import Summary as Figures
 from sitegen.compute.stats.zones import ZONES

@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from sitegen.compute.conformity import REASONS, DecisionRule, Outcome, decide, rule_of
+from sitegen.compute.conformity import REASONS, Outcome, decide
 from sitegen.compute.rf.lines import Propagation, propagation, quantity_at
 from sitegen.compute.rf.propagation import Deviation
 from sitegen.model.arrays import ComplexArray, FloatArray
@@ -70,7 +70,7 @@ def _judge_quantity(
     normalised = None
     if combined:
         normalised = difference / (decision.coverage_factor * combined)
-    rule = DecisionRule("simple") if combined is None else rule_of(decision)
+    rule = Decision(rule="simple") if combined is None else decision
     found = decide([difference], [combined or 0.0], -declared.tolerance, declared.tolerance, rule)
     outcome, reason = _JUDGED[int(found.outcome[0])], REASONS[int(found.reason[0])]
     if found.outcome[0] == Outcome.NOT_REFUTED:

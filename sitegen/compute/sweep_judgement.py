@@ -9,7 +9,6 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.conformity import rule_of
 from sitegen.compute.rf.agreement import (
     Rule,
     figures,
@@ -72,14 +71,14 @@ def judge_mask(compared: Compared, mask: records.Mask, decision: Decision) -> Ma
         tuple(point[1] for point in mask.points),
     )
     found = deviation(compared.s, compared.reference)
-    stated, rule = compared.uncertainty, rule_of(decision)
+    stated = compared.uncertainty
     u = guard = rejection = None
     if stated is not None:
         u = deviation_u(found, stated, given)
-        if rule.inward:
-            guard = guard_band(found, stated, given, rule.inward)
-        if rule.outward:
-            rejection = rejection_band(found, stated, given, rule.outward)
+        if decision.inward:
+            guard = guard_band(found, stated, given, decision.inward)
+        if decision.outward:
+            rejection = rejection_band(found, stated, given, decision.outward)
     judged = judge(found, compared.frequency_hz, given, guard, rejection)
     return MaskResult(
         mask=mask,

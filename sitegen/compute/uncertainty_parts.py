@@ -29,7 +29,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sitegen.compute.arrays import Rows, count_of
+from sitegen.compute.rows import Rows, count_of
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import CampaignRecord, Parameter, UncertaintySource
 from sitegen.model.device import Device

@@ -4,9 +4,9 @@ from collections import Counter
 
 import pandas as pd
 
-from sitegen.compute.conformity_of_wafers import wafer_verdict
 from sitegen.compute.handover import typical_die
 from sitegen.compute.joint_statistics import quantities_by_die
+from sitegen.compute.over_wafers.conformity_of_wafers import wafer_verdict
 from sitegen.compute.population import summarise_results
 from sitegen.compute.stats.intervals import wilson
 from sitegen.compute.sweeps import WaferSetting

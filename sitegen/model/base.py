@@ -41,4 +41,11 @@ FileName = Annotated[
 Text = Annotated[str, Field(min_length=1)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+GREATEST = 1e30
+"""Of what the next three accept: squares and products of such numbers stay finite."""
+Size = Annotated[float, Field(gt=0, le=GREATEST)]
+"""A positive number that is calculated with: an uncertainty, a factor."""
+SizeOrZero = Annotated[float, Field(ge=0, le=GREATEST)]
+Signed = Annotated[float, Field(ge=-GREATEST, le=GREATEST)]
+"""Of either sign, or zero."""
 Instant = AwareDatetime

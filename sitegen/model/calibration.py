@@ -4,7 +4,16 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from sitegen.model.base import FileName, Identifier, Instant, NotNegative, Positive, Record, Text
+from sitegen.model.base import (
+    FileName,
+    Identifier,
+    Instant,
+    NotNegative,
+    Positive,
+    Record,
+    SizeOrZero,
+    Text,
+)
 from sitegen.model.station_state import StationState
 
 Coefficients = Annotated[tuple[float, ...], Field(min_length=1, max_length=4)]
@@ -18,8 +27,8 @@ class Offset(Record):
     loss_gohm_per_s: NotNegative = Field(
         default=0.0, description="its loss at 1 GHz, in gigaohms per second, growing with sqrt(f)"
     )
-    delay_u_ps: NotNegative = Field(default=0.0, description="standard uncertainty of its delay")
-    z0_u_ohm: NotNegative = Field(default=0.0, description="standard uncertainty of its impedance")
+    delay_u_ps: SizeOrZero = Field(default=0.0, description="standard uncertainty of its delay")
+    z0_u_ohm: SizeOrZero = Field(default=0.0, description="standard uncertainty of its impedance")
 
 
 class ShortDefinition(Record):
@@ -29,7 +38,7 @@ class ShortDefinition(Record):
     inductance_ph: Coefficients = Field(
         default=(0.0,), description="L0 to L3: pH, pH/GHz, pH/GHz², pH/GHz³"
     )
-    inductance_u_ph: NotNegative = Field(default=0.0, description="standard uncertainty of L0")
+    inductance_u_ph: SizeOrZero = Field(default=0.0, description="standard uncertainty of L0")
     offset: Offset = Offset()
 
 
@@ -40,7 +49,7 @@ class OpenDefinition(Record):
     capacitance_ff: Coefficients = Field(
         default=(0.0,), description="C0 to C3: fF, fF/GHz, fF/GHz², fF/GHz³"
     )
-    capacitance_u_ff: NotNegative = Field(default=0.0, description="standard uncertainty of C0")
+    capacitance_u_ff: SizeOrZero = Field(default=0.0, description="standard uncertainty of C0")
     offset: Offset = Offset()
 
 
@@ -51,14 +60,14 @@ class LoadDefinition(Record):
     resistance_ohm: Positive
     inductance_ph: float = 0.0
     capacitance_ff: float = 0.0
-    resistance_u_ohm: NotNegative = Field(
+    resistance_u_ohm: SizeOrZero = Field(
         default=0.0,
         description="standard uncertainty of its resistance, of the day's where it was measured",
     )
-    inductance_u_ph: NotNegative = Field(
+    inductance_u_ph: SizeOrZero = Field(
         default=0.0, description="standard uncertainty of its inductance, where it is not fitted"
     )
-    capacitance_u_ff: NotNegative = Field(
+    capacitance_u_ff: SizeOrZero = Field(
         default=0.0, description="standard uncertainty of its capacitance, where it is not fitted"
     )
     offset: Offset = Offset()
@@ -71,9 +80,9 @@ class ThruDefinition(Record):
     delay_ps: NotNegative
     z0_ohm: Positive = 50.0
     loss_gohm_per_s: NotNegative = 0.0
-    delay_u_ps: NotNegative = Field(default=0.0, description="standard uncertainty of its delay")
-    z0_u_ohm: NotNegative = Field(default=0.0, description="standard uncertainty of its impedance")
-    loss_u_gohm_per_s: NotNegative = Field(
+    delay_u_ps: SizeOrZero = Field(default=0.0, description="standard uncertainty of its delay")
+    z0_u_ohm: SizeOrZero = Field(default=0.0, description="standard uncertainty of its impedance")
+    loss_u_gohm_per_s: SizeOrZero = Field(
         default=0.0, description="standard uncertainty of its loss"
     )
 
@@ -86,7 +95,7 @@ class LineDefinition(Record):
 
     kind: Literal["line"]
     length_um: NotNegative
-    length_u_um: NotNegative = Field(default=0.0, description="standard uncertainty of its length")
+    length_u_um: SizeOrZero = Field(default=0.0, description="standard uncertainty of its length")
 
 
 class ReflectDefinition(Record):
@@ -114,7 +123,7 @@ class LineMedium(Record):
 
     effective_permittivity: Positive = Field(description="approximate; chooses between two roots")
     capacitance_pf_per_m: Positive = Field(description="of the line, declared or measured")
-    capacitance_u_pf_per_m: NotNegative = Field(
+    capacitance_u_pf_per_m: SizeOrZero = Field(
         default=0.0, description="standard uncertainty of the capacitance"
     )
     source: Text = Field(description="where the capacitance comes from")

@@ -6,7 +6,17 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from sitegen.model.base import Identifier, Instant, NotNegative, Positive, Record, Text
+from sitegen.model.base import (
+    Identifier,
+    Instant,
+    NotNegative,
+    Positive,
+    Record,
+    Signed,
+    Size,
+    SizeOrZero,
+    Text,
+)
 from sitegen.model.decision import Decision, Prior, Verdict
 from sitegen.model.declared_statistics import Pair, Reticle, Split, Study
 from sitegen.model.device import Device, Die
@@ -40,7 +50,7 @@ class Instrument(Record):
     certificate: Text = Field(description="number of the calibration certificate")
     due: date = Field(description="last day on which the certificate holds")
     clock_offset_s: float = Field(description="instrument's clock minus reference time, in seconds")
-    clock_offset_u_s: NotNegative = Field(
+    clock_offset_u_s: SizeOrZero = Field(
         description="standard uncertainty of the clock offset, in seconds"
     )
 
@@ -121,10 +131,10 @@ class Accuracy(Record):
     instrument: Identifier
     quantity: Literal["current", "voltage"] = Field(description="what the readings are of")
     range: Text = Field(description="measuring range as written in the tables")
-    relative_u: NotNegative = Field(
+    relative_u: SizeOrZero = Field(
         description="standard uncertainty as a share of the reading, common to all readings"
     )
-    offset_u: NotNegative = Field(
+    offset_u: SizeOrZero = Field(
         description="standard uncertainty of the offset in A or V, common to all readings"
     )
     basis: Text = Field(description="where it is stated, for example a certificate")
@@ -210,10 +220,10 @@ class UncertaintySource(Record):
     """One source of standard uncertainty of a parameter; sources add in quadrature."""
 
     source: Text = Field(description="where it comes from")
-    absolute: Positive | None = Field(
+    absolute: Size | None = Field(
         default=None, description="standard uncertainty in the parameter's unit"
     )
-    relative: Positive | None = Field(
+    relative: Size | None = Field(
         default=None, description="standard uncertainty as a share of the value (0.01 is 1 %)"
     )
     common: bool = Field(
@@ -261,7 +271,7 @@ class Parameter(Record):
     from_curve: FromCurve | None = Field(
         default=None, description="taken from a table of curves instead of the table of values"
     )
-    temperature_coefficient_per_c: float | None = Field(
+    temperature_coefficient_per_c: Signed | None = Field(
         default=None,
         description="change of the value per °C, in the parameter's unit; with the temperature's"
         " uncertainty in wafer.toml it is a part of the value's uncertainty",
@@ -295,6 +305,11 @@ class Parameter(Record):
         if self.from_curve is not None and self.kind != "dc":
             raise ValueError("a parameter with 'from_curve' must be of kind 'dc'")
         return self
+
+    @property
+    def tolerance(self) -> float | None:
+        """Upper less lower limit; None for one limit alone and without any."""
+        return None if self.lower is None or self.upper is None else self.upper - self.lower
 
 
 class Touchdowns(Record):

@@ -1,12 +1,16 @@
 """By which rule values are judged, what makes a die, a wafer and a campaign conform."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, Self
 
+import numpy as np
+import numpy.typing as npt
 from pydantic import Field, model_validator
 
-from sitegen.model.base import Positive, Record, Text
+from sitegen.model.arrays import BoolArray
+from sitegen.model.base import Record, Signed, Size, Text
 
 Rule = Literal["simple", "guarded", "guarded rejection", "non-binary"]
 
@@ -70,20 +74,83 @@ class Decision(Record):
         " by the guard band w = rU; guarded rejection: refused only beyond limits drawn out by w;"
         " non-binary: four outcomes, two of them inside the guard bands"
     )
-    coverage_factor: Positive = Field(default=2.0, description="k of the expanded uncertainty U=ku")
-    guard_factor: Positive = Field(default=1.0, description="r of the guard band w = rU")
-    uncertainty_share_max: Positive | None = Field(
+    coverage_factor: Size = Field(default=2.0, description="k of the expanded uncertainty U=ku")
+    guard_factor: Size = Field(default=1.0, description="r of the guard band w = rU")
+    uncertainty_share_max: Size | None = Field(
         default=None,
         description="greatest U as a share of the tolerance (upper minus lower limit); a value"
         " beyond it is not assessable; for one limit alone there is no tolerance to share",
     )
 
+    @property
+    def inward(self) -> float:
+        """By how many standard uncertainties limits are drawn in before a value is within."""
+        return self._guard if self.rule in ("guarded", "non-binary") else 0.0
+
+    @property
+    def outward(self) -> float:
+        """By how many limits are drawn out before a value is outside."""
+        return self._guard if self.rule in ("guarded rejection", "non-binary") else 0.0
+
+    @property
+    def acceptance(self) -> float:
+        """By how many the acceptance limits lie inside the tolerance limits; negative: outside.
+
+        Those of guarded rejection lie outside (JCGM 106:2012, 8.3.3), of a non-binary rule those
+        of 'within' are meant.
+        """
+        return self.inward or -self.outward
+
+    @property
+    def accepted(self) -> tuple[Literal["within", "not refuted"], ...]:
+        """The outcomes of values between the acceptance limits."""
+        return ("within", "not refuted") if self.rule == "guarded rejection" else ("within",)
+
+    @property
+    def _guard(self) -> float:
+        return self.guard_factor * self.coverage_factor
+
+    def guard_band(self, u: float | None) -> float | None:
+        """w = r k u; None where the rule has none or the standard uncertainty u is not stated."""
+        return None if self.rule == "simple" or u is None else self._guard * u
+
+    def leaves_a_zone(self, tolerance: float, u: npt.ArrayLike) -> BoolArray:
+        """Where guard bands leave anything to accept between limits so far apart: not at
+        2 w >= tolerance. u: standard uncertainty, any shape; NaN leaves a zone."""
+        inward = self.inward * np.asarray(u, dtype=np.float64)
+        return np.asarray(~((inward > 0) & (2.0 * inward >= tolerance)))
+
+    def acceptance_limits(
+        self, lower: float | None, upper: float | None, u: float | None
+    ) -> tuple[float | None, float | None]:
+        """Lower and upper acceptance limit of a value with standard uncertainty u, in its unit.
+
+        The tolerance limits themselves without a guard band or without u; None where there is no
+        limit, and for both where the guard bands leave no zone between them (JCGM 106:2012, 8.3.2
+        and 8.3.3).
+        """
+        known = 0.0 if u is None else u
+        if lower is not None and upper is not None and not self.leaves_a_zone(upper - lower, known):
+            return None, None
+        w = self.acceptance * known
+        return None if lower is None else lower + w, None if upper is None else upper - w
+
+
+def worst_false_acceptance(inside: float) -> float:
+    """Phi(-inside): a measurand on its tolerance limit is accepted, one limit alone.
+
+    inside: by how many standard uncertainties the acceptance limit lies inside the tolerance
+    limit, `Decision.acceptance`; r k under guarded acceptance (JCGM 106:2012, 8.3.2, numbers of
+    clauses from memory).
+    """
+    return 0.5 * math.erfc(inside / math.sqrt(2.0))
+
 
 class Prior(Record):
     """What is known of the process before a value is measured: a normal law."""
 
-    mean: float = Field(description="in the parameter's unit")
-    standard_deviation: Positive = Field(
+    mean: Signed = Field(description="in the parameter's unit")
+    standard_deviation: Size = Field(
         description="of the process without the measurement, in the parameter's unit"
     )
     basis: Text = Field(description="where it comes from, for example earlier lots")
@@ -113,5 +180,14 @@ class Verdict(Record):
         if "within" not in self.conforming:
             raise ValueError(
                 "'conforming' must hold 'within': a die whose every value is within conforms"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _can_be_reached(self) -> Self:
+        if self.wafer_by == "lower end" and self.wafer_least_share == 1:
+            raise ValueError(
+                "'wafer_least_share' must be less than 1 where 'wafer_by' is \"lower end\", since"
+                " the lower end of a yield's interval is less than 1 however many dies conform"
             )
         return self

@@ -27,8 +27,5 @@ class Risks:
     """U / (upper - lower) at the median u."""
     worst_false_acceptance: float | None
     """Of a value exactly on its acceptance limit, one limit alone, by r and k."""
-    worst_false_refusal: float | None = None
-    """Of a value exactly on the limit beyond which it is outside, one limit alone: the probability
-    that it lies on the better side of its tolerance limit."""
     reason: str = ""
     """Why risks are not stated: no prior, no uncertainty, no limits."""

@@ -106,3 +106,5 @@ class Capability:
     alone: no value has tested it."""
     reason: str = ""
     """Why no index is stated; or, of stated ones, that the test refuses the law."""
+    refused: str = ""
+    """That the test refuses the law that stated indices are by, with its p-value; else ''."""

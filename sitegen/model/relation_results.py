@@ -41,10 +41,12 @@ class Trend:
     """'touchdown number' or 'time since calibration'."""
     n: int
     slope: Estimate
-    """In the parameter's unit a touchdown, or an hour."""
+    """In the parameter's unit a touchdown, or an hour, beside a plane, a bowl and a step at each
+    further calibration."""
     p_value: float | None
     adjusted_p: float | None
-    """Over wafers and both regressors (Holm)."""
+    """Over the wafers and both regressors of one parameter and condition (Holm), not over
+    parameters."""
     runs: tuple[tuple[str, int], ...]
     """Run rules by name and how often each was met; rules of one named set."""
     expected_runs: float | None

@@ -11,6 +11,7 @@ from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.campaign_statistics import CampaignStatistics
 from sitegen.model.concerned_results import ConcernedDies
+from sitegen.model.decision_results import Risks
 from sitegen.model.device_results import (
     SWEEP_QUALITY_SCHEMA,
     TOUCHDOWN_RESULT_SCHEMA,
@@ -41,6 +42,8 @@ OUTCOMES: tuple[Outcome, ...] = (
     "not measured",
     "no limits",
 )
+JUDGED: tuple[Outcome, ...] = OUTCOMES[:4]
+"""Outcomes of values that could be judged."""
 
 Standing = Literal["stands", "not closed", "without standing"]
 STANDINGS: tuple[Standing, ...] = ("stands", "not closed", "without standing")
@@ -274,6 +277,8 @@ class CampaignContext:
     """Outcome of each calibration by its id."""
     downloads: Mapping[str, int]
     """Size in bytes of each table of results, dies and sweeps by its address."""
+    risks: Mapping[tuple[str, str], Risks] = field(default_factory=dict)
+    """Of each parameter and condition whose process has a declared prior."""
 
 
 @dataclass(frozen=True)

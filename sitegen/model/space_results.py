@@ -20,7 +20,7 @@ class PatternTest:
     statistic_name: str
     p_value: float | None
     adjusted_p: float | None
-    """After correction for the number of wafers tested (Holm), for each kind alone."""
+    """After correction for all tests of the parameter and condition, wafers times kinds (Holm)."""
     share: float | None
     """Of the variance within the wafer that the pattern describes; Moran's I for neighbours; for a
     cluster the share of the outside dies that have an outside neighbour."""
@@ -30,6 +30,8 @@ class PatternTest:
     it, that its p-value is too small. Empty where nothing is claimed."""
     reason: str = ""
     """Why it was not tested, and how many dies would be needed."""
+    caveat: str = ""
+    """The end of `text` that says that its p-value is too small; '' where it does not."""
 
 
 @dataclass(frozen=True)

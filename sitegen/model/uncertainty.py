@@ -14,8 +14,8 @@ def standard_uncertainty(parameter: Parameter, value: npt.ArrayLike) -> npt.NDAr
     values = np.asarray(value, dtype=np.float64)
     if not parameter.uncertainty:
         return np.full(values.shape, np.nan)
-    squares = np.zeros(values.shape)
+    total = np.zeros(values.shape)
     for source in parameter.uncertainty:
-        part = source.absolute if source.absolute is not None else 0.0
-        squares += part**2 if source.relative is None else (source.relative * values) ** 2
-    return np.asarray(np.sqrt(squares))
+        part = source.absolute if source.relative is None else source.relative * values
+        total = np.hypot(total, 0.0 if part is None else part)
+    return np.asarray(total)

@@ -23,7 +23,8 @@ class Component:
     """Of `f_ratio`; where data are unbalanced, of the restricted likelihood ratio, halved since
     no component is below zero (Self and Liang 1987)."""
     standard_deviation: Estimate
-    """In the parameter's unit; an interval may include zero."""
+    """In the parameter's unit; an interval may include zero. The reason says why there is no
+    interval, and of wafers whether the measurement explains their spread."""
     share: float | None
     """Of the sum of the variances."""
 
@@ -51,7 +52,8 @@ class Variation:
     """Variance components of one parameter under one condition."""
 
     method: str
-    """'REML' or 'analysis of variance', in words with its standing assumptions."""
+    """'REML' or 'analysis of variance', in words with its standing assumptions; empty without
+    components."""
     n: int
     components: tuple[Component, ...]
     measured: MeasuredPart

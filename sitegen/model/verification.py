@@ -5,7 +5,17 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from sitegen.model.base import FileName, Identifier, Instant, NotNegative, Positive, Record, Text
+from sitegen.model.base import (
+    FileName,
+    Identifier,
+    Instant,
+    NotNegative,
+    Positive,
+    Record,
+    Size,
+    SizeOrZero,
+    Text,
+)
 from sitegen.model.calibration import LoadDefinition, OpenDefinition, ShortDefinition
 from sitegen.model.station_state import StationState
 
@@ -31,7 +41,7 @@ class MeasuredReference(Record):
 
     kind: Literal["measured"]
     file: FileName = Field(description="Touchstone file of the corrected sweep at acceptance")
-    standard_uncertainty: Positive = Field(
+    standard_uncertainty: Size = Field(
         description="of each real and imaginary part, linear magnitude, without what it shares"
         " with the verification"
     )
@@ -84,7 +94,7 @@ class LineQuantity(Record):
     quantity: Literal["effective permittivity", "attenuation db per mm", "phase deg per mm"]
     frequency_hz: Positive
     reference: float
-    reference_u: NotNegative = Field(
+    reference_u: SizeOrZero = Field(
         default=0.0, description="standard uncertainty of the reference"
     )
     tolerance: Positive = Field(description="greatest accepted difference from the reference")
@@ -101,7 +111,7 @@ class Structure(Record):
     )
     sweep: Literal["raw", "corrected"]
     reference: Reference
-    reference_u: NotNegative = Field(
+    reference_u: SizeOrZero = Field(
         default=0.0,
         description="standard uncertainty of each part of a modelled reference",
     )

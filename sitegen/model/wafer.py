@@ -4,7 +4,16 @@ from typing import Literal
 
 from pydantic import Field
 
-from sitegen.model.base import FileName, Identifier, Instant, NotNegative, Positive, Record, Text
+from sitegen.model.base import (
+    FileName,
+    Identifier,
+    Instant,
+    NotNegative,
+    Positive,
+    Record,
+    SizeOrZero,
+    Text,
+)
 from sitegen.model.device import Die
 from sitegen.model.station_state import StationState
 
@@ -22,7 +31,7 @@ class Thermal(Record):
     set_point_c: float
     chuck_reading_c: float
     surface_correction_c: float = Field(description="wafer's surface minus chuck reading")
-    surface_correction_u_c: NotNegative = Field(description="its standard uncertainty")
+    surface_correction_u_c: SizeOrZero = Field(description="its standard uncertainty")
     soak_s: NotNegative = Field(description="waiting time before the first touchdown, in seconds")
 
 

@@ -7,9 +7,8 @@ import pyarrow as pa
 
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.campaign_statistics import CampaignStatistics, ParameterStatistics
-from sitegen.model.distribution_results import Distribution
-from sitegen.model.statistics import Estimate
 from sitegen.publish.record_tables import REAL, TEXT, WHOLE, YES, Columns, table_of
+from sitegen.publish.statistics_figures import estimate_of, figures, key_of
 
 _KEY: Columns = (
     ("parameter", TEXT, "parameter"),
@@ -24,7 +23,7 @@ _ESTIMATE: Columns = (
 STATISTIC_COLUMNS: Columns = (
     *_KEY,
     ("wafer", TEXT, "wafer; empty: all wafers of the campaign"),
-    ("group", TEXT, "distribution, tolerance, capability, measured part, risks"),
+    ("group", TEXT, "what it belongs to, such as distribution, capability or a study"),
     ("figure", TEXT, "what is stated"),
     ("unit", TEXT, "unit of value and interval; 1 for a number"),
     *_ESTIMATE,
@@ -51,7 +50,7 @@ PATTERN_COLUMNS: Columns = (
     ("statistic", REAL, "test statistic"),
     ("statistic_name", TEXT, "which"),
     ("p_value", REAL, "of one so large without the pattern"),
-    ("adjusted_p", REAL, "the same after Holm's correction for the wafers tested"),
+    ("adjusted_p", REAL, "the same after Holm's correction over wafers and kinds"),
     ("share", REAL, "of the variance within the wafer; of neighbours Moran's I"),
     ("text", TEXT, "what it looks like; empty where nothing is claimed"),
     ("reason", TEXT, "why it was not tested"),
@@ -96,6 +95,8 @@ COMPARISON_COLUMNS: Columns = (
     ("u_measurement", REAL, "standard uncertainty by the measurement's shared errors"),
     ("margin", REAL, "declared margin of equivalence; null: none"),
     ("equivalence", TEXT, "equivalent, different by more, not shown, not stated; null: no margin"),
+    ("equivalence_lower", REAL, "lower end of the 90 % interval that must lie inside the margin"),
+    ("equivalence_upper", REAL, "upper end of it"),
     *_ESTIMATE,
 )
 CORRELATION_COLUMNS: Columns = (
@@ -118,6 +119,10 @@ YIELD_COLUMNS: Columns = (
     ("judged", WHOLE, "dies judged in full: the denominator"),
     ("verdict", TEXT, "of the wafer or the campaign by the declared logic"),
     ("verdict_reason", TEXT, "what decided it"),
+    ("intraclass_correlation", REAL, "of two dies of a wafer; of the process only"),
+    ("correlation_lower", REAL, "lower end of its 95 % interval"),
+    ("correlation_upper", REAL, "upper end of it"),
+    ("design_effect", REAL, "by how much it widens the variance of the pooled share"),
     *_ESTIMATE,
 )
 LIMITING_COLUMNS: Columns = (
@@ -138,7 +143,7 @@ def contents(
             "statistics",
             "Every figure of each parameter with its interval.",
             STATISTIC_COLUMNS,
-            _figures(statistics, units),
+            figures(statistics, campaign),
         ),
         (
             "components",
@@ -187,79 +192,6 @@ def contents(
     return tuple((name, text, table_of(columns, rows)) for name, text, columns, rows in listed)
 
 
-def _estimate(found: Estimate) -> dict[str, Any]:
-    return {name: getattr(found, name) for name in ("value", "lower", "upper", "reason")}
-
-
-def _key(one: ParameterStatistics) -> dict[str, str]:
-    return {"parameter": one.parameter, "condition": one.condition}
-
-
-def _figures(
-    statistics: CampaignStatistics, units: Mapping[str, str]
-) -> Iterator[Mapping[str, Any]]:
-    for one in statistics.parameters:
-        unit = units[one.parameter]
-        for wafer, shape in (("", one.distribution), *one.by_wafer):
-            for group, figure, of_unit, estimate in _of_distribution(shape, unit):
-                yield {
-                    **_key(one),
-                    "wafer": wafer,
-                    "group": group,
-                    "figure": figure,
-                    "unit": of_unit,
-                    **_estimate(estimate),
-                }
-        for group, figure, of_unit, estimate in _of_campaign(one, unit):
-            yield {
-                **_key(one),
-                "wafer": "",
-                "group": group,
-                "figure": figure,
-                "unit": of_unit,
-                **_estimate(estimate),
-            }
-
-
-def _of_distribution(shape: Distribution, unit: str) -> Iterator[tuple[str, str, str, Estimate]]:
-    test = shape.normality
-    for name, of_unit, estimate in (
-        ("mean", unit, shape.mean),
-        ("standard deviation", unit, shape.standard_deviation),
-        ("median", unit, shape.median),
-        ("robust spread", unit, Estimate(shape.robust_spread)),
-        ("skewness", "1", Estimate(shape.skewness)),
-        ("excess kurtosis", "1", Estimate(shape.excess_kurtosis)),
-        (f"p of {test.test or 'normality'}", "1", Estimate(test.p_value, reason=test.reason)),
-    ):
-        yield "distribution", name, of_unit, estimate
-    for one in shape.tolerance:
-        name = f"{one.kind}, {one.side}, {one.coverage:g} with confidence {one.confidence:g}"
-        yield "tolerance", name, unit, Estimate(None, one.lower, one.upper, one.reason)
-
-
-def _of_campaign(one: ParameterStatistics, unit: str) -> Iterator[tuple[str, str, str, Estimate]]:
-    able, part, risks = one.capability, one.variation.measured, one.risks
-    for name, estimate in (("Pp", able.pp), ("Ppk", able.ppk), ("Cp", able.cp), ("Cpk", able.cpk)):
-        yield "capability", name, "1", estimate
-    yield "measured part", "spread within wafers", unit, Estimate(part.spread, reason=part.reason)
-    yield "measured part", "own part of u", unit, Estimate(part.u_own)
-    yield "measured part", "shared part of u", unit, Estimate(part.u_shared)
-    yield "measured part", "spread of the dies themselves", unit, part.spread_of_dies
-    yield "measured part", "share of the variance", "1", part.share_measured
-    for name, figure in (
-        ("least probability of conformity", risks.least_probability),
-        ("accepted values expected outside", risks.expected_outside),
-        ("greatest specific consumer's risk", risks.specific_consumer),
-        ("greatest specific producer's risk", risks.specific_producer),
-        ("global consumer's risk", risks.global_consumer),
-        ("global producer's risk", risks.global_producer),
-        ("measurement capability index", risks.capability_index),
-        ("U as a share of the tolerance", risks.uncertainty_share),
-    ):
-        yield "risks", name, "1", Estimate(figure, reason=risks.reason if figure is None else "")
-
-
 def _components(
     statistics: CampaignStatistics, units: Mapping[str, str]
 ) -> Iterator[Mapping[str, Any]]:
@@ -268,11 +200,11 @@ def _components(
         parts += [(study.study, part) for study in one.studies for part in study.components]
         for study, part in parts:
             yield {
-                **_key(one),
+                **key_of(one),
                 "study": study,
                 **vars(part),
                 "unit": units[one.parameter],
-                **_estimate(part.standard_deviation),
+                **estimate_of(part.standard_deviation),
             }
 
 
@@ -281,7 +213,7 @@ def _patterns(found: tuple[ParameterStatistics, ...]) -> Iterator[Mapping[str, A
         for pattern in one.patterns:
             for test in pattern.tests:
                 yield {
-                    **_key(one),
+                    **key_of(one),
                     "wafer": pattern.wafer,
                     "islands": pattern.islands,
                     **vars(test),
@@ -294,7 +226,7 @@ def _outliers(
     for one in statistics.parameters:
         for die in one.outliers.flagged:
             yield {
-                **_key(one),
+                **key_of(one),
                 **vars(die),
                 "die_x": die.die[0],
                 "die_y": die.die[1],
@@ -310,11 +242,11 @@ def _trends(
         for trend in one.trends:
             by = "h" if trend.against == "time since calibration" else "touchdown"
             yield {
-                **_key(one),
+                **key_of(one),
                 **vars(trend),
                 "unit": f"{units[one.parameter]}/{by}",
                 "runs": "; ".join(f"{name}: {times}" for name, times in trend.runs),
-                **_estimate(trend.slope),
+                **estimate_of(trend.slope),
                 "reason": trend.reason or trend.slope.reason,
             }
 
@@ -326,16 +258,18 @@ def _comparisons(
         for pair in one.comparisons:
             same = pair.equivalence
             yield {
-                **_key(one),
+                **key_of(one),
                 **vars(pair),
                 "unit": units[one.parameter],
-                **_estimate(pair.difference),
+                **estimate_of(pair.difference),
                 "reason": pair.reason or pair.difference.reason,
                 "effect_size": pair.effect_size.value,
                 "effect_lower": pair.effect_size.lower,
                 "effect_upper": pair.effect_size.upper,
                 "margin": None if same is None else same.margin,
                 "equivalence": None if same is None else same.verdict,
+                "equivalence_lower": None if same is None else same.lower,
+                "equivalence_upper": None if same is None else same.upper,
             }
 
 
@@ -343,7 +277,7 @@ def _correlations(statistics: CampaignStatistics) -> Iterator[Mapping[str, Any]]
     for pair in statistics.correlations:
         yield {
             **vars(pair),
-            **_estimate(pair.linear),
+            **estimate_of(pair.linear),
             "parameter": pair.first[0],
             "condition": pair.first[1],
             "other_parameter": pair.second[0],
@@ -357,14 +291,18 @@ def _correlations(statistics: CampaignStatistics) -> Iterator[Mapping[str, Any]]
 def _yields(statistics: CampaignStatistics) -> Iterator[Mapping[str, Any]]:
     yields = statistics.yields
     for one in yields.wafers:
-        yield {**vars(one), **_estimate(one.share)}
+        yield {**vars(one), **estimate_of(one.share)}
     yield {
         "wafer": "",
         "conforming": yields.process.conforming,
         "judged": yields.process.judged,
         "verdict": yields.verdict,
         "verdict_reason": yields.verdict_reason,
-        **_estimate(yields.process.share),
+        "intraclass_correlation": yields.process.intraclass_correlation.value,
+        "correlation_lower": yields.process.intraclass_correlation.lower,
+        "correlation_upper": yields.process.intraclass_correlation.upper,
+        "design_effect": yields.process.design_effect,
+        **estimate_of(yields.process.share),
     }
 
 

@@ -19,6 +19,7 @@ from sitegen.read.references import (
     station_of,
 )
 from sitegen.read.toml_file import read_record
+from sitegen.read.words import quoted
 
 
 def read_wafer(intake: Intake, name: str, campaign: CampaignRecord | None) -> LoadedWafer | None:
@@ -39,6 +40,7 @@ def read_wafer(intake: Intake, name: str, campaign: CampaignRecord | None) -> Lo
     if campaign is None:
         return None
     _check_units(intake, file, record, campaign)
+    _check_study(intake, file, record, campaign)
     if campaign.layout is not None:
         _check_reference_dies(intake, file, record, campaign.layout)
     if not _is_placed(intake, file, record, campaign):
@@ -49,6 +51,29 @@ def read_wafer(intake: Intake, name: str, campaign: CampaignRecord | None) -> Lo
         note=note,
         sources=tuple(intake.sources[path] for path in sorted(intake.sources)),
     )
+
+
+def _check_study(intake: Intake, file: str, record: WaferRecord, campaign: CampaignRecord) -> None:
+    """A wafer measured for a study only belongs to one, and to no split."""
+    if not record.only_for_study:
+        return
+    if not any(record.id in study.wafers for study in campaign.studies):
+        intake.tell(
+            file,
+            "only_for_study",
+            found="true, and no study of campaign.toml names this wafer",
+            expected="a study under [[studies]] that names it",
+            remedy="Name it there, or remove 'only_for_study': the wafer then counts.",
+        )
+    for split in campaign.splits:
+        if record.id in split.wafers:
+            intake.tell(
+                file,
+                "only_for_study",
+                found=f"true, and the split {quoted(split.id)} names this wafer",
+                expected="wafers of splits that take part in the statistics",
+                remedy="Take it out of the split, or remove 'only_for_study'.",
+            )
 
 
 def _is_placed(intake: Intake, file: str, record: WaferRecord, campaign: CampaignRecord) -> bool:

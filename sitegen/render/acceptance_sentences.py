@@ -178,8 +178,13 @@ MET: Mapping[Rule, str] = {
 
 
 def rule(decision: Decision, href: str) -> Markup:
-    """The decision rule as a sentence. href: its text on the method page."""
-    return Markup("Decided by {}: {}.").format(sentences.rule(decision, href), MET[decision.rule])
+    """The decision rule as a sentence. href: its text on the method page.
+
+    Each figure has one limit, so that a bound on a tolerance's share is not told.
+    """
+    return Markup("Decided by {}: {}.").format(
+        sentences.rule(decision, href, tolerance=False), MET[decision.rule]
+    )
 
 
 def accepted(

@@ -20,6 +20,7 @@ from sitegen.render.calibration_budget import BudgetPart
 from sitegen.render.calibration_checks import GroupOfChecks
 from sitegen.render.calibration_quantities import Compared
 from sitegen.render.calibration_sentences import evidence
+from sitegen.render.cells import count_cell
 from sitegen.render.die_lists import die_list
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
@@ -210,7 +211,7 @@ def sources(found: Sequence[SourceFile], folder: str) -> Table:
             Row(
                 Cell(Markup("<code>{}</code>").format(source.path), source.path),
                 (
-                    Cell(number_of(source.size_bytes), str(source.size_bytes), True),
+                    count_cell(source.size_bytes),
                     Cell(Markup('<code class="digest">{}</code>').format(source.sha256)),
                 ),
             )

@@ -5,6 +5,7 @@ from markupsafe import Markup
 from sitegen import units
 from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.event_results import CalibrationResult
+from sitegen.render.cells import count_cell
 from sitegen.render.method_links import explained
 from sitegen.render.phrases import figure_of, frequency, instant, number_of, stated, time_tag
 from sitegen.render.pieces import Cell, Column, Fact, Row, Table, Text
@@ -111,7 +112,7 @@ def probes(record: CalibrationRecord) -> Table:
                 Cell(one.probe),
                 (
                     Cell(str(one.port), "", True),
-                    Cell(number_of(one.contacts), str(one.contacts), True),
+                    count_cell(one.contacts),
                     Cell(resistance(one.contact_resistance_ohm), "", True),
                     Cell(resistance(one.contact_resistance_max_ohm), "", True),
                 ),

@@ -11,6 +11,7 @@ from sitegen.model.results import CampaignResults, Drawing
 from sitegen.render import (
     acceptance_sentences,
     campaign_events,
+    campaign_studies,
     campaign_yields,
     estimators,
     rule_sentences,
@@ -69,6 +70,8 @@ class CampaignView:
     limiting: Table | None
     """Parameters that take dies; None where none does."""
     maps: tuple[Figure, ...]
+    studies: Table | None
+    """None where the campaign declares no study."""
     evidence: tuple[InlineFigure, ...]
     """One line of time for each station."""
     stations: Table
@@ -130,6 +133,7 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
         else (),
         limiting=campaign_yields.limiting(results),
         maps=_maps(results, drawings),
+        studies=campaign_studies.table(results),
         evidence=_evidence(results, drawings),
         stations=campaign_events.stations(results),
         acceptances=campaign_events.acceptances(results),

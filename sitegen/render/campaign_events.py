@@ -13,8 +13,9 @@ from sitegen.model.event_results import (
 )
 from sitegen.model.results import CalibrationUse, CampaignResults
 from sitegen.render import acceptance_sentences, verification_sentences
+from sitegen.render.cells import count_cell
 from sitegen.render.marks import marked
-from sitegen.render.phrases import frequency, link, number_of, plain, time_tag
+from sitegen.render.phrases import frequency, link, plain, time_tag
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
 
 VALUE_COLUMNS = (
@@ -122,7 +123,7 @@ def calibrations(results: CampaignResults) -> Table:
                 Cell(time_tag(each.made_at)),
                 Cell(time_tag(each.expires_at)),
                 Cell(marked(each.outcome)),
-                *(Cell(number_of(count), str(count), True) for count in counts),
+                *(count_cell(count) for count in counts),
                 Cell(_stand_until(use)),
             ),
         )

@@ -15,6 +15,7 @@ from sitegen.render.marks import marked, rank
 from sitegen.render.phrases import (
     capital,
     counted,
+    declared_percent,
     joined,
     link,
     number_of,
@@ -70,10 +71,10 @@ def asked(rules: Verdict) -> Text:
     )
     if rules.wafer_least_share is None:
         return f"{die}No least yield is declared: wafers and campaign have no verdict."
-    least = percent(rules.wafer_least_share)
+    least = declared_percent(rules.wafer_least_share)
     by = "its yield" if rules.wafer_by == "share" else "the lower end of its yield's interval"
     of = rules.campaign_least_share
-    wafers = "every wafer is" if of == 1 else f"at least {percent(of)} of the wafers are"
+    wafers = "every wafer is" if of == 1 else f"at least {declared_percent(of)} of the wafers are"
     return f"{die}A wafer is within where {by} reaches {least}; the campaign where {wafers}."
 
 

@@ -10,6 +10,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.device_results import ControlResult
 from sitegen.model.results import CampaignResults, Drawing
+from sitegen.render.cells import count_cell
 from sitegen.render.figures import figure
 from sitegen.render.marks import marked
 from sitegen.render.phrases import (
@@ -19,7 +20,6 @@ from sitegen.render.phrases import (
     figure_of,
     instant,
     link,
-    number_of,
     plain,
     stated,
 )
@@ -133,7 +133,7 @@ def _readings(control: ControlResult, identity: str) -> Table:
             Row(
                 Cell(instant(one.at)),
                 (
-                    Cell(number_of(one.touchdown), str(one.touchdown), True),
+                    count_cell(one.touchdown),
                     Cell(units.number(one.value * factor, 5), plain(one.value), True),
                     *(
                         (Cell(units.number(one.u and one.u * factor, 2), plain(one.u), True),)

@@ -7,11 +7,12 @@ from markupsafe import Markup
 
 from sitegen import addresses
 from sitegen.model.results import CampaignResults, TableFile
+from sitegen.render.cells import count_cell
 from sitegen.render.downloads import file_link, file_size
 from sitegen.render.environment import render
 from sitegen.render.handed_over import handed_over
 from sitegen.render.page import Page
-from sitegen.render.phrases import capital, counted, link, number_of, several
+from sitegen.render.phrases import capital, counted, link, several
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.shell import shell
 
@@ -83,7 +84,7 @@ def _tables(results: CampaignResults) -> Table:
                 Cell(link(table.name, f"#table-{group[0].name}"), table.name),
                 (
                     Cell(table.description),
-                    Cell(number_of(table.rows), str(table.rows), True),
+                    count_cell(table.rows),
                     Cell(several([file_link(*each, addresses.DATA) for each in table.files])),
                 ),
             )
@@ -138,7 +139,7 @@ def _sources(results: CampaignResults) -> Table:
             Row(
                 Cell(Markup("<code>{}</code>").format(folder), folder),
                 (
-                    Cell(number_of(count), str(count), True),
+                    count_cell(count),
                     Cell(file_size(size), str(size), True),
                 ),
             )

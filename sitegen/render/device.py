@@ -10,6 +10,7 @@ from sitegen.model.device import Device
 from sitegen.model.device_results import DummyUse, QualityCount
 from sitegen.model.results import CampaignResults, Drawing, ParameterResult
 from sitegen.render import downloads, estimators, summaries
+from sitegen.render.cells import count_cell
 from sitegen.render.environment import render
 from sitegen.render.figures import figure
 from sitegen.render.handed_over import handed_over
@@ -203,7 +204,7 @@ def _parameters(device: Device, results: CampaignResults, page: str) -> Table:
                 summaries.parameter_cell(parameter, page, record),
                 (
                     summaries.condition_cell(conditions.get(result.condition), result.condition),
-                    Cell(number_of(result.summary.n), str(result.summary.n), True),
+                    count_cell(result.summary.n),
                     Cell(unit),
                     *summaries.figure_cells(result.summary, factor, FIGURES),
                     _uncertainty(result, factor, record.decision.coverage_factor),
@@ -264,8 +265,8 @@ def _dummies(uses: Sequence[DummyUse]) -> Table:
                 (
                     Cell(use.method),
                     Cell("each die" if use.die is None else f"die {die_name(*use.die)}"),
-                    Cell(number_of(use.served), str(use.served), True),
-                    Cell(number_of(use.unserved), str(use.unserved), True),
+                    count_cell(use.served),
+                    count_cell(use.unserved),
                     *(_parasitic(use, name) for name in names),
                     *(
                         Cell(figure_of(use.distributed_difference.get(key), 2), "", True)
@@ -294,7 +295,7 @@ def _quality(counts: Sequence[QualityCount]) -> Table:
             return Cell("not declared", "", True)
         if set(words) <= {"not assessable", "not declared"}:
             return Cell("not assessable", "", True)
-        return Cell(number_of(suspect), str(suspect), True)
+        return count_cell(suspect)
 
     return Table(
         id="quality",
@@ -309,7 +310,7 @@ def _quality(counts: Sequence[QualityCount]) -> Table:
             Row(
                 Cell(one.wafer),
                 (
-                    Cell(number_of(one.sweeps), str(one.sweeps), True),
+                    count_cell(one.sweeps),
                     *(cell(one, name) for name in QUALITY_WORDS),
                 ),
             )

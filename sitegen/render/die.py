@@ -60,7 +60,10 @@ def view(shared: Shared, place: int) -> DieView:
         ),
         cautions=shared.cautions(_conditions(shared, die, rows)),
         values=die_values.table(shared, rows),
-        decided=die_decisions.rules(shared, rows, shared.to(f"{addresses.METHOD}#decision")),
+        decided=(
+            *die_decisions.rules(shared, rows, shared.to(f"{addresses.METHOD}#decision")),
+            *die_decisions.global_risks(shared, rows),
+        ),
         decisions=die_decisions.table(shared, rows),
         contact=there(
             shared.touchdowns.get((die.die_x, die.die_y)), die_values.delivered(shared, rows)

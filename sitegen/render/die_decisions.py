@@ -26,23 +26,50 @@ def decision_of(parameter: Parameter, record: CampaignRecord) -> Decision:
 def rules(shared: Shared, rows: Sequence[int], href: str) -> Sentences:
     """By which rule the values that count were decided, with its clause, as one sentence."""
     record = shared.context.record
-    by_rule: dict[Decision, dict[str, Markup]] = {}
+    by_rule: dict[Decision, dict[str, Parameter]] = {}
     for row in _decided(shared.columns, rows):
         parameter = shared.kinds[_key(shared.columns, row)].parameter
-        names = by_rule.setdefault(decision_of(parameter, record), {})
-        names[parameter.id] = summaries.symbol(parameter)
+        by_rule.setdefault(decision_of(parameter, record), {})[parameter.id] = parameter
     told = [
         Markup("{} decided by {}").format(
-            Markup("{} {}").format(joined(list(names.values())), sentences.be(len(names)))
+            Markup("{} {}").format(
+                joined([summaries.symbol(one) for one in decided.values()]),
+                sentences.be(len(decided)),
+            )
             if len(by_rule) > 1
             else "values are",
-            rule_sentences.rule_with_clause(decision, href),
+            rule_sentences.rule_with_clause(
+                decision, href, any(one.tolerance is not None for one in decided.values())
+            ),
         )
-        for decision, names in by_rule.items()
+        for decision, decided in by_rule.items()
     ]
     if not told:
         return ()
     return (Markup("{}; limits are exact.").format(capital(Markup("; ").join(told))),)
+
+
+def global_risks(shared: Shared, rows: Sequence[int]) -> Sentences:
+    """The risks of deciding about values of a parameter whose process has a declared prior."""
+    keys = dict.fromkeys(_key(shared.columns, row) for row in _decided(shared.columns, rows))
+    told = []
+    for key in keys:
+        kind, risks = shared.kinds[key], shared.context.risks.get((str(key[0]), str(key[1])))
+        prior = kind.parameter.prior
+        if prior is None or risks is None or risks.global_consumer is None:
+            continue
+        told.append(
+            Markup(
+                "With the prior of {} ({}) the global consumer's risk is {}, the producer's {}"
+                " (JCGM 106:2012, clause 9)."
+            ).format(
+                summaries.symbol(kind.parameter),
+                prior.basis,
+                probability_text(risks.global_consumer),
+                probability_text(risks.global_producer),
+            )
+        )
+    return tuple(told)
 
 
 def table(shared: Shared, rows: Sequence[int]) -> Table | None:
@@ -163,6 +190,6 @@ def _risk(columns: Columns, row: int, decision: Decision, outcome: str) -> Cell:
     p = as_float(columns["probability_with_prior"][row])
     if p is None or outcome == "not assessable":
         return Cell(units.MISSING, "", True)
-    good = ("within", "not refuted") if decision.rule == "guarded rejection" else ("within",)
-    whose, risk = ("consumer's", 1.0 - p) if outcome in good else ("producer's", p)
+    accepted = outcome in decision.accepted
+    whose, risk = ("consumer's", 1.0 - p) if accepted else ("producer's", p)
     return Cell(f"{whose} {probability_text(risk)}", plain(risk), True)

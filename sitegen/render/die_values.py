@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from sitegen import units
-from sitegen.render.die_decisions import decision_of, share_text
+from sitegen.render.die_decisions import decision_of
 from sitegen.render.marks import marked, rank
 from sitegen.render.phrases import figure_of, plain, stated, why
 from sitegen.render.pieces import Cell, Column, Row, Table
@@ -106,7 +106,7 @@ def _outcome_cell(shared: Shared, row: int, kind: Kind) -> Cell:
         share = as_float(columns["uncertainty_share"][row])
         bound = decision_of(kind.parameter, shared.context.record).uncertainty_share_max
         exceeds = bound is not None and share is not None and share > bound
-        here = f" (here {share_text(share)})" if exceeds else ""
+        here = f" (here {units.percent_over(share)})" if exceeds else ""
         text = text + Markup(' <span class="why">{}{}</span>').format(reason, here)
     return Cell(text, rank(outcome))
 

@@ -1,15 +1,14 @@
 """What the method page says of decisions: rules, what they risk, verdicts made of others."""
 
-import math
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from sitegen import units
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.decision import RULE_TEXTS, Verdict
+from sitegen.model.decision import RULE_TEXTS, Verdict, worst_false_acceptance
 from sitegen.render import rule_sentences, sentences, summaries
-from sitegen.render.phrases import capital, figure_of, joined
+from sitegen.render.phrases import capital, declared_percent, figure_of, joined
 from sitegen.render.pieces import Cell, Column, Fact, Row, Table, Text
 
 GUARD_RATIOS = (0.0, 0.5, 0.83, 1.0, 1.5)
@@ -70,17 +69,16 @@ def decision_texts(record: CampaignRecord) -> DecisionTexts:
 def _own(record: CampaignRecord) -> tuple[Fact, ...]:
     """Parameters with a rule of their own, and the campaign's rule for all others."""
     own = [
-        Fact(summaries.symbol(one), sentences.rule(one.decision, "#decision"))
+        Fact(
+            summaries.symbol(one),
+            sentences.rule(one.decision, "#decision", one.tolerance is not None),
+        )
         for one in record.parameters
         if one.decision is not None
     ]
-    others = Fact("All others", sentences.rule(record.decision, "#decision"))
+    bounded = any(one.tolerance is not None for one in record.parameters if one.decision is None)
+    others = Fact("All others", sentences.rule(record.decision, "#decision", bounded))
     return (*own, others) if own else ()
-
-
-def worst_false_acceptance(ratio: float, k: float) -> float:
-    """Phi(-r k): a measurand on its tolerance limit is accepted, one limit alone."""
-    return 0.5 * math.erfc(ratio * k / math.sqrt(2.0))
 
 
 def risk_table() -> Table:
@@ -95,7 +93,7 @@ def risk_table() -> Table:
                 Cell(figure_of(ratio)),
                 (
                     Cell(figure_of(ratio * TABLE_K), "", True),
-                    Cell(_percent(worst_false_acceptance(ratio, TABLE_K)), "", True),
+                    Cell(_risk(worst_false_acceptance(ratio * TABLE_K)), "", True),
                 ),
             )
             for ratio in GUARD_RATIOS
@@ -104,7 +102,7 @@ def risk_table() -> Table:
     )
 
 
-def _percent(share: float) -> str:
+def _risk(share: float) -> str:
     return f"{figure_of(100 * share, 4)}{units.THIN}%"
 
 
@@ -112,10 +110,10 @@ def _bounds(record: CampaignRecord) -> tuple[Text, ...]:
     told: dict[float, list[Markup]] = {}
     for one in record.parameters:
         bound = (one.decision or record.decision).uncertainty_share_max
-        if bound is not None and (one.lower is not None or one.upper is not None):
+        if bound is not None and one.tolerance is not None:
             told.setdefault(bound, []).append(summaries.symbol(one))
     return tuple(
-        Markup("{}: U at most {} of the tolerance.").format(joined(names), _percent(bound))
+        Markup("{}: U at most {} of the tolerance.").format(joined(names), declared_percent(bound))
         for bound, names in told.items()
     )
 
@@ -136,8 +134,8 @@ def _wafer(verdict: Verdict) -> str:
         else " Where only the share itself reaches it the wafer is not proven."
     )
     return (
-        f"A wafer conforms where {share} is at least {_percent(least)}; without a die judged in"
-        f" full it is not assessable.{undecided}"
+        f"A wafer conforms where {share} is at least {declared_percent(least)}; without a die"
+        f" judged in full it is not assessable.{undecided}"
     )
 
 
@@ -145,7 +143,9 @@ def _campaign(verdict: Verdict) -> str:
     if verdict.wafer_least_share is None:
         return ""
     least = verdict.campaign_least_share
-    which = "every wafer does" if least == 1 else f"at least {_percent(least)} of its wafers do"
+    which = (
+        "every wafer does" if least == 1 else f"at least {declared_percent(least)} of its wafers do"
+    )
     return capital(
         f"the campaign conforms where {which}; wafers that are not proven, not assessable or"
         " planned and not measured do not count as conforming, and leave it undecided where it"

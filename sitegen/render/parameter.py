@@ -23,7 +23,7 @@ from sitegen.render.statistics_answers import QUESTIONS, Answer, Question
 from sitegen.render.statistics_dies import dies
 from sitegen.render.statistics_good import good
 from sitegen.render.statistics_measurement import measurement
-from sitegen.render.statistics_spread import LEVELS, shares, spread
+from sitegen.render.statistics_spread import lies, shares, spread
 from sitegen.render.statistics_sure import sure
 
 ANSWERS = {
@@ -136,7 +136,7 @@ def _others(others: Sequence[Case], found: Sequence[Case]) -> Table:
     def row(case: Case) -> Row:
         known = shares(case)
         largest = (
-            f"{percent(known[0].share)} {LEVELS.get(known[0].level, known[0].level)}"
+            f"{percent(known[0].share)} {lies(known[0].level)}"
             if known
             else spread(case, None).number
         )

@@ -10,12 +10,9 @@ from sitegen.model.campaign import Parameter
 from sitegen.model.campaign_statistics import ParameterStatistics
 from sitegen.model.concerned_results import ConcernedDies
 from sitegen.model.decision import Decision
-from sitegen.model.results import CampaignResults, ParameterResult, Summary
+from sitegen.model.results import JUDGED, CampaignResults, ParameterResult, Summary
 from sitegen.render import sentences, summaries
 from sitegen.render.phrases import with_unit
-
-JUDGED = ("within", "not proven", "not refuted", "outside")
-"""Outcomes of a value that could be judged."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +106,11 @@ def cases(parameter: Parameter, results: CampaignResults) -> tuple[Case, ...]:
     """A case for each condition, in the parameter's order."""
     record, page = results.context.record, addresses.parameter(parameter.id)
     decision = parameter.decision or record.decision
-    decided = sentences.rule(decision, addresses.relative(f"{addresses.METHOD}#decision", page))
+    decided = sentences.rule(
+        decision,
+        addresses.relative(f"{addresses.METHOD}#decision", page),
+        parameter.tolerance is not None,
+    )
     computed = results.statistics.parameters if results.statistics is not None else ()
     made = []
     for name in parameter.conditions:

@@ -7,9 +7,10 @@ from markupsafe import Markup
 from sitegen import addresses
 from sitegen.model.results import Drawing, ParameterResult, Summary
 from sitegen.render import summaries
+from sitegen.render.cells import count_cell
 from sitegen.render.figures import figure
 from sitegen.render.parameter_case import Case
-from sitegen.render.phrases import joined, link, number_of
+from sitegen.render.phrases import joined, link
 from sitegen.render.pieces import Cell, Column, Figure, Link, Row, Table, Text
 
 BELOW_IN_DISTRIBUTION = "Readings below the floor are left out, and counted in the table."
@@ -127,8 +128,8 @@ def zone_table(case: Case) -> Table:
             Cell(result.wafer or "All wafers"),
             (
                 Cell(zone),
-                Cell(number_of(summary.n), str(summary.n), True),
-                Cell(number_of(summary.without_standing), str(summary.without_standing), True),
+                count_cell(summary.n),
+                count_cell(summary.without_standing),
                 *summaries.figure_cells(summary, case.factor, names),
             ),
         )

@@ -10,6 +10,7 @@ from sitegen import addresses, units
 from sitegen.model.campaign import Parameter
 from sitegen.model.results import CampaignResults
 from sitegen.model.wafer_means import WaferDifference, WaferMean
+from sitegen.render.cells import count_cell
 from sitegen.render.phrases import figure_of, joined, link, number_of, percent, plain
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
 
@@ -82,8 +83,8 @@ def _means(parameter: Parameter, condition: str, found: Sequence[WaferMean]) -> 
         columns=(
             Column("Wafer"),
             Column("Values", True),
-            Column(_headed("Mean ± U", unit), True),
-            Column(_headed("Shared part of U", unit_u), True),
+            Column(units.axis_title("Mean ± U", unit), True),
+            Column(units.axis_title("Shared part of U", unit_u), True),
             *((Column("Calibrations"),) if named else ()),
             *((Column("Not stated because"),) if reasons else ()),
         ),
@@ -91,7 +92,7 @@ def _means(parameter: Parameter, condition: str, found: Sequence[WaferMean]) -> 
             Row(
                 Cell(one.wafer),
                 (
-                    Cell(number_of(one.n), str(one.n), True),
+                    count_cell(one.n),
                     _with_u(one.mean, one.expanded_uncertainty, factor),
                     _number(_scaled(one), factor_u, 2),
                     *((Cell(_calibrations(one)),) if named else ()),
@@ -122,8 +123,8 @@ def _differences(parameter: Parameter, condition: str, pairs: Sequence[WaferDiff
         " differences",
         columns=(
             Column("Wafers"),
-            Column(_headed("Difference ± U", unit), True),
-            Column(_headed("Shared part of U", unit_u), True),
+            Column(units.axis_title("Difference ± U", unit), True),
+            Column(units.axis_title("Shared part of U", unit_u), True),
             *((Column("On the same calibration", True),) if named else ()),
             *((Column("Not stated because"),) if reasons else ()),
         ),
@@ -172,10 +173,6 @@ def _beside(
     if not known or max(known) * factor >= 0.1:
         return factor, unit
     return units.shown_unit(known, parameter.unit)
-
-
-def _headed(text: str, unit: str) -> str:
-    return f"{text} / {unit}" if unit else text
 
 
 def _with_u(value: float | None, expanded: float | None, factor: float) -> Cell:

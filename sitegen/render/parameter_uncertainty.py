@@ -6,7 +6,14 @@ from sitegen import units
 from sitegen.model.campaign import CampaignRecord, Parameter, UncertaintySource
 from sitegen.model.event_results import SOURCE_GROUPS
 from sitegen.model.results import CampaignResults, ParameterResult
-from sitegen.render.phrases import capital, figure_of, frequency, percent, with_unit
+from sitegen.render.phrases import (
+    capital,
+    declared_percent,
+    figure_of,
+    frequency,
+    percent,
+    with_unit,
+)
 from sitegen.render.pieces import Cell, Column, Row, Table
 
 PARTS = {
@@ -106,7 +113,7 @@ def table(parameter: Parameter, found: Sequence[ParameterResult], record: Campai
         if one.absolute is not None:
             told = size(one.absolute)
         else:
-            told = f"{figure_of((one.relative or 0.0) * 100)}{units.THIN}% of the value"
+            told = f"{declared_percent(one.relative or 0.0)} of the value"
         return Row(Cell(capital(name)), (Cell(told, "", True),) * len(headings))
 
     return Table(

@@ -73,14 +73,8 @@ def capital(text: Text) -> Text:
     return Markup(first) + text[1:] if isinstance(text, Markup) else first + text[1:]
 
 
-def percent(share: float | None) -> str:
-    """'93.2 %'; a share that is not whole never reads 0 or 100."""
-    if share is None:
-        return units.MISSING
-    if share in {0.0, 1.0}:
-        return f"{share:.0%}".replace("%", f"{units.THIN}%")
-    shown = min(max(share * 100, 0.1), 99.9)
-    return f"{shown:.1f}{units.THIN}%"
+percent = units.percent
+"""A share of a whole, under the name that sentences and tables use."""
 
 
 def instant(time: datetime) -> str:
@@ -133,6 +127,11 @@ def figure_of(value: float | None, digits: int = 6) -> str:
     if value and not 1e-4 <= abs(value) < 1e6:
         return units.number(value, digits)
     return f"{value:.{digits}g}".replace("-", units.MINUS)
+
+
+def declared_percent(share: float) -> str:
+    """A declared share as it was declared: '95 %', '99.9 %', '0.05 %'."""
+    return f"{figure_of(share * 100, 12)}{units.THIN}%"
 
 
 def limits(lower: float | None, upper: float | None, factor: float = 1.0) -> str:

@@ -40,10 +40,14 @@ from sitegen.render.yield_sentences import (
 Sentences = tuple[Markup, ...]
 
 
-def rule(decision: Decision, href: str) -> Markup:
-    """'the guarded rule (w = U, k = 2)', linked to its text."""
+def rule(decision: Decision, href: str, tolerance: bool = True) -> Markup:
+    """'the guarded rule (w = U, k = 2)', linked to its text.
+
+    tolerance: whether anything so judged has two limits; of one limit alone a bound on the
+    uncertainty's share of the tolerance says nothing, and is left out.
+    """
     ratio = "" if decision.guard_factor == 1 else f"{figure_of(decision.guard_factor)} "
-    bound = decision.uncertainty_share_max
+    bound = decision.uncertainty_share_max if tolerance else None
     factors = [
         "" if decision.rule == "simple" else f"w = {ratio}U",
         "" if decision.rule == "simple" and bound is None else _k(decision),

@@ -2,7 +2,7 @@
 
 from sitegen import units
 from sitegen.model.campaign import Floor, Station
-from sitegen.render.phrases import counted, day, figure_of, stated
+from sitegen.render.phrases import counted, day, declared_percent, figure_of, stated
 from sitegen.render.pieces import Cell, Column, Row, Table
 
 
@@ -85,7 +85,7 @@ def accuracies(station: Station) -> Table:
                     Cell(each.quantity),
                     Cell(each.range),
                     Cell(
-                        f"{figure_of(each.relative_u * 100)}{units.THIN}%",
+                        declared_percent(each.relative_u),
                         str(each.relative_u),
                         True,
                     ),

@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from sitegen import units
 from sitegen.model.followed_results import Metric, Wear
+from sitegen.render.cells import count_cell
 from sitegen.render.marks import marked
 from sitegen.render.phrases import link, number_of, percent, several, stated, time_tag
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
@@ -40,7 +41,7 @@ def _row(wear: Wear, metrics: Sequence[Metric]) -> Row:
         Cell(wear.subject),
         (
             Cell(marked(_state(wear))),
-            Cell(number_of(wear.contacts), str(wear.contacts), True),
+            count_cell(wear.contacts),
             Cell(
                 units.MISSING if wear.contacts_max is None else number_of(wear.contacts_max),
                 "",

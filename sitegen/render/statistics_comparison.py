@@ -12,6 +12,7 @@ from sitegen.render.statistics_text import between, estimate_cell, number_cell, 
 MOST_PAIRS = 12
 """Comparisons of wafers shown for a condition; of more those of the largest effect."""
 COMPARED = "compared"
+OF_VALUES = " of the values as measured, without what their errors share"
 
 
 def comparisons(found: Sequence[Case]) -> tuple[Table, ...]:
@@ -55,14 +56,14 @@ def _table(case: Case, kind: str, every: Sequence[Comparison]) -> Table | None:
     return Table(
         id=f"{COMPARED}-{kind}-{case.condition}",
         caption=f"{which} under {case.condition}, the first less the second{unit_of_it}. Intervals"
-        f" at 95{units.THIN}%; the effect is Hedges' g; p is of no difference, adjusted over all"
-        " comparisons of this parameter by Holm",
+        f" at 95{units.THIN}%; the effect is Hedges' g{'' if splits else OF_VALUES}; p is of no"
+        f" difference, adjusted over all such comparisons by Holm{_splits(case) if splits else ''}",
         columns=(
             Column("Compared"),
             Column("Wafers" if splits else "Values", True),
-            Column(f"Difference / {unit}" if unit else "Difference", True),
+            Column(units.axis_title("Difference", unit), True),
             Column("Effect", True),
-            Column(f"u by shared errors / {unit}" if unit else "u by shared errors", True),
+            Column(units.axis_title("u by shared errors", unit), True),
             *((Column("Equivalent"),) if margin else ()),
             Column("Adjusted p", True),
             *((Column("Not stated because"),) if reasons else ()),
@@ -92,6 +93,15 @@ def _row(one: Comparison, case: Case, scale: float, margin: bool, reasons: bool)
     )
 
 
+def _splits(case: Case) -> str:
+    """'. plain: recess etched as usual (LK7-1, LK7-2); ...': what was done to which wafers."""
+    told = [
+        f"{one.id}: {one.name} ({', '.join(one.wafers)})"
+        for one in case.results.context.record.splits
+    ]
+    return f". {'; '.join(told)}" if told else ""
+
+
 def _effect(one: Comparison) -> Cell:
     value, lower, upper = numbers(one.effect_size, 1.0, 2)
     interval = between(lower, upper)
@@ -106,7 +116,8 @@ def _equivalence(one: Comparison, case: Case) -> str:
         return units.MISSING
     margin = f"±{stated(found.margin, case.parameter.unit)}"
     if found.lower is None or found.upper is None:
-        return f"{found.verdict} (margin {margin}){': ' + found.reason if found.reason else ''}"
+        why = f": {found.reason}" if found.reason and found.reason != _why(one) else ""
+        return f"{found.verdict} (margin {margin}){why}"
     scale, unit = case.scale_of([found.lower, found.upper])
     ends = between(units.number(found.lower * scale, 2), units.number(found.upper * scale, 2), unit)
     return f"{found.verdict}, margin {margin}: {ends} (90{units.THIN}%)"

@@ -70,12 +70,16 @@ class Concern:
 def dies(case: Case, drawing: Markup | None) -> Answer:
     """How many dies ask for a look, then which ones by the gravest reason first."""
     found = concerns(case)
-    said = [*_named(case, found), _clusters(case), _stand_out(case, found), _lost(case)]
-    text = sentences_of(said)
+    said = [*_named(case, found), _clusters(case), _stand_out(case, found)]
+    text = sentences_of([*said, _lost(case)])
     if not text:
         return answer("dies", *_none(case), drawing)
-    number = _how_many(case, found)
-    asks = "asks" if number in {"1 die", "1 value"} else "ask"
+    count, number = _how_many(case, found)
+    asks = "asks" if count == 1 else "ask"
+    lost = 0 if case.summary is None else case.summary.without_standing
+    if not any(said) and count == lost:
+        told = f"{asks} for a look: {LOST}{reasons_told(case)}."
+        return answer("dies", number, Markup("{}").format(told), drawing)
     return answer("dies", number, sentences_of([f"{asks} for a look.", text]), drawing)
 
 
@@ -158,19 +162,20 @@ def _gravity(one: Concern) -> tuple[int, float, float, str, tuple[int, int]]:
     )
 
 
-def _how_many(case: Case, found: Sequence[Concern]) -> str:
-    """'5 dies', or 'Over 200 dies' where not all values are kept."""
+def _how_many(case: Case, found: Sequence[Concern]) -> tuple[int, str]:
+    """5 and '5 dies', or 'At least 200 dies' where not all values are kept."""
     known = {(one.wafer, one.die) for one in found}
     if not known:
         total = sum(case.outcome(word) for word in KINDS)
         total += case.summary.without_standing if case.summary is not None else 0
-        return f"{number_of(total)} {'value' if total == 1 else 'values'}"
+        return total, units.count(total, "value")
     kept = case.concerned is None or len(case.concerned.listed) == sum(
         case.concerned.counts.get(kind, 0) for kind in (*KINDS, LOST)
     )
     if kept or case.concerned is None:
-        return f"{number_of(len(known))} {'die' if len(known) == 1 else 'dies'}"
-    return f"At least {number_of(max(case.concerned.dies, len(known)))} dies"
+        return len(known), units.count(len(known), "die")
+    least = max(case.concerned.dies, len(known))
+    return least, f"At least {units.count(least, 'die')}"
 
 
 def _named(case: Case, found: Sequence[Concern]) -> list[Markup]:

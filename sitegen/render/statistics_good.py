@@ -7,20 +7,17 @@ from markupsafe import Markup
 from sitegen import units
 from sitegen.model.distribution_results import Capability, Distribution, ToleranceInterval
 from sitegen.render import parameter_sentences
+from sitegen.render.cells import count_cell, percent_cell, probability_cell
 from sitegen.render.parameter_case import Case
-from sitegen.render.phrases import figure_of, limits, number_of, plain
+from sitegen.render.phrases import declared_percent, limits, plain
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.statistics_answers import Answer, answer
 from sitegen.render.statistics_text import (
     because,
     between,
-    conformity,
-    percent_cell,
     ratio,
     ratio_cell,
     reasons,
-    risk,
-    risk_cell,
     sentences_of,
 )
 
@@ -59,6 +56,8 @@ def _capability(case: Case) -> str:
     told = f"Ppk is {ratio(found.ppk.value)}"
     if interval:
         return f"{told} ({interval}){_by(nearer)}{_although(found)}."
+    if _by_quantiles(found):
+        return f"{told}{_by(nearer)}{_although(found)}; such an index has no interval."
     return (
         f"{told}{_by(nearer)}{_although(found)}; its interval is not stated"
         f"{because([found.ppk.reason])}."
@@ -67,9 +66,14 @@ def _capability(case: Case) -> str:
 
 def _although(found: Capability) -> str:
     """', although the test refuses the normal law (p < 0.001)': what is said of stated indices."""
-    if not found.reason or found.reason == found.ppk.reason:
+    if not found.refused or found.reason == found.ppk.reason:
         return ""
-    return f", although {found.reason.partition('; ')[0]}"
+    how = "from quantiles, since" if _by_quantiles(found) else "although"
+    return f", {how} {found.refused}"
+
+
+def _by_quantiles(found: Capability) -> bool:
+    return found.method == "quantile"
 
 
 def _by(nearer: str) -> str:
@@ -115,14 +119,9 @@ def _tolerance(case: Case) -> str:
         else f"below {upper}{unit}"
     )
     return (
-        f"At least {_whole(interval.coverage)} of such dies lie {where} with"
-        f" {_whole(interval.confidence)} confidence{_against(case, interval)}."
+        f"At least {declared_percent(interval.coverage)} of such dies lie {where} with"
+        f" {declared_percent(interval.confidence)} confidence{_against(case, interval)}."
     )
-
-
-def _whole(share: float) -> str:
-    """'95 %', '99.9 %'."""
-    return f"{figure_of(share * 100, 4)}{units.THIN}%"
 
 
 def _against(case: Case, interval: ToleranceInterval) -> str:
@@ -171,15 +170,15 @@ def _capability_table(found: Sequence[Case]) -> Table:
             Row(
                 Cell(case.condition),
                 (
-                    _count(one.n),
-                    _count(one.wafers),
+                    count_cell(one.n),
+                    count_cell(one.wafers),
                     percent_cell(case.outcome("within") / case.judged if case.judged else None),
                     ratio_cell(one.pp),
                     ratio_cell(one.ppk),
                     Cell(one.nearer or units.MISSING),
                     ratio_cell(one.cp),
                     ratio_cell(one.cpk),
-                    Cell(risk(one.expected_outside), plain(one.expected_outside), True),
+                    probability_cell(one.expected_outside),
                     Cell(METHODS[one.method]),
                     Cell(_why(one)),
                 ),
@@ -202,7 +201,7 @@ def _capability_table(found: Sequence[Case]) -> Table:
             Column("Cpk", True),
             Column("Expected outside", True),
             Column("By"),
-            Column("Not stated because"),
+            Column("Remarks"),
         ),
         rows=tuple(rows),
         wide=True,
@@ -220,10 +219,6 @@ def _why(one: Capability) -> str:
     return reasons([one.reason, *told])
 
 
-def _count(n: int) -> Cell:
-    return Cell(number_of(n), str(n), True)
-
-
 def _tolerance_table(found: Sequence[Case]) -> Table:
     rows = []
     for case in found:
@@ -236,9 +231,9 @@ def _tolerance_table(found: Sequence[Case]) -> Table:
                     (
                         Cell(KINDS[one.kind]),
                         Cell({"both": "two-sided"}.get(one.side, f"one-sided, {one.side}")),
-                        Cell(_whole(one.coverage), plain(one.coverage), True),
-                        Cell(_whole(one.confidence), plain(one.confidence), True),
-                        _count(one.n),
+                        Cell(declared_percent(one.coverage), plain(one.coverage), True),
+                        Cell(declared_percent(one.confidence), plain(one.confidence), True),
+                        count_cell(one.n),
                         Cell(units.number(one.factor, 4), plain(one.factor), True),
                         *(
                             Cell(_scaled(end, case.factor), plain(end), True)
@@ -289,14 +284,14 @@ def _risk_table(found: Sequence[Case]) -> Table:
             Row(
                 Cell(case.condition),
                 (
-                    _count(one.n),
-                    Cell(conformity(one.least_probability), plain(one.least_probability), True),
+                    count_cell(one.n),
+                    probability_cell(one.least_probability),
                     Cell(units.number(one.expected_outside, 2), plain(one.expected_outside), True),
-                    risk_cell(one.specific_consumer),
-                    risk_cell(one.specific_producer),
-                    risk_cell(one.global_consumer),
-                    risk_cell(one.global_producer),
-                    risk_cell(one.worst_false_acceptance),
+                    probability_cell(one.specific_consumer),
+                    probability_cell(one.specific_producer),
+                    probability_cell(one.global_consumer),
+                    probability_cell(one.global_producer),
+                    probability_cell(one.worst_false_acceptance),
                     Cell(one.reason),
                 ),
             )

@@ -6,9 +6,10 @@ from markupsafe import Markup
 
 from sitegen import units
 from sitegen.model.variation_results import GaugeStudy
+from sitegen.render.cells import count_cell, percent_cell, percent_over_cell
 from sitegen.render.parameter_case import Case
 from sitegen.render.parameter_sentences import nothing
-from sitegen.render.phrases import capital, number_of, percent, plain
+from sitegen.render.phrases import capital, counted, percent, plain, spelled
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.statistics_answers import NOT_COMPUTED, NOT_STATED, Answer, answer
 from sitegen.render.statistics_text import (
@@ -18,8 +19,6 @@ from sitegen.render.statistics_text import (
     number_cell,
     numbers,
     p_cell,
-    percent_cell,
-    percent_over,
     sentences_of,
     share_cell,
 )
@@ -57,6 +56,8 @@ def _part(case: Case) -> tuple[str, str]:
     if part.spread == 0:
         return NOT_STATED, "is any spread of the dies: their values are equal."
     interval = between(*("" if end is None else percent(end) for end in (share.lower, share.upper)))
+    if part.u_own >= part.spread:
+        return percent(share.value), _all_of_it(case, "" if share.lower == 1 else interval)
     small = max(share.value, share.upper or 0.0) < 0.001
     told = f"({interval}) " if interval and not small else ""
     own, spread = case.sizes([part.u_own, part.spread])
@@ -67,14 +68,25 @@ def _part(case: Case) -> tuple[str, str]:
     )
 
 
+def _all_of_it(case: Case, interval: str) -> str:
+    """What is said where the measurement's own uncertainty is as large as the spread seen."""
+    assert case.statistics is not None  # `_part` has left the others
+    part = case.statistics.variation.measured
+    own, spread, most = case.sizes([part.u_own, part.spread, part.spread_of_dies.upper])
+    at_most = f" (at most {most})" if part.spread_of_dies.upper else ""
+    return (
+        f"{f'({interval}) ' if interval else ''}of the variance of a wafer's dies could be the"
+        f" measurement's own uncertainty ({own}): it is no less than the spread seen ({spread}), so"
+        f" that no spread of the dies themselves is shown{at_most}."
+    )
+
+
 def _dies_themselves(case: Case) -> str:
     """'the dies themselves spread by 37 mV, 34 mV to 41 mV'."""
     assert case.statistics is not None  # `_part` has left the others
     found = case.statistics.variation.measured.spread_of_dies
     if found.value is None:
         return f"what the dies themselves spread by is not stated{because([found.reason])}"
-    if found.value == 0:
-        return "it explains all of it, so that no spread of the dies themselves is shown"
     scale, unit = case.scale_of([found.value, found.upper])
     value, lower, upper = numbers(found, scale, 2)
     interval = between(lower, upper, unit)
@@ -108,7 +120,7 @@ def _shared(case: Case) -> str:
 
 
 def study_sentence(case: Case) -> str:
-    """'In study OP-1 repeatability and reproducibility together are 0.9 mV, 2.7 % of ...'"""
+    """'In study OP-1 (three operators, ...) repeatability and reproducibility together are ...'"""
     if case.statistics is None:
         return ""
     stated = [one for one in case.statistics.studies if one.combined.value is not None]
@@ -118,10 +130,14 @@ def study_sentence(case: Case) -> str:
     of = (
         ""
         if one.share_of_tolerance is None
-        else f"; six times that is {percent_over(one.share_of_tolerance)} of the tolerance"
+        else f"; six times that is {units.percent_over(one.share_of_tolerance)} of the tolerance"
+    )
+    made = (
+        f"{spelled(one.appraisers)} {one.between}, {counted(one.parts, 'die')} and"
+        f" {counted(one.repeats, 'repeat')}"
     )
     return (
-        f"In study {one.study} over {one.between} repeatability and reproducibility together are"
+        f"In study {one.study} ({made}) repeatability and reproducibility together are"
         f" {case.size(one.combined.value)}{of}."
     )
 
@@ -144,7 +160,7 @@ def measured_table(found: Sequence[Case]) -> Table | None:
             Row(
                 Cell(case.condition),
                 (
-                    Cell(number_of(part.n), str(part.n), True),
+                    count_cell(part.n),
                     number_cell(part.spread, scale),
                     number_cell(part.u_own, scale, 2),
                     estimate_cell(part.spread_of_dies, scale),
@@ -204,18 +220,12 @@ def _study_table(every: Sequence[tuple[Case, GaugeStudy]]) -> Table:
                 (
                     Cell(case.named),
                     Cell(f"{one.appraisers} {one.between}"),
-                    Cell(number_of(one.parts), str(one.parts), True),
+                    count_cell(one.parts),
                     Cell(str(one.repeats), "", True),
                     *(estimate_cell(each, scale) for each in found),
                     Cell(unit),
                     percent_cell(one.share_of_total),
-                    Cell(
-                        units.MISSING
-                        if one.share_of_tolerance is None
-                        else f"{units.number(one.share_of_tolerance * 100, 3)}{units.THIN}%",
-                        plain(one.share_of_tolerance),
-                        True,
-                    ),
+                    percent_over_cell(one.share_of_tolerance),
                     Cell(
                         units.MISSING
                         if one.distinct_categories is None
@@ -266,9 +276,7 @@ def _study_components(every: Sequence[tuple[Case, GaugeStudy]]) -> Table:
                     (
                         Cell(case.named),
                         Cell(capital(name) + (pooled if each.level == "interaction" else "")),
-                        Cell(
-                            number_of(each.degrees_of_freedom), str(each.degrees_of_freedom), True
-                        ),
+                        count_cell(each.degrees_of_freedom),
                         number_cell(each.mean_square, scale**2),
                         number_cell(each.f_ratio),
                         p_cell(each.p_value),

@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 
 from sitegen import units
+from sitegen.model.space_results import AverageLimits
 from sitegen.model.statistics import Estimate
+from sitegen.render.cells import count_cell
 from sitegen.render.parameter_case import Case
-from sitegen.render.phrases import number_of, plain, with_unit
+from sitegen.render.phrases import plain, with_unit
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.statistics_text import between, numbers
 
@@ -17,7 +19,9 @@ def average_limits(found: Sequence[Case]) -> Table | None:
         if case.statistics is None:
             continue
         outliers = case.statistics.outliers
-        scale, unit = case.scale_of([outliers.robust_sigma.value])
+        in_unit = case.scale_of([outliers.robust_sigma.value])
+        scale, unit = (1.0, "") if outliers.logarithms else in_unit
+        logarithms = " of the logarithms" if outliers.logarithms else ""
         for wafer, one in (("", outliers.static), *outliers.dynamic):
             rows.append(
                 Row(
@@ -25,7 +29,7 @@ def average_limits(found: Sequence[Case]) -> Table | None:
                     (
                         Cell(case.named),
                         Cell(one.scope),
-                        Cell(number_of(one.n), str(one.n), True),
+                        count_cell(one.n),
                         *(
                             Cell(
                                 units.MISSING
@@ -39,8 +43,8 @@ def average_limits(found: Sequence[Case]) -> Table | None:
                         Cell(case.unit),
                         Cell("")
                         if wafer
-                        else Cell(_sigma(outliers.robust_sigma, scale, unit), "", True),
-                        Cell(one.reason),
+                        else Cell(_sigma(outliers.robust_sigma, scale, unit, logarithms), "", True),
+                        Cell(_held(one)),
                     ),
                 )
             )
@@ -48,8 +52,9 @@ def average_limits(found: Sequence[Case]) -> Table | None:
         return None
     return Table(
         id="average-limits",
-        caption="Limits of the part average tests (AEC-Q001): robust mean ± 6 robust sigmas. A die"
-        " beyond them stands out; its verdict stays",
+        caption="Limits of the part average tests (AEC-Q001): robust mean ± 6 robust sigmas, held"
+        " to the specification limits where they would be wider. A die beyond 6 robust sigmas"
+        " stands out; its verdict stays",
         columns=(
             Column("Of"),
             Column("Condition"),
@@ -59,16 +64,23 @@ def average_limits(found: Sequence[Case]) -> Table | None:
             Column("Upper", True),
             Column("Unit"),
             Column("Robust sigma", True),
-            Column("Not available because"),
+            Column("Remarks"),
         ),
         rows=tuple(rows),
         wide=True,
     )
 
 
-def _sigma(found: Estimate, scale: float, unit: str) -> str:
+def _held(limits: AverageLimits) -> str:
+    """Why there are none, or which ends are the specification's."""
+    if not limits.at_specification:
+        return limits.reason
+    return f"{' and '.join(limits.at_specification)} end held to the specification"
+
+
+def _sigma(found: Estimate, scale: float, unit: str, of: str) -> str:
     """'36 mV (33 mV to 40 mV)'."""
     value, lower, upper = numbers(found, scale, 2)
     interval = between(lower, upper, unit)
-    told = with_unit(value, unit) if value else units.MISSING
+    told = with_unit(value, unit) + of if value else units.MISSING
     return f"{told} ({interval})" if interval else told

@@ -12,6 +12,7 @@ from sitegen.model.relation_results import Correlation
 from sitegen.model.results import Drawing
 from sitegen.model.statistics import Estimate
 from sitegen.render import summaries
+from sitegen.render.cells import count_cell
 from sitegen.render.figures import figure
 from sitegen.render.parameter_case import Case
 from sitegen.render.phrases import counted, figure_of, link, number_of, unbroken
@@ -44,9 +45,12 @@ class _Seen:
     found: Correlation
 
     @property
-    def size(self) -> float:
-        """How strong it is; a declared one without a number is the weakest."""
-        return abs(self.found.rank.value or 0.0)
+    def strength(self) -> tuple[float, float]:
+        """What it surely is: the end of its interval that is nearer to zero, then its value."""
+        rank = _without_certainty(self.found.rank)
+        ends = (rank.lower or 0.0, rank.upper or 0.0)
+        least = 0.0 if ends[0] * ends[1] <= 0 else min(abs(end) for end in ends)
+        return least, abs(rank.value or 0.0)
 
     @property
     def claimed(self) -> bool:
@@ -64,7 +68,7 @@ def sentence(found: Sequence[Case]) -> Text:
     if not claimed:
         of = "the one pair" if pairs == 1 else f"the {counted(pairs, 'pair')}"
         return f"No correlation with another parameter is claimed among {of} looked at."
-    strongest = max(claimed, key=lambda one: one.size)
+    strongest = max(claimed, key=lambda one: one.strength)
     several = len(claimed) > 1
     return Markup(
         "Of {} looked at, {} with this parameter {} an adjusted p below {}{} {}: rank correlation"
@@ -83,27 +87,28 @@ def sentence(found: Sequence[Case]) -> Text:
 
 def table(found: Sequence[Case]) -> Table | None:
     """The pairs of a parameter, declared ones first, then the strongest; None without a pair."""
-    every = sorted(_seen(found), key=lambda one: (not one.found.declared, -one.size))
+    every = sorted(_seen(found), key=lambda one: one.strength, reverse=True)
     if not every:
         return None
-    shown = every[:MOST_ROWS]
+    shown = sorted(every, key=lambda one: not one.found.declared)[:MOST_ROWS]
     sure = f"95{units.THIN}%"
     pairs = counted(every[0].found.pairs, "pair")
     return Table(
         id=RELATIONS,
-        caption="What it goes with: declared pairs, then those with an adjusted p below"
-        f" {figure_of(SIGNIFICANT)}, the strongest first. Within wafers, with {sure} intervals;"
-        " dies whose neighbours resemble them in both count for less than one. p is of no rank"
-        f" correlation, adjusted over the {pairs} looked at by Benjamini and Hochberg's method",
+        caption="Correlations with other parameters: declared pairs, then those with an adjusted p"
+        f" below {figure_of(SIGNIFICANT)}, what is surely strongest first (by the interval's end"
+        f" nearer to zero). Within wafers, with {sure} intervals; dies whose neighbours resemble"
+        " them in both count for less than one. p is of no rank correlation, adjusted over the"
+        f" {pairs} looked at by Benjamini and Hochberg's method",
         columns=(
             Column("Other parameter"),
             Column("Its condition"),
             Column("Condition here"),
-            Column("Dies", True),
-            Column("Independent dies they are worth", True),
             Column("Correlation of ranks (Spearman)", True),
             Column("Linear correlation (Pearson)", True),
             Column("Adjusted p", True),
+            Column("Dies", True),
+            Column("Independent deviations they are worth", True),
             Column("Declared"),
             Column("Not stated because"),
         ),
@@ -159,11 +164,11 @@ def _row(one: _Seen) -> Row:
         (
             Cell(one.other[1]),
             Cell(one.case.named),
-            Cell(number_of(found.n), str(found.n), True),
-            number_cell(found.freedom, digits=2),
             estimate_cell(rank, digits=2),
             estimate_cell(found.linear, digits=2),
             p_cell(found.adjusted_p),
+            count_cell(found.n),
+            number_cell(found.freedom, digits=2),
             Cell("declared" if found.declared else ""),
             Cell(reasons([rank.reason, found.linear.reason])),
         ),
@@ -197,10 +202,11 @@ def _interval(found: Estimate) -> str:
 
 
 def _without_certainty(found: Estimate) -> Estimate:
-    """Without an interval where dies of both come in one order: it would have no width."""
-    if found.value is None or abs(found.value) < 1 - 1e-9:
+    """Without an interval that ends at one on both sides: ranks in one order make no other."""
+    ends = [abs(end) for end in (found.lower, found.upper) if end is not None]
+    if not ends or min(ends) < 1 - 1e-6:
         return found
-    return Estimate(found.value, reason=found.reason or SAME_ORDER)
+    return Estimate(found.value, reason=SAME_ORDER)
 
 
 def _rest(case: Case, total: int) -> Markup:

@@ -1,46 +1,15 @@
 """By which rule a parameter is judged, and the acceptance limits of a typical value."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from sitegen import units
-from sitegen.model.campaign import Parameter
-from sitegen.model.decision import RULE_TEXTS, Decision, Rule
+from sitegen.model.decision import RULE_TEXTS
 from sitegen.render.parameter_case import Case
 from sitegen.render.phrases import capital, figure_of, plain
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.statistics_text import number_cell
 
-INWARD: Mapping[Rule, int] = {
-    "simple": 0,
-    "guarded": 1,
-    "non-binary": 1,
-    "guarded rejection": -1,
-}
-"""Which way the guard band moves the limits of 'within' or, of guarded rejection, of 'outside'."""
 NO_ZONE = "the guard bands leave no acceptance zone"
-
-
-def acceptance_limits(
-    parameter: Parameter, decision: Decision, u: float | None
-) -> tuple[float | None, float | None]:
-    """Lower and upper acceptance limit of a value with standard uncertainty u, in its unit.
-
-    The specification limits themselves without a guard band or without u; None where there is no
-    limit, and for both where the guard bands leave no zone between them (JCGM 106:2012, 8.3.2 and
-    8.3.3).
-    """
-    w = INWARD[decision.rule] * (guard_band(decision, u) or 0.0)
-    lower, upper = parameter.lower, parameter.upper
-    if lower is not None and upper is not None and 2 * w >= upper - lower:
-        return None, None
-    return None if lower is None else lower + w, None if upper is None else upper - w
-
-
-def guard_band(decision: Decision, u: float | None) -> float | None:
-    """w = r k u; None where the rule has none or u is not stated."""
-    if decision.rule == "simple" or u is None:
-        return None
-    return decision.guard_factor * decision.coverage_factor * u
 
 
 def rule_table(found: Sequence[Case]) -> Table | None:
@@ -72,9 +41,10 @@ def rule_table(found: Sequence[Case]) -> Table | None:
 def _row(case: Case) -> Row:
     parameter, decision = case.parameter, case.decision
     u = None if case.summary is None else case.summary.u
-    w = guard_band(decision, u)
+    w = decision.guard_band(u)
     stated = w is not None or decision.rule == "simple"
-    accepted = acceptance_limits(parameter, decision, u) if stated else (None, None)
+    limits = parameter.lower, parameter.upper
+    accepted = decision.acceptance_limits(*limits, u) if stated else (None, None)
     text = RULE_TEXTS[decision.rule]
     reason = "" if stated else "no uncertainty is stated"
     if stated and accepted == (None, None):
@@ -83,7 +53,7 @@ def _row(case: Case) -> Row:
         Cell(case.condition),
         (
             Cell(capital(text.title)),
-            *(_limit(case, limit) for limit in (parameter.lower, parameter.upper)),
+            *(_limit(case, limit) for limit in limits),
             Cell(figure_of(decision.coverage_factor), plain(decision.coverage_factor), True),
             number_cell(w, case.factor, 2),
             *(_accepted(case, limit, w) for limit in accepted),

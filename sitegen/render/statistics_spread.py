@@ -28,19 +28,31 @@ from sitegen.render.statistics_text import (
     because,
     between,
     numbers,
-    probability,
     sentences_of,
+    told_p,
 )
 
 LEVELS = {
-    "wafer": "between wafers",
-    "die": "between the dies of a wafer",
-    "site": "between the sites of a die",
-    "touchdown": "between the touchdowns of a die",
+    "wafer": ("between wafers", "wafers"),
+    "die": ("between the dies of a wafer", "dies"),
+    "site": ("between the sites of a die", "sites"),
+    "touchdown": ("between the touchdowns of a die", "touchdowns"),
 }
-"""Level of a component -> where it lies."""
+"""Level of a component -> where it lies, and in short what differs."""
+TESTED = ("wafer that could be tested", "wafers that could be tested")
+"""One or several of the wafers, where others could not be tested for patterns."""
 MOST_TRENDS = 2
 """Trends told in the first screen; the table has all."""
+
+
+def lies(level: str) -> str:
+    """'between the dies of a wafer'."""
+    return LEVELS[level][0] if level in LEVELS else level
+
+
+def differing(level: str) -> str:
+    """'dies'."""
+    return LEVELS[level][1] if level in LEVELS else level
 
 
 def spread(case: Case, drawing: Markup | None) -> Answer:
@@ -68,11 +80,8 @@ def _components(case: Case) -> tuple[str, str]:
     first, *rest = found
     if not rest:
         return _one_level(case, first)
-    told = f"of the variance lies {LEVELS.get(first.level, first.level)} ({_size(case, first)})"
-    others = [
-        f"{percent(one.share)} {LEVELS.get(one.level, one.level)} ({_size(case, one)})"
-        for one in rest
-    ]
+    told = f"of the variance lies {lies(first.level)} ({_size(case, first)})"
+    others = [f"{percent(one.share)} {lies(one.level)} ({_size(case, one)})" for one in rest]
     return percent(first.share), f"{joined([told, *others])}.{_unstated(case)}"
 
 
@@ -83,7 +92,7 @@ def _one_level(case: Case, one: Component) -> tuple[str, str]:
     value, lower, upper = numbers(found, scale, 2)
     interval = between(lower, upper, unit)
     told = f" ({interval})" if interval else ""
-    where = LEVELS.get(one.level, one.level)
+    where = lies(one.level)
     first = f"is the standard deviation {where}{told}."
     return with_unit(value, unit) or NOT_STATED, f"{first}{_unstated(case)}"
 
@@ -133,8 +142,7 @@ def _unstated(case: Case) -> str:
     if case.statistics is None:
         return ""
     told = [
-        f" The spread {LEVELS.get(one.level, one.level)} is not stated:"
-        f" {one.standard_deviation.reason}."
+        f" The spread {lies(one.level)} is not stated: {one.standard_deviation.reason}."
         for one in case.statistics.variation.components
         if one.share is None and one.standard_deviation.reason
     ]
@@ -164,47 +172,60 @@ def _patterns(case: Case) -> Markup:
         if any(test.p_value is not None for test in one.tests)
     ]
     if not tested:
-        return _not_tested(case.statistics.patterns)
+        return _not_tested(case, case.statistics.patterns)
     claimed = [(one, tests) for one in tested if (tests := significant(one))]
+    every_one = len(tested) == max(len(case.by_wafer), len(case.statistics.patterns))
     if not claimed:
-        return Markup("No pattern over {} is shown.").format(
-            "the wafer" if len(tested) == 1 else f"any of the {spelled(len(tested))} wafers"
-        )
+        return _none_shown(len(tested), every_one)
     clearest, tests = min(claimed, key=lambda each: _weight(each[1][0]))
     wafer = link(clearest.wafer, case.to(addresses.wafer(clearest.wafer)))
     told = _looks(tests[0])
     if len(tested) == 1:
-        return Markup("{} shows a pattern: {}.").format(wafer, told)
-    who = capital(some(len(claimed), len(tested), "wafer"))
+        only = "" if every_one else ", the one wafer that could be tested,"
+        return Markup("{}{} shows a pattern: {}.").format(wafer, only, told)
+    who = capital(some(len(claimed), len(tested), *(() if every_one else TESTED)))
     most = "" if len(claimed) == 1 else ", most clearly"
     return Markup("{} a pattern{} {}: {}.").format(who, most or ",", wafer, told)
 
 
-def _not_tested(found: Sequence[Patterns]) -> Markup:
-    """Why no pattern was looked for, on the wafer with most dies."""
+def _none_shown(tested: int, every_one: bool) -> Markup:
+    """'No pattern over any of the five wafers that could be tested is shown.'"""
+    if tested == 1:
+        which = "the wafer" if every_one else f"the one {TESTED[0]}"
+    else:
+        which = f"any of the {spelled(tested)} {'wafers' if every_one else TESTED[1]}"
+    return Markup("No pattern over {} is shown.").format(which)
+
+
+def _not_tested(case: Case, found: Sequence[Patterns]) -> Markup:
+    """Why no pattern was looked for, on the wafer with most dies.
+
+    Values there below a floor or not reached are the reason for both, so that it is told once.
+    """
     most = max(found, key=lambda one: one.n, default=None)
     reasons = [] if most is None else [test.reason for test in most.tests if test.reason]
     if not reasons:
         return Markup("")
+    summaries = (one.summary for one in case.by_wafer if most and one.wafer == most.wafer)
+    if any(one.below_floor or one.not_reached for one in summaries):
+        return Markup("Nor was a pattern over a wafer looked for.")
     return Markup("No pattern over a wafer was looked for: {}.").format(reasons[0])
 
 
 def _looks(test: PatternTest) -> str:
     """'rises to the right by 62 mV (adjusted p < 0.001)'; where p has a caveat it is left out."""
-    text, caveat, _ = test.text.partition("; ")
-    told = unbroken(text or test.kind)
-    if caveat:
+    told = unbroken(test.text.removesuffix(test.caveat) or test.kind)
+    if test.caveat:
         return told
-    p = probability(test.adjusted_p)
-    return f"{told} (adjusted p {'' if p.startswith('<') else '= '}{p})"
+    return f"{told} (adjusted {told_p(test.adjusted_p)})"
 
 
-def some(part: int, whole: int, noun: str) -> str:
+def some(part: int, whole: int, noun: str = "wafer", plural: str | None = None) -> str:
     """'one of the two wafers shows', 'both wafers show', 'two of the three wafers show'."""
     verb = "shows" if part == 1 else "show"
     if part == whole:
-        return f"{every(whole, noun)} {verb}"
-    return f"{spelled(part)} of the {counted(whole, noun)} {verb}"
+        return f"{every(whole, noun, plural)} {verb}"
+    return f"{spelled(part)} of the {counted(whole, noun, plural)} {verb}"
 
 
 def drifting(found: Sequence[Trend]) -> tuple[Trend, ...]:
@@ -221,18 +242,15 @@ def _trends(case: Case) -> Markup:
     found = drifting(case.statistics.trends)
     if not found:
         return Markup("")
-    told = []
-    for one in found[:MOST_TRENDS]:
-        p = probability(one.adjusted_p)
-        told.append(
-            Markup("on {} by {} {} (adjusted p {}{})").format(
-                link(one.wafer, case.to(addresses.wafer(one.wafer))),
-                slope(case, one),
-                PER[one.against][1],
-                "" if p.startswith("<") else "= ",
-                p,
-            )
+    told = [
+        Markup("on {} by {} {} (adjusted {})").format(
+            link(one.wafer, case.to(addresses.wafer(one.wafer))),
+            slope(case, one),
+            PER[one.against][1],
+            told_p(one.adjusted_p),
         )
+        for one in found[:MOST_TRENDS]
+    ]
     more = len(found) - MOST_TRENDS
     return Markup("During the measurement values move {}{}.").format(
         joined(told), f", and {counted(more, 'more trend')}" if more > 0 else ""

@@ -2,22 +2,19 @@
 
 from collections.abc import Sequence
 
-from sitegen import units
+from sitegen import addresses, units
 from sitegen.model.distribution_results import Distribution
 from sitegen.model.space_results import Patterns, PatternTest
+from sitegen.model.variation_results import Component, Variation
+from sitegen.render.cells import count_cell, percent_cell
 from sitegen.render.parameter_case import Case
-from sitegen.render.phrases import counted, figure_of, link, number_of, percent, plain
+from sitegen.render.phrases import counted, figure_of, link, percent, plain
 from sitegen.render.pieces import Cell, Column, Row, Table
-from sitegen.render.statistics_spread import LEVELS, PER, significant
-from sitegen.render.statistics_text import (
-    SIGNIFICANT,
-    estimate_cell,
-    number_cell,
-    p_cell,
-    percent_cell,
-)
+from sitegen.render.statistics_spread import PER, lies, significant
+from sitegen.render.statistics_text import SIGNIFICANT, estimate_cell, number_cell, p_cell
 
 ALL = "All wafers"
+CLUSTER = "cluster of outside dies"
 
 
 def components(found: Sequence[Case]) -> Table | None:
@@ -36,15 +33,15 @@ def components(found: Sequence[Case]) -> Table | None:
                 Row(
                     Cell(case.condition),
                     (
-                        Cell(LEVELS.get(one.level, one.level)),
-                        Cell(number_of(one.groups), str(one.groups), True),
-                        Cell(number_of(one.degrees_of_freedom), str(one.degrees_of_freedom), True),
+                        Cell(lies(one.level)),
+                        count_cell(one.groups),
+                        count_cell(one.degrees_of_freedom),
                         estimate_cell(one.standard_deviation, scale),
                         Cell(unit),
                         percent_cell(one.share),
                         number_cell(one.f_ratio),
                         p_cell(one.p_value),
-                        Cell(one.standard_deviation.reason or variation.reason),
+                        Cell(_told(variation, one)),
                     ),
                 )
             )
@@ -72,10 +69,17 @@ def components(found: Sequence[Case]) -> Table | None:
     )
 
 
+def _told(variation: Variation, one: Component) -> str:
+    """What is said of a component; what is said of all of them stands at the innermost one."""
+    common = variation.reason if one is variation.components[-1] else ""
+    return "; ".join(reason for reason in (one.standard_deviation.reason, common) if reason)
+
+
 def methods(found: Sequence[Case]) -> tuple[str, ...]:
     """'Components by REML, nested: ...', each method once."""
-    told = [case.statistics.variation.method for case in found if case.statistics is not None]
-    return tuple(f"Components by {method}." for method in dict.fromkeys(told) if method)
+    stated = [case.statistics.variation for case in found if case.statistics is not None]
+    told = dict.fromkeys(one.method for one in stated if one.components)
+    return tuple(f"Components by {method}." for method in told if method)
 
 
 def _nothing(case: Case, reason: str) -> Row:
@@ -110,26 +114,23 @@ def shape(case: Case) -> Table | None:
         columns=(
             Column("Wafer"),
             Column("Values", True),
-            Column(f"Mean{_in(case.unit)}", True),
-            Column(f"Standard deviation{_in(unit)}", True),
-            Column(f"Median{_in(case.unit)}", True),
-            Column(f"Robust spread{_in(unit)}", True),
+            Column(units.axis_title("Mean", case.unit), True),
+            Column(units.axis_title("Standard deviation", unit), True),
+            Column(units.axis_title("Median", case.unit), True),
+            Column(units.axis_title("Robust spread", unit), True),
             Column("Skewness", True),
             Column("Excess kurtosis", True),
             Column("Test of normality"),
             Column("Statistic", True),
             Column("p", True),
             Column("Tails"),
-            *((Column("Not stated because"),) if reasons else ()),
+            *((Column("Remarks"),) if reasons else ()),
         ),
         rows=tuple(
             Row(
-                Cell(
-                    link(name, case.to(f"wafers/{name}/index.html")) if name else ALL,
-                    name or " ",
-                ),
+                _wafer(case, name) if name else Cell(ALL, " "),
                 (
-                    Cell(number_of(one.n), str(one.n), True),
+                    count_cell(one.n),
                     estimate_cell(one.mean, case.factor, 4),
                     estimate_cell(one.standard_deviation, scale),
                     estimate_cell(one.median, case.factor, 4),
@@ -151,22 +152,20 @@ def shape(case: Case) -> Table | None:
 
 
 def _why(one: Distribution) -> str:
-    """What is not stated of a distribution, by reason."""
+    """What is not stated of a distribution, by reason, and how far it is from a refused law."""
+    refused = one.normality.p_value is not None and one.normality.reason
     named = {
         "mean": one.mean.reason,
         "standard deviation": one.standard_deviation.reason,
         "median": one.median.reason,
-        "normality": one.normality.reason,
+        "normality": "" if refused else one.normality.reason,
     }
     by_reason: dict[str, list[str]] = {}
     for name, reason in named.items():
         if reason:
             by_reason.setdefault(reason, []).append(name)
-    return "; ".join(f"{', '.join(names)}: {reason}" for reason, names in by_reason.items())
-
-
-def _in(unit: str) -> str:
-    return f" / {unit}" if unit else ""
+    told = [f"{', '.join(names)}: {reason}" for reason, names in by_reason.items()]
+    return "; ".join([*told, f"normality {refused}"] if refused else told)
 
 
 def patterns(found: Sequence[Case]) -> tuple[Table | None, Table | None]:
@@ -202,7 +201,7 @@ def patterns(found: Sequence[Case]) -> tuple[Table | None, Table | None]:
             ),
             rows=tuple(
                 Row(
-                    _wafer(case, one),
+                    _wafer(case, one.wafer),
                     (
                         Cell(case.named),
                         Cell(test.kind),
@@ -213,23 +212,26 @@ def patterns(found: Sequence[Case]) -> tuple[Table | None, Table | None]:
                 )
                 for case, one, test in claimed
             ),
-            empty=f"No pattern over a wafer is shown: of {counted(_made(tests), 'test')} none has"
-            f" an adjusted p below {level}.",
+            empty=_none_claimed(sum(test.p_value is not None for _, _, test in tests), level),
             wide=True,
         ),
         _every_pattern(tests),
     )
 
 
-def _made(tests: Sequence[tuple[Case, Patterns, PatternTest]]) -> int:
-    return sum(test.p_value is not None for _, _, test in tests)
+def _none_claimed(made: int, level: str) -> str:
+    """What is said of tests of which none claims a pattern."""
+    if not made:
+        return "No pattern over a wafer is shown: none could be tested."
+    which = "the one test has no" if made == 1 else f"of {counted(made, 'test')} none has an"
+    return f"No pattern over a wafer is shown: {which} adjusted p below {level}."
 
 
 def _every_pattern(tests: Sequence[tuple[Case, Patterns, PatternTest]]) -> Table:
     return Table(
         id="pattern-tests",
         caption="Every pattern that was looked for. p is of a wafer without that pattern; adjusted"
-        " for the number of wafers by Holm. Islands have no measured neighbour and take no part in"
+        " over wafers and patterns by Holm. Islands have no measured neighbour and take no part in"
         " Moran's I",
         columns=(
             Column("Wafer"),
@@ -246,12 +248,12 @@ def _every_pattern(tests: Sequence[tuple[Case, Patterns, PatternTest]]) -> Table
         ),
         rows=tuple(
             Row(
-                _wafer(case, one),
+                _wafer(case, one.wafer),
                 (
                     Cell(case.named),
                     Cell(test.kind),
-                    Cell(number_of(test.n), str(test.n), True),
-                    Cell(number_of(one.islands), str(one.islands), True),
+                    count_cell(test.n),
+                    count_cell(one.islands),
                     Cell(test.statistic_name),
                     number_cell(test.statistic),
                     _share(test),
@@ -266,12 +268,14 @@ def _every_pattern(tests: Sequence[tuple[Case, Patterns, PatternTest]]) -> Table
     )
 
 
-def _wafer(case: Case, one: Patterns) -> Cell:
-    return Cell(link(one.wafer, case.to(f"wafers/{one.wafer}/index.html")), one.wafer)
+def _wafer(case: Case, name: str) -> Cell:
+    return Cell(link(name, case.to(addresses.wafer(name))), name)
 
 
 def _share(test: PatternTest) -> Cell:
-    """Of neighbours the share is Moran's I, which is none."""
+    """Of neighbours the share is Moran's I, which is none; of a cluster it is one of dies."""
+    if test.kind == CLUSTER:
+        return Cell(units.MISSING, "", True)
     if test.kind == "neighbours" and test.share is not None:
         return Cell(f"I = {units.number(test.share, 2)}", plain(test.share), True)
     return Cell(percent(test.share), plain(test.share), True)
@@ -296,15 +300,15 @@ def trends(found: Sequence[Case]) -> Table | None:
         expected = (
             ""
             if one.expected_runs is None or not one.runs
-            else f" (expected without order: {units.number(one.expected_runs, 2)})"
+            else f"; {units.number(one.expected_runs, 2)} expected without order"
         )
         rows.append(
             Row(
-                Cell(link(one.wafer, case.to(f"wafers/{one.wafer}/index.html")), one.wafer),
+                _wafer(case, one.wafer),
                 (
                     Cell(case.named),
                     Cell(one.against),
-                    Cell(number_of(one.n), str(one.n), True),
+                    count_cell(one.n),
                     estimate_cell(one.slope, scale),
                     Cell("" if one.slope.value is None else f"{unit or '1'} per {over}"),
                     p_cell(one.p_value),

@@ -7,17 +7,12 @@ from markupsafe import Markup
 from sitegen import units
 from sitegen.model.decision_results import Risks
 from sitegen.render import parameter_sentences
+from sitegen.render.cells import percent_over_cell, probability_cell
 from sitegen.render.parameter_case import Case
-from sitegen.render.phrases import figure_of, number_of, percent, plain
+from sitegen.render.phrases import figure_of, number_of, plain
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.statistics_answers import Answer, answer
-from sitegen.render.statistics_text import (
-    conformity,
-    number_cell,
-    percent_cell,
-    percent_over,
-    sentences_of,
-)
+from sitegen.render.statistics_text import number_cell, sentences_of
 
 
 def sure(case: Case, drawing: Markup | None) -> Answer:
@@ -37,7 +32,7 @@ def _of_tolerance(case: Case) -> Markup:
     risks = _risks(case)
     if risks is None or risks.uncertainty_share is None:
         return Markup("")
-    share = f", {percent_over(risks.uncertainty_share)} of the tolerance"
+    share = f", {units.percent_over(risks.uncertainty_share)} of the tolerance"
     if risks.capability_index is None:
         return Markup("{}").format(share)
     return Markup("{} (<i>C</i><sub>m</sub> = {})").format(
@@ -50,8 +45,8 @@ def _least(case: Case) -> str:
     risks, within = _risks(case), case.outcome("within")
     if risks is None or risks.least_probability is None or within == 0:
         return ""
-    sure = risks.least_probability > 0.999
-    least = f"more than 99.9{units.THIN}%" if sure else percent(risks.least_probability)
+    sure = risks.least_probability > 1.0 - units.NEAREST
+    least = units.probability(risks.least_probability).replace(">", "more than")
     if within == 1:
         return f"The value within its limits conforms with a probability of {least}."
     at_least = "" if sure else "at least "
@@ -118,9 +113,9 @@ def _row(case: Case, limited: bool) -> Row:
 
 def _risk_cells(risks: Risks | None) -> tuple[Cell, ...]:
     if risks is None:
-        return (percent_cell(None), number_cell(None), percent_cell(None))
+        return (percent_over_cell(None), number_cell(None), probability_cell(None))
     return (
-        percent_cell(risks.uncertainty_share),
+        percent_over_cell(risks.uncertainty_share),
         number_cell(risks.capability_index),
-        Cell(conformity(risks.least_probability), plain(risks.least_probability), True),
+        probability_cell(risks.least_probability),
     )

@@ -13,6 +13,9 @@ from sitegen.render.pieces import Cell, Text
 SIGNIFICANT = 0.05
 """An adjusted p-value below it is told in a sentence; the tables have all."""
 
+LEAST_P = 0.001
+"""A p-value below it is told as below it."""
+
 Explained = Literal[
     "distribution",
     "tolerance",
@@ -55,7 +58,13 @@ def probability(p: float | None) -> str:
     """'0.012', '< 0.001'."""
     if p is None:
         return units.MISSING
-    return "< 0.001" if p < 0.001 else units.number(min(p, 1.0), 2)
+    return f"< {LEAST_P}" if p < LEAST_P else units.number(min(p, 1.0), 2)
+
+
+def told_p(p: float | None) -> str:
+    """'p = 0.012', 'p < 0.001'."""
+    told = probability(p)
+    return f"p {told}" if p is not None and p < LEAST_P else f"p = {told}"
 
 
 def p_cell(p: float | None) -> Cell:
@@ -84,7 +93,7 @@ def numbers(found: Estimate, factor: float = 1.0, digits: int = 3) -> tuple[str,
             return ""
         if half is None:
             return units.number(one * factor, digits)
-        return units.with_uncertainty(one * factor, half).partition(" ±")[0]
+        return units.to_place_of(one * factor, half)
 
     value, lower, upper = (shown(one) for one in ends)
     return value, lower, upper
@@ -113,20 +122,6 @@ def ratio_cell(found: Estimate) -> Cell:
     return _cell(value, between(*ends), found.value)
 
 
-def percent_over(share: float) -> str:
-    """A ratio that may exceed one: '2.1 %', '140 %'."""
-    if share <= 1:
-        return percent(share)
-    return f"{units.number(share * 100, 3)}{units.THIN}%"
-
-
-def conformity(p: float | None) -> str:
-    """A probability of conformity: '97.7 %', '> 99.9 %'; it is never certain."""
-    if p is not None and p > 0.999:
-        return f"> 99.9{units.THIN}%"
-    return percent(p)
-
-
 def share_cell(found: Estimate) -> Cell:
     """A share with its interval."""
     ends = ["" if one is None else percent(one) for one in (found.lower, found.upper)]
@@ -148,27 +143,6 @@ def number_cell(value: float | None, factor: float = 1.0, digits: int = 3) -> Ce
     )
 
 
-def percent_cell(share: float | None) -> Cell:
-    """A share in a table."""
-    return Cell(percent(share), plain(share), True)
-
-
-def risk(share: float | None) -> str:
-    """A small probability: '0.012 %', where `percent` would say 0.1."""
-    if share is None:
-        return units.MISSING
-    if 0 < share < 0.001:
-        if share < 1e-6:
-            return f"< 0.0001{units.THIN}%"
-        return f"{units.number(share * 100, 2)}{units.THIN}%"
-    return percent(share)
-
-
-def risk_cell(share: float | None) -> Cell:
-    """A small probability in a table."""
-    return Cell(risk(share), plain(share), True)
-
-
 def reasons(found: Iterable[str]) -> str:
     """What was given, each once, in order."""
     return "; ".join(dict.fromkeys(one for one in found if one))
@@ -178,11 +152,6 @@ def because(found: Iterable[str]) -> str:
     """': needs 5 wafers, there are 3', or nothing."""
     told = reasons(found)
     return f": {told}" if told else ""
-
-
-def headed(text: str, unit: str) -> str:
-    """A column's heading with its unit."""
-    return f"{text} / {unit}" if unit else text
 
 
 def sentences_of(parts: Sequence[Text]) -> Markup:

@@ -15,6 +15,7 @@ from sitegen.model.event_results import (
     PhysicalCheck,
     StructureResult,
 )
+from sitegen.render.cells import count_cell
 from sitegen.render.marks import marked
 from sitegen.render.phrases import (
     figure_of,
@@ -97,8 +98,8 @@ def _mask_row(head: str, mask: MaskResult, coverage_factor: float) -> Row:
             Cell(allowed, "", True),
             Cell(share, plain(mask.worst_ratio), True),
             Cell(margin, plain(mask.worst_margin), True),
-            Cell(number_of(mask.points_judged), str(mask.points_judged), True),
-            Cell(number_of(mask.points_outside_mask), str(mask.points_outside_mask), True),
+            count_cell(mask.points_judged),
+            count_cell(mask.points_outside_mask),
         ),
     )
 

@@ -7,6 +7,7 @@ from markupsafe import Markup
 from sitegen import addresses, units
 from sitegen.model.campaign import CampaignRecord, Condition, Parameter
 from sitegen.model.results import OUTCOMES, ParameterResult, Summary
+from sitegen.render.cells import count_cell
 from sitegen.render.estimators import estimator
 from sitegen.render.marks import heading
 from sitegen.render.phrases import capital, figure_of, limits, number_of, plain, stated, unbroken
@@ -69,14 +70,6 @@ def scale(parameter: Parameter, summaries: Sequence[Summary] = ()) -> tuple[floa
     return units.shown_unit([], parameter.unit)
 
 
-def scale_beside(
-    part: float, parameter: Parameter, summaries: Sequence[Summary]
-) -> tuple[float, str]:
-    """`scale`, unless a small part of the value, its uncertainty, would begin with zeros in it."""
-    factor, unit = scale(parameter, summaries)
-    return (factor, unit) if part * factor >= 0.1 else units.shown_unit([part], parameter.unit)
-
-
 def counted(summaries: Sequence[Summary]) -> tuple[str, ...]:
     """Fields of the counts to show: of the values, and of what occurs in any of these."""
     return tuple(
@@ -94,7 +87,7 @@ def count_columns(names: Sequence[str]) -> tuple[Column, ...]:
 def count_cells(summary: Summary, names: Sequence[str]) -> tuple[Cell, ...]:
     """Cells under `count_columns`."""
     counts = [getattr(summary, name) for name, _ in COUNTS if name in names]
-    return tuple(Cell(number_of(count), str(count), True) for count in counts)
+    return tuple(count_cell(count) for count in counts)
 
 
 def figure_columns(names: Sequence[str] = SHORT) -> tuple[Column, ...]:

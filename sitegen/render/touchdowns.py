@@ -80,8 +80,15 @@ def not_passed(results: WaferResults, home: str, wafer: str) -> Table | None:
             )
             for row in rows[:MOST_ROWS]
         ),
-        empty=f"All {number_of(len(columns['outcome']))} touchdowns passed their contact checks.",
+        empty=_all_passed(len(columns["outcome"])),
     )
+
+
+def _all_passed(touchdowns: int) -> str:
+    """'All 90 touchdowns passed their contact checks.'"""
+    if touchdowns == 1:
+        return "The one touchdown passed its contact check."
+    return f"All {number_of(touchdowns)} touchdowns passed their contact checks."
 
 
 def facts(results: WaferResults, record: CampaignRecord) -> tuple[Fact, ...]:

@@ -1,7 +1,7 @@
 """View of a wafer's page, and the pages of a wafer and of all its dies."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
@@ -9,8 +9,8 @@ from sitegen import addresses, units
 from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignContext, Drawing, WaferResults
 from sitegen.model.wafer import WaferRecord
-from sitegen.render import die as die_page
 from sitegen.render import (
+    campaign_studies,
     downloads,
     sentences,
     summaries,
@@ -18,6 +18,7 @@ from sitegen.render import (
     wafer_tables,
     yield_sentences,
 )
+from sitegen.render import die as die_page
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
@@ -121,11 +122,7 @@ def view(
     verdicts = maps.get("verdicts")
     return WaferView(
         title=f"Wafer {record.id}",
-        lead=sentences.wafer(
-            results.summary,
-            shared.decided,
-            yield_sentences.met(context.record.verdict.conforming),
-        ),
+        lead=_lead(shared, results),
         findings=tuple(
             [finding_line(finding, home) for finding in in_order(results.findings)]
             + [fault_line(fault) for fault in results.faults]
@@ -153,6 +150,17 @@ def view(
         files=downloads.files(context, home, (record.id,)),
         links=_links(shared),
     )
+
+
+def _lead(shared: Shared, results: WaferResults) -> tuple[Markup, ...]:
+    """How the wafer came out; of a record measured for a study only, that first, and no yield."""
+    only, summary = shared.record.only_for_study, results.summary
+    told = sentences.wafer(
+        replace(summary, yield_lower=None, yield_upper=None) if only else summary,
+        shared.decided,
+        yield_sentences.met(shared.context.record.verdict.conforming),
+    )
+    return (campaign_studies.measured_for(shared), *told) if only else told
 
 
 def _conditions(shared: Shared) -> frozenset[str]:
@@ -205,8 +213,9 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
         if instrument:
             facts.append(Fact(word, shared.instrument(instrument)))
     stood = [
-        Markup("{} ({} values)").format(
-            link(name, addresses.relative(addresses.calibration(name), home)), number_of(count)
+        Markup("{} ({})").format(
+            link(name, addresses.relative(addresses.calibration(name), home)),
+            units.count(count, "value"),
         )
         for name, count in sorted(summary.calibrations.items())
         if name in shared.context.calibrations

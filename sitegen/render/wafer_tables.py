@@ -7,6 +7,7 @@ from markupsafe import Markup
 from sitegen import addresses, units
 from sitegen.model.results import WaferResults
 from sitegen.render import summaries
+from sitegen.render.cells import count_cell
 from sitegen.render.marks import marked, rank
 from sitegen.render.phrases import die_name, link, number_of
 from sitegen.render.pieces import Cell, Column, Row, Table
@@ -190,7 +191,7 @@ def quality(shared: Shared, results: WaferResults) -> Table | None:
         words = {columns[name][row] for row in of}
         suspect = sum(columns[name][row] == "suspect" for row in of)
         if words & {"sound", "suspect"}:
-            return Cell(number_of(suspect), str(suspect), True)
+            return count_cell(suspect)
         return Cell("not declared" if words == {"not declared"} else "not assessable", "", True)
 
     return Table(

@@ -93,9 +93,9 @@ ranges' accuracies and the readings give, and the contact's repeatability that i
 
 Declared for decisions and statistics: the campaign's rule is guarded acceptance; RON has the
 non-binary rule, RC guarded rejection with r = 1.2, RSH simple acceptance with a bound on U; VTH has
-a prior of the process and a margin of equivalence; a wafer conforms where the lower end of its yield's
-interval reaches 60 %; fields of exposure of 2 by 2 dies; two splits of the wafers; two pairs of
-parameters. Nothing is planted between fields, splits or pairs.
+a prior of the process and a margin of equivalence; a wafer conforms where the lower end of its
+yield's interval reaches 60 %; fields of exposure of 2 by 2 dies; two splits of the wafers; two
+pairs of parameters. Nothing is planted between fields, splits or pairs.
 
 Control dies, a cleaning of the probes during LK7-2, agreements of direct current with RF, and an
 earlier map of each wafer are there too, with nothing wrong about them.

@@ -36,10 +36,10 @@ FREQUENCY_HZ = np.linspace(0.25e9, 50.25e9, 201)
 DIES = 300
 AT_HZ, WINDOW_HZ = 10e9, (8e9, 24e9)
 LEAST_RATIO_PLAIN, LEAST_RATIO_LEAN = 6.0, 3.5
-"""Of each loop's processor time to the program's. Asked for were 30; measured are 8.9 of the
-plain loop and 5.5 of the lean one. Nine of the 19 figures stand on 65 points each,
-and 42 sources of one calibration, three sweeps' own and the test of the first order are carried
-through every value: half of the time is that, a quarter the test, a tenth the values themselves."""
+"""Of each loop's processor time to the program's. Asked for were 30; measured are 8.9 of the plain
+loop and 5.5 of the lean one. Nine of the 19 figures stand on 65 points each. Half of the time goes
+into their slopes by three sweeps and 42 sources, a quarter into the test of the first order, a
+tenth into the values."""
 AT_ONE = {
     "h21 magnitude": "dB",
     "unilateral gain": "dB",

@@ -27,11 +27,13 @@ def names(publications: Path) -> list[str]:
 
 
 def test_the_answers_fit_on_a_laptops_screen(browser: Browser, publications: Path) -> None:
-    for name in names(publications):
-        page = opened(browser, publications, name, LAPTOP)
+    every = names(publications)
+    page = opened(browser, publications, every[0], LAPTOP)
+    for name in every:
+        page.goto((publications / f"demo/parameters/{name}/index.html").as_uri())
         assert bottom(page) <= LAPTOP["height"], name
         assert page.locator(".answers > div").count() == 5
-        page.context.close()
+    page.context.close()
 
 
 def test_the_answers_fit_on_one_printed_sheet(browser: Browser, publications: Path) -> None:

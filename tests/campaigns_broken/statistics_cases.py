@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.campaigns_broken.cases import CAMPAIGN, Case, append, both, replace
+from tests.campaigns_broken.cases import CAMPAIGN, WAFER, Case, append, both, replace
 
 SECOND_WAFER = '\n[[plan.wafers]]\nid = "W2"\n'
 SPLITS = """
@@ -32,6 +32,9 @@ def pair(x: str, x_condition: str, y: str, y_condition: str) -> str:
     )
 
 
+STARTED = "started = 2026-03-02T08:30:00Z"
+FOR_STUDY = replace(WAFER, STARTED, f"{STARTED}\nonly_for_study = true")
+METER = 'uncertainty = [{ source = "meter", absolute = 1.0 }]'
 PAIR = pair("VTH", "sat", "IOFF", "sat")
 
 
@@ -164,5 +167,63 @@ STATISTICS_CASES: tuple[Case, ...] = (
         "die (9, 9), whose centre lies off the wafer",
         "50 mm of the wafer's centre",
         "Correct the die's numbers",
+    ),
+    refused(
+        "lower end of a yield that is to reach the whole",
+        append(CAMPAIGN, '\n[verdict]\nwafer_least_share = 1.0\nwafer_by = "lower end"\n'),
+        "verdict",
+        "entries that do not go together",
+        "must be less than 1 where 'wafer_by' is \"lower end\"",
+        "Correct what breaks the rule",
+    ),
+    refused(
+        "absolute uncertainty beyond sense",
+        replace(CAMPAIGN, METER, METER.replace("1.0", "1e300")),
+        "parameters[1].uncertainty[1].absolute",
+        "1e+300",
+        "a number not greater than 1e+30",
+        "Correct the number",
+    ),
+    refused(
+        "relative uncertainty beyond sense",
+        replace(CAMPAIGN, METER, METER.replace("absolute = 1.0", "relative = 1e300")),
+        "parameters[1].uncertainty[1].relative",
+        "1e+300",
+        "a number not greater than 1e+30",
+        "Correct the number",
+    ),
+    refused(
+        "temperature coefficient beyond sense",
+        replace(CAMPAIGN, METER, f"{METER}\ntemperature_coefficient_per_c = -1e300"),
+        "parameters[1].temperature_coefficient_per_c",
+        "-1e+300",
+        "a number not less than -1e+30",
+        "Correct the number",
+    ),
+    refused(
+        "coverage factor beyond sense",
+        replace(CAMPAIGN, 'rule = "simple"', 'rule = "guarded"\ncoverage_factor = 1e300'),
+        "decision.coverage_factor",
+        "1e+300",
+        "a number not greater than 1e+30",
+        "Correct the number",
+    ),
+    Case(
+        "wafer for a study that none names",
+        FOR_STUDY,
+        WAFER,
+        "only_for_study",
+        "no study of campaign.toml names this wafer",
+        "a study under [[studies]]",
+        "Name it there",
+    ),
+    Case(
+        "wafer for a study in a split",
+        both(FOR_STUDY, declared(SPLITS, STUDY)),
+        WAFER,
+        "only_for_study",
+        'the split "A" names this wafer',
+        "wafers of splits that take part",
+        "Take it out of the split",
     ),
 )

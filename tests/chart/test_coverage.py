@@ -8,7 +8,7 @@ import pytest
 
 from sitegen.chart import coverage
 from sitegen.chart.coverage import PADDING, PLOT_HEIGHT, PLOT_WIDTH, coverage_chart, described
-from sitegen.compute.interval_coverage import interval_coverages
+from sitegen.compute.over_wafers.interval_coverage import interval_coverages
 from sitegen.model.results import Drawing
 from sitegen.model.yield_results import IntervalCoverage
 from tests.chart.samples import parsed, texts

@@ -12,8 +12,8 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.samples import Sample
-from tests.compute.sample_data import grid, sample
+from sitegen.compute.over_wafers.samples import Sample
+from tests.compute.over_wafers.sample_data import grid, sample
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]

@@ -10,20 +10,18 @@ from scipy.special import ndtri
 from sitegen.compute.conformity import (
     REASONS,
     Conformity,
-    DecisionRule,
     Outcome,
     Reason,
     decide,
-    rule_of,
 )
 from sitegen.model.decision import RULE_TEXTS, Decision, Rule
 from sitegen.model.results import OUTCOMES
 
 NAN = math.nan
-SIMPLE = DecisionRule("simple")
-GUARDED = DecisionRule("guarded", coverage_factor=2.0, guard_ratio=1.0)
-REJECTION = DecisionRule("guarded rejection")
-NON_BINARY = DecisionRule("non-binary")
+SIMPLE = Decision(rule="simple")
+GUARDED = Decision(rule="guarded", coverage_factor=2.0, guard_factor=1.0)
+REJECTION = Decision(rule="guarded rejection")
+NON_BINARY = Decision(rule="non-binary")
 ALL_RULES: tuple[Rule, ...] = ("simple", "guarded", "guarded rejection", "non-binary")
 
 
@@ -38,15 +36,15 @@ def reasons(decision: Conformity) -> list[str]:
 # Worst case of false acceptance: the true value lies on the limit. k = 2, w = r U; 5 % and below
 # are the figures of ISO 14253-1 (0.83) and ILAC-G8:09/2019 (1 and 1.5), 15.87 % is Phi(-1).
 @pytest.mark.parametrize(
-    ("guard_ratio", "percent", "decimals"),
+    ("guard_factor", "percent", "decimals"),
     [(0.0, 50.0, 2), (0.5, 15.87, 2), (0.83, 4.85, 2), (1.0, 2.275, 3), (1.5, 0.135, 3)],
 )
-def test_worst_case_false_acceptance(guard_ratio: float, percent: float, decimals: int) -> None:
+def test_worst_case_false_acceptance(guard_factor: float, percent: float, decimals: int) -> None:
     """Readings at a million equally probable places of the normal distribution at the limit."""
     n = 1_000_000
     limit, u = 10.0, 0.2
     readings = limit + u * ndtri((np.arange(n) + 0.5) / n)
-    rule = DecisionRule("guarded", 2.0, guard_ratio) if guard_ratio else SIMPLE
+    rule = Decision(rule="guarded", guard_factor=guard_factor) if guard_factor else SIMPLE
     accepted = decide(readings, u, None, limit, rule).outcome == Outcome.WITHIN
     assert round(100 * accepted.mean(), decimals) == percent
     mirrored = decide(-readings, u, -limit, None, rule).outcome == Outcome.WITHIN
@@ -186,10 +184,10 @@ def test_a_reading_below_an_unstated_floor_is_refused() -> None:
         decide([1.0], 0.1, 0.0, 1.0, SIMPLE, [True])
 
 
-@pytest.mark.parametrize(("k", "r"), [(2.0, 0.0), (0.0, 1.0), (2.0, -1.0), (NAN, 1.0)])
+@pytest.mark.parametrize(("k", "r"), [(2.0, 0.0), (0.0, 1.0), (2.0, -1.0), (NAN, 1.0), (1e31, 1.0)])
 def test_a_guarded_rule_needs_a_guard_band(k: float, r: float) -> None:
-    with pytest.raises(ValueError, match="guarded rule"):
-        DecisionRule("guarded", k, r)
+    with pytest.raises(ValueError, match=r"greater than 0|finite number|less than or equal"):
+        Decision(rule="guarded", coverage_factor=k, guard_factor=r)
 
 
 # Tolerance 1 to 2, u = 1/16, w = 1/8, all exact in binary: places beyond, on the limit drawn out,
@@ -223,7 +221,7 @@ ZONES: dict[Rule, tuple[str, ...]] = {
 
 @pytest.mark.parametrize("kind", ALL_RULES)
 def test_the_zones_of_every_rule(kind: Rule) -> None:
-    rule = DecisionRule(kind)
+    rule = Decision(rule=kind)
     for (lower_place, upper_place), word in zip(PLACES.values(), ZONES[kind], strict=True):
         assert words(decide([lower_place, upper_place], 0.0625, 1.0, 2.0, rule)) == [word, word]
         assert words(decide([lower_place], 0.0625, 1.0, None, rule)) == [word]
@@ -233,7 +231,7 @@ def test_the_zones_of_every_rule(kind: Rule) -> None:
 
 
 def test_acceptance_limits_of_every_rule() -> None:
-    drawn = {kind: decide([1.5], 0.0625, 1.0, 2.0, DecisionRule(kind)) for kind in ALL_RULES}
+    drawn = {kind: decide([1.5], 0.0625, 1.0, 2.0, Decision(rule=kind)) for kind in ALL_RULES}
     found = {
         kind: (one.acceptance_lower[0], one.acceptance_upper[0]) for kind, one in drawn.items()
     }
@@ -251,7 +249,7 @@ def test_acceptance_limits_of_every_rule() -> None:
 
 @pytest.mark.parametrize("kind", ALL_RULES[1:])
 def test_without_uncertainty_no_guard_band_decides(kind: Rule) -> None:
-    decision = decide([1.5, 9.0], NAN, 1.0, 2.0, DecisionRule(kind))
+    decision = decide([1.5, 9.0], NAN, 1.0, 2.0, Decision(rule=kind))
     assert words(decision) == ["not assessable"] * 2
     assert set(decision.reason) == {Reason.NO_UNCERTAINTY}
     assert np.isnan(decision.acceptance_lower).all() and np.isnan(decision.guard_band).all()
@@ -310,9 +308,41 @@ def test_not_reached_under_rules_that_guard_rejection(
 
 
 @pytest.mark.parametrize("kind", ALL_RULES)
+@pytest.mark.parametrize("ends", [(1.0, 2.0), (None, 2.0), (1.0, None), (None, None)])
+def test_what_a_rule_accepts_lies_between_its_acceptance_limits(
+    kind: Rule, ends: tuple[float | None, float | None]
+) -> None:
+    """The limits and the accepted outcomes that the rule states, against how values are judged;
+    w = 0.125 to 0.5 and values between multiples of it, so that none lies on a limit."""
+    rule = Decision(rule=kind)
+    values = np.arange(0.0, 3.0, 0.0625) + 0.03125
+    for u in (0.0, 0.0625, 0.2, 0.25):
+        lower, upper = rule.acceptance_limits(*ends, u)
+        found = np.isin(words(decide(values, u, *ends, rule)), rule.accepted)
+        if ends == (None, None) or (lower, upper) == (None, None):
+            assert not found.any()
+            assert ends == (None, None) or not rule.leaves_a_zone(1.0, u)
+            continue
+        low, high = (-np.inf if lower is None else lower), (np.inf if upper is None else upper)
+        assert np.array_equal(found, (values > low) & (values < high))
+
+
+def test_where_a_zone_is_left() -> None:
+    """Not at 2 w = 1 and beyond, for rules that draw limits in; NaN takes nothing away."""
+    u = [0.0, 0.2499, 0.25, 9.0, NAN]
+    for rule in (GUARDED, NON_BINARY):
+        assert rule.leaves_a_zone(1.0, u).tolist() == [True, True, False, False, True]
+        assert rule.leaves_a_zone(0.0, u).tolist() == [True, False, False, False, True]
+        assert rule.leaves_a_zone(math.inf, u).all()
+    assert SIMPLE.leaves_a_zone(0.0, u).all() and REJECTION.leaves_a_zone(0.0, u).all()
+    assert [one.guard_band(0.25) for one in (SIMPLE, GUARDED, REJECTION)] == [None, 0.5, 0.5]
+    assert NON_BINARY.guard_band(None) is None
+
+
+@pytest.mark.parametrize("kind", ALL_RULES)
 def test_a_bound_on_the_uncertaintys_share_of_the_tolerance(kind: Rule) -> None:
     """U = 2 u of a tolerance of 1 at most 0.2: a value beyond it is judged nowhere."""
-    rule = rule_of(Decision(rule=kind, uncertainty_share_max=0.2))
+    rule = Decision(rule=kind, uncertainty_share_max=0.2)
     for value in (1.5, 99.0):
         decision = decide([value] * 3, [0.1, 0.1001, NAN], 1.0, 2.0, rule)
         assert words(decision)[1:] == ["not assessable"] * 2
@@ -330,30 +360,32 @@ def test_a_bound_on_the_uncertaintys_share_of_the_tolerance(kind: Rule) -> None:
 
 def test_a_share_exactly_at_its_bound_survives_rounding() -> None:
     """0.5 - 0.4 is less than 0.1 in binary; U = 0.025 is still a quarter of it."""
-    rule = rule_of(Decision(rule="simple", uncertainty_share_max=0.25))
+    rule = Decision(rule="simple", uncertainty_share_max=0.25)
     assert words(decide([0.45], 0.0125, 0.4, 0.5, rule)) == ["within"]
     assert words(decide([0.45], 0.0125 * (1 + 1e-6), 0.4, 0.5, rule)) == ["not assessable"]
 
 
 def test_one_sided_simple_acceptance_asks_no_uncertainty_for_a_bound() -> None:
-    rule = rule_of(Decision(rule="simple", uncertainty_share_max=0.25))
+    rule = Decision(rule="simple", uncertainty_share_max=0.25)
     assert words(decide([0.45], NAN, 0.4, None, rule)) == ["within"]
 
 
 # The worst case of refusing what conforms, its true value on the limit: the same figures as those
 # of false acceptance (check against Phi(-r k), scipy), for the rules that guard rejection.
 @pytest.mark.parametrize(
-    ("guard_ratio", "percent", "decimals"),
+    ("guard_factor", "percent", "decimals"),
     [(0.5, 15.87, 2), (0.83, 4.85, 2), (1.0, 2.275, 3), (1.5, 0.135, 3)],
 )
 @pytest.mark.parametrize("kind", ["guarded rejection", "non-binary"])
 def test_worst_case_false_refusal(
-    kind: Rule, guard_ratio: float, percent: float, decimals: int
+    kind: Rule, guard_factor: float, percent: float, decimals: int
 ) -> None:
     n = 1_000_000
     limit, u = 10.0, 0.2
     readings = limit + u * ndtri((np.arange(n) + 0.5) / n)
-    outcome = decide(readings, u, None, limit, DecisionRule(kind, 2.0, guard_ratio)).outcome
+    outcome = decide(
+        readings, u, None, limit, Decision(rule=kind, guard_factor=guard_factor)
+    ).outcome
     assert round(100 * (outcome == Outcome.OUTSIDE).mean(), decimals) == percent
     accepted = (outcome == Outcome.WITHIN).mean()
     expected = 50.0 if kind == "guarded rejection" else percent
@@ -362,13 +394,13 @@ def test_worst_case_false_refusal(
 
 def test_edges_of_the_arrays() -> None:
     for kind in ALL_RULES:
-        assert decide([], [], 1.0, 2.0, DecisionRule(kind)).outcome.shape == (0,)
+        assert decide([], [], 1.0, 2.0, Decision(rule=kind)).outcome.shape == (0,)
         single = decide(
-            np.array([1.5], np.float32), np.zeros(1, np.float32), 1.0, 2.0, DecisionRule(kind)
+            np.array([1.5], np.float32), np.zeros(1, np.float32), 1.0, 2.0, Decision(rule=kind)
         )
         assert words(single) == ["within"]
-        assert words(decide([-0.0], 0.0, 0.0, 0.0, DecisionRule(kind))) == ["within"]
-        assert words(decide([NAN, NAN], NAN, 1.0, 2.0, DecisionRule(kind))) == ["not measured"] * 2
+        assert words(decide([-0.0], 0.0, 0.0, 0.0, Decision(rule=kind))) == ["within"]
+        assert words(decide([NAN, NAN], NAN, 1.0, 2.0, Decision(rule=kind))) == ["not measured"] * 2
 
 
 @pytest.mark.parametrize("kind", ALL_RULES)
@@ -377,14 +409,14 @@ def test_a_value_on_a_limit_stays_on_it_in_every_unit(kind: Rule, factor: float)
     """Whole values in other units lie on limits and drawn limits by conversion: 397 to 424 with
     w = 8 also where 405 mV are written as 0.405 V; without slack 405 would be not proven."""
     values = np.arange(380.0, 441.0)
-    whole = decide(values, 4.0, 397.0, 424.0, DecisionRule(kind))
+    whole = decide(values, 4.0, 397.0, 424.0, Decision(rule=kind))
     scaled = decide(
-        factor * values, factor * 4.0, factor * 397.0, factor * 424.0, DecisionRule(kind)
+        factor * values, factor * 4.0, factor * 397.0, factor * 424.0, Decision(rule=kind)
     )
     assert np.array_equal(whole.outcome, scaled.outcome)
-    volts = decide(1000.0 * (values / 1000.0), 4.0, 397.0, 424.0, DecisionRule(kind))
+    volts = decide(1000.0 * (values / 1000.0), 4.0, 397.0, 424.0, Decision(rule=kind))
     assert np.array_equal(whole.outcome, volts.outcome)
-    tiny = decide([-1e-15, 0.0, 1.0, 1.0 + 1e-14], 0.0, 0.0, 1.0, DecisionRule(kind))
+    tiny = decide([-1e-15, 0.0, 1.0, 1.0 + 1e-14], 0.0, 0.0, 1.0, Decision(rule=kind))
     assert words(tiny) == ["outside", "within", "within", "outside"]
     inside = decide([405.0 - 1e-9, 405.0], 4.0, 397.0, 424.0, GUARDED)
     assert words(inside) == ["not proven", "within"]

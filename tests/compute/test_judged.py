@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sitegen.compute.conformity import REASONS, DecisionRule, Reason, decide
+from sitegen.compute.conformity import REASONS, Reason, decide
 from sitegen.compute.judged import judged
 from sitegen.compute.touchdown_choice import choose_touchdowns
+from sitegen.model.decision import Decision
 from sitegen.model.results import OUTCOMES
 from sitegen.model.wafer import Thermal
 from tests.compute.settings import parameter, setting
@@ -75,7 +76,7 @@ def test_the_raw_reading_is_kept_below_the_floor_only() -> None:
     assert found["raw_reading"].tolist() == pytest.approx([0.2, np.nan], nan_ok=True)
 
 
-SIMPLE, GUARDED = DecisionRule("simple"), DecisionRule("guarded")
+SIMPLE, GUARDED = Decision(rule="simple"), Decision(rule="guarded")
 
 
 # What was reached (V), the limits, the verdict under both rules with u = 0.5 V, so w = 1 V.

@@ -9,9 +9,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from sitegen.compute.conformity import DecisionRule, Outcome, decide
+from sitegen.compute.conformity import Outcome, decide
 from sitegen.compute.die_verdict import conforms, die_verdict, judged_in_full
-from sitegen.model.decision import Rule
+from sitegen.model.decision import Decision, Rule
 
 Codes = npt.NDArray[np.int8]
 laws = settings(derandomize=True, deadline=None, max_examples=150)
@@ -31,7 +31,7 @@ OUTCOMES_JUDGED = (Outcome.WITHIN, Outcome.NOT_PROVEN, Outcome.NOT_REFUTED, Outc
 def judged(
     values: npt.ArrayLike, u: float, ends: tuple[float | None, float | None], rule: Rule
 ) -> Codes:
-    return decide(values, u, *ends, DecisionRule(rule)).outcome
+    return decide(values, u, *ends, Decision(rule=rule)).outcome
 
 
 def in_order(lower: float | None, upper: float | None) -> tuple[float | None, float | None]:
@@ -97,7 +97,7 @@ def test_a_guard_band_that_shrinks_to_nothing_is_the_simple_rule(
 ) -> None:
     """No value lies on a limit here: on it a guard band of any width makes a difference."""
     ends = in_order(lower, upper)
-    tiny = decide(values, u, *ends, DecisionRule(rule, 2.0, 1e-9)).outcome
+    tiny = decide(values, u, *ends, Decision(rule=rule, guard_factor=1e-9)).outcome
     assert np.array_equal(tiny, judged(values, u, ends, "simple"))
 
 
@@ -112,7 +112,7 @@ def test_units_and_mirroring(
     scale: float,
 ) -> None:
     ends = in_order(lower, upper)
-    bounded = DecisionRule(rule, uncertainty_share_max=0.3)
+    bounded = Decision(rule=rule, uncertainty_share_max=0.3)
 
     def scaled(end: float | None, factor: float) -> float | None:
         return None if end is None else factor * end
@@ -143,7 +143,7 @@ def test_an_interval_is_judged_as_all_of_its_points(
     """A floor of `size`, or a value not reached beyond it, against every point that it can be."""
     ends = in_order(lower, upper)
     assume(ends != (None, None))
-    kind = DecisionRule(rule)
+    kind = Decision(rule=rule)
     if below:
         found = decide([0.0], u, *ends, kind, [True], float(size))
         points = np.linspace(-size, size, 16 * size + 1)

@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from sitegen.compute.capabilities import capability
-from sitegen.compute.distributions import distribution, distribution_of
-from sitegen.compute.samples import Sample
+from sitegen.compute.over_wafers.capabilities import capability
+from sitegen.compute.over_wafers.distributions import distribution, distribution_of
+from sitegen.compute.over_wafers.samples import Sample
 from sitegen.model.campaign import Parameter
 from sitegen.model.distribution_results import Capability, Distribution
 from sitegen.model.statistics import Estimate
-from tests.compute.sample_data import sample
+from tests.compute.over_wafers.sample_data import sample
 from tests.compute.settings import parameter as declared
 
 FloatArray = npt.NDArray[np.float64]

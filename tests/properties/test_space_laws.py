@@ -9,13 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from sitegen.compute.outliers import outliers
-from sitegen.compute.pattern_words import ALONG, TOWARDS
-from sitegen.compute.patterns import patterns
-from sitegen.compute.samples import Sample
+from sitegen.compute.over_wafers.outliers import outliers
+from sitegen.compute.over_wafers.pattern_words import ALONG, TOWARDS
+from sitegen.compute.over_wafers.patterns import patterns
+from sitegen.compute.over_wafers.samples import Sample
 from sitegen.model.space_results import AverageLimits, Outliers, Patterns
-from tests.compute.layouts import RETICLE, layout
-from tests.compute.sample_data import grid, sample
+from tests.compute.over_wafers.layouts import RETICLE, layout
+from tests.compute.over_wafers.sample_data import grid, sample
 
 FloatArray = npt.NDArray[np.float64]
 laws = settings(derandomize=True, deadline=None, max_examples=40)

@@ -10,18 +10,19 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from sitegen.compute.conformity import (
-    DecisionRule,
     Outcome,
     decide,
 )
 from sitegen.compute.die_verdict import die_verdict
-from sitegen.compute.stats.anova import one_way
 from sitegen.compute.stats.conformity_probability import probability_of_conformity
 from sitegen.compute.stats.intervals import wilson
+from sitegen.compute.stats.nested_design import design
 from sitegen.compute.stats.spatial import WaferMap, orientation_suspicion
 from sitegen.compute.stats.summary import BELOW_FLOOR, Summary, summarise
 from sitegen.compute.stats.typical import most_typical
+from sitegen.compute.stats.variance import nested_table
 from sitegen.compute.stats.zones import zone_index
+from sitegen.model.decision import Decision
 
 FloatArray = npt.NDArray[np.float64]
 laws = settings(derandomize=True, deadline=None, max_examples=100)
@@ -111,13 +112,20 @@ def test_zones_turn_with_the_wafer(places: FloatArray, radius: float) -> None:
 @laws
 @given(st.lists(vectors, min_size=2, max_size=5), st.integers(-1000, 1000))
 def test_sums_of_squares_add_up(groups: list[FloatArray], shift: int) -> None:
-    table = one_way(groups)
+    within, between = squares_of(groups)
     pooled = np.concatenate(groups)
     total = float(np.sum((pooled - pooled.mean()) ** 2))
-    assert table.ss_between + table.ss_within == pytest.approx(total, rel=1e-12, abs=1e-9)
-    moved = one_way([group + shift for group in reversed(groups)])
-    assert moved.ss_between == pytest.approx(table.ss_between, rel=1e-9, abs=1e-9)
-    assert moved.ss_within == pytest.approx(table.ss_within, rel=1e-9, abs=1e-9)
+    assert within + between == pytest.approx(total, rel=1e-12, abs=1e-9)
+    moved = squares_of([group + shift for group in reversed(groups)])
+    assert moved == pytest.approx((within, between), rel=1e-9, abs=1e-9)
+
+
+def squares_of(groups: list[FloatArray]) -> tuple[float, float]:
+    """Sums of squares within groups and between them."""
+    labels = np.repeat(np.arange(len(groups)), [len(one) for one in groups])
+    within, between = nested_table(design([labels], np.concatenate(groups)))
+    assert within.sum_of_squares is not None and between.sum_of_squares is not None
+    return within.sum_of_squares, between.sum_of_squares
 
 
 @laws
@@ -151,9 +159,9 @@ uncertain = st.floats(0, 200)
 def test_guarded_acceptance_is_part_of_simple_acceptance(
     values: FloatArray, u: float, zone: tuple[float, float], r: float
 ) -> None:
-    simple = decide(values, u, *zone, DecisionRule("simple")).outcome
-    guarded = decide(values, u, *zone, DecisionRule("guarded", 2.0, r)).outcome
-    wider = decide(values, u, *zone, DecisionRule("guarded", 2.0, 2 * r)).outcome
+    simple = decide(values, u, *zone, Decision(rule="simple")).outcome
+    guarded = decide(values, u, *zone, Decision(rule="guarded", guard_factor=r)).outcome
+    wider = decide(values, u, *zone, Decision(rule="guarded", guard_factor=2 * r)).outcome
     within, outside = Outcome.WITHIN, Outcome.OUTSIDE
     assert (simple[guarded == within] == within).all()
     assert (guarded[wider == within] == within).all()
@@ -168,7 +176,7 @@ def test_guarded_acceptance_is_part_of_simple_acceptance(
 def test_outcomes_are_monotone_in_the_value(
     values: FloatArray, u: float, limit: float, kind: str
 ) -> None:
-    rule = DecisionRule("simple") if kind == "simple" else DecisionRule("guarded")
+    rule = Decision(rule="simple") if kind == "simple" else Decision(rule="guarded")
     against_upper = decide(np.sort(values), u, None, limit, rule).outcome
     against_lower = decide(np.sort(values), u, limit, None, rule).outcome
     assert (np.diff(against_upper) >= 0).all(), "within, not proven, outside are 0, 1, 2"
@@ -184,7 +192,7 @@ def test_below_the_floor_is_never_bolder_than_the_truth(
 ) -> None:
     """Whatever lies below the floor: a verdict of within or outside would be given of it too."""
     assume(abs(true) <= floor)
-    rule = DecisionRule("simple") if kind == "simple" else DecisionRule("guarded")
+    rule = Decision(rule="simple") if kind == "simple" else Decision(rule="guarded")
     lower, upper = zone
     for low, high in ((None, upper), (lower, None), zone):
         censored = decide([0.0], u, low, high, rule, [True], floor).outcome[0]

@@ -132,7 +132,11 @@ def test_without_a_judged_die_nothing_is_said_of_the_process() -> None:
         (Verdict(), "No least yield is declared: wafers and campaign have no verdict."),
         (
             Verdict(wafer_least_share=0.9),
-            "A wafer is within where its yield reaches 90.0 %; the campaign where every wafer is.",
+            "A wafer is within where its yield reaches 90 %; the campaign where every wafer is.",
+        ),
+        (
+            Verdict(wafer_least_share=0.9995),
+            "A wafer is within where its yield reaches 99.95 %; the campaign where every wafer is.",
         ),
         (
             Verdict(
@@ -142,8 +146,8 @@ def test_without_a_judged_die_nothing_is_said_of_the_process() -> None:
                 conforming=("within", "not proven"),
             ),
             "A die conforms where each of its values is within or not proven. A wafer is within"
-            " where the lower end of its yield's interval reaches 90.0 %; the campaign where at"
-            " least 80.0 % of the wafers are.",
+            " where the lower end of its yield's interval reaches 90 %; the campaign where at"
+            " least 80 % of the wafers are.",
         ),
     ],
 )

@@ -8,12 +8,11 @@ from scipy.stats import norm
 
 from sitegen import render
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.decision import RULE_TEXTS, Decision, Prior, Verdict
+from sitegen.model.decision import RULE_TEXTS, Decision, Prior, Verdict, worst_false_acceptance
 from sitegen.render.method_decisions import (
     GUARD_RATIOS,
     decision_texts,
     risk_table,
-    worst_false_acceptance,
 )
 from tests.render import samples
 from tests.render.test_pages import text_of
@@ -27,11 +26,11 @@ def test_worst_cases_are_those_of_the_standards() -> None:
     """k = 2: 50, 15.87, 4.85, 2.275, 0.135 %: Phi(-r k) (scipy); ILAC-G8:09/2019 rounds the last
     two to below 2.5 and 0.16 %."""
     for ratio in GUARD_RATIOS:
-        found = worst_false_acceptance(ratio, 2.0)
+        found = worst_false_acceptance(2.0 * ratio)
         assert found == pytest.approx(norm.cdf(-2.0 * ratio), rel=1e-12)
     printed = [row.cells[1].text.replace("\u202f", " ") for row in risk_table().rows]
     assert printed == ["50 %", "15.87 %", "4.846 %", "2.275 %", "0.135 %"]
-    assert math.isclose(worst_false_acceptance(0.8225, 2.0), 0.05, abs_tol=2e-5)
+    assert math.isclose(worst_false_acceptance(2.0 * 0.8225), 0.05, abs_tol=2e-5)
 
 
 def test_the_method_page_has_every_rule_with_its_clauses_and_worst_cases() -> None:
@@ -64,6 +63,24 @@ def test_own_rules_bounds_and_priors_are_named() -> None:
     assert not plain.own and not plain.bounds and not plain.priors
 
 
+def test_a_bound_is_told_only_where_there_is_a_tolerance() -> None:
+    """One limit alone, and none, have no tolerance to take a share of."""
+    bounded = Decision(rule="guarded", uncertainty_share_max=0.25)
+    one_sided, free = (
+        samples.H21.model_copy(update={"decision": bounded}),
+        samples.BV.model_copy(update={"decision": bounded}),
+    )
+    found = decision_texts(record(parameters=(one_sided, free)))
+    assert not found.bounds
+    for text in (found.own[0].text, found.own[1].text, found.decided):
+        assert Markup(text).striptags() == "the guarded rule (w = U, k = 2)"
+    both = samples.VTH.model_copy(update={"decision": None})
+    common = decision_texts(record(decision=bounded, parameters=(one_sided, both)))
+    assert "U at most 25 % of the tolerance" in common.decided
+    assert "U at most" not in common.own[0].text and "U at most" in common.own[1].text
+    assert len(common.bounds) == 1 and "H_21" not in common.bounds[0]
+
+
 @pytest.mark.parametrize(
     ("verdict", "wafer", "campaign"),
     [
@@ -71,6 +88,11 @@ def test_own_rules_bounds_and_priors_are_named() -> None:
         (
             Verdict(wafer_least_share=0.8),
             "where the share of conforming dies among those judged in full is at least 80\u202f%",
+            "The campaign conforms where every wafer does",
+        ),
+        (
+            Verdict(wafer_least_share=0.99995),
+            "among those judged in full is at least 99.995\u202f%",
             "The campaign conforms where every wafer does",
         ),
         (

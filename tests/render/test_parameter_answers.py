@@ -8,6 +8,7 @@ import pytest
 from sitegen.model.campaign import Parameter
 from sitegen.model.campaign_statistics import CampaignStatistics
 from sitegen.model.results import CampaignResults
+from sitegen.model.space_results import Patterns
 from sitegen.model.statistics import Estimate
 from sitegen.render import parameter
 from tests.render import samples
@@ -49,9 +50,9 @@ def test_everything_that_three_wafers_allow() -> None:
         " confidence, inside the limits."
     )
     assert told["sure"] == (
-        "4.2 mV is the median expanded uncertainty U (k = 2), 2.1 % of the tolerance (Cm = 23.8);"
+        "4.2 mV is the median expanded uncertainty U (k = 2), 2.10 % of the tolerance (Cm = 23.8);"
         " 2.4 mV of it is shared by the values of a wafer and does not average out over its dies."
-        " Each value within its limits conforms with a probability of at least 97.7 %. Beside them"
+        " Each value within its limits conforms with a probability of at least 97.72 %. Beside them"
         " 4 were not measured and 2 are without standing."
     )
     assert told["spread"] == (
@@ -135,7 +136,7 @@ def test_nothing_has_standing() -> None:
         "sure": "No value has standing.",
         "spread": "No value has standing.",
         "measurement": "No value has standing.",
-        "dies": "3 dies ask for a look. Three are without standing (verification failed).",
+        "dies": "3 dies ask for a look: without standing (verification failed).",
     }
 
 
@@ -163,7 +164,7 @@ def test_one_value() -> None:
         "The one value that could be judged is within its limits under the guarded rule (w = U,"
         f" k = 2). Ppk is not stated: {reason}. Nor is a tolerance interval."
     )
-    assert "The value within its limits conforms with a probability of 97.7 %." in told["sure"]
+    assert "The value within its limits conforms with a probability of 97.72 %." in told["sure"]
     assert told["spread"] == "One value has no spread."
     assert told["measurement"] == "One value shows no spread that could be parted."
     assert told["dies"] == (
@@ -232,9 +233,9 @@ def test_without_limits_and_without_uncertainty() -> None:
         " without standing."
     )
     assert told["measurement"] == (
-        f"Not stated is how much of the spread the measurement makes: {reason}. In study OP-1 over"
-        " operators repeatability and reproducibility together are 940 µV; six times that is"
-        " 2.8 % of the tolerance."
+        f"Not stated is how much of the spread the measurement makes: {reason}. In study OP-1"
+        " (three operators, ten dies and three repeats) repeatability and reproducibility together"
+        " are 940 µV; six times that is 2.83 % of the tolerance."
     )
 
 
@@ -252,7 +253,8 @@ def test_one_wafer() -> None:
     )
     told = answers(
         with_statistics(
-            given.statistics(variation=alone, patterns=(given.patterns(claimed=False),), trends=())
+            given.statistics(variation=alone, patterns=(given.patterns(claimed=False),), trends=()),
+            parameters=(given.result(), given.result(wafer="W1")),
         )
     )
     assert told["spread"] == (
@@ -273,8 +275,11 @@ def test_the_measurement_explains_all_of_it_and_more_than_is_seen_between_wafers
         wafer_spread_by_measurement=0.03,
     )
     told = answers(with_statistics(given.statistics(variation=whole)))["measurement"]
-    assert told.startswith("100 % (80.0 % to 100 %) of the variance of a wafer's dies is the")
-    assert "it explains all of it, so that no spread of the dies themselves is shown." in told
+    assert told.startswith(
+        "100 % (80.0 % to 100 %) of the variance of a wafer's dies could be the measurement's own"
+        " uncertainty (36 mV): it is no less than the spread seen (36 mV), so that no spread of the"
+        " dies themselves is shown (at most 10 mV)."
+    )
     assert told.endswith("they alone could make 30 mV, more than is seen (19 mV).")
 
 
@@ -290,8 +295,9 @@ def test_a_small_share_of_the_measurement_is_no_zero() -> None:
 @pytest.mark.parametrize(
     ("least", "within", "text"),
     [
-        (1.0, 91, " Each value within its limits conforms with a probability of more than 99.9 %."),
-        (0.5, 1, " The value within its limits conforms with a probability of 50.0 %."),
+        (1.0, 91, " value within its limits conforms with a probability of more than 99.99 %."),
+        (0.9999, 91, " value within its limits conforms with a probability of at least 99.99 %."),
+        (0.5, 1, " The value within its limits conforms with a probability of 50.00 %."),
         (0.5, 0, ""),
         (None, 91, ""),
     ],
@@ -327,8 +333,12 @@ def test_normality_refuted_takes_the_interval_for_any_distribution() -> None:
 
 
 def test_an_index_under_a_refused_law_says_so() -> None:
-    refused = "the test refuses the normal law (p < 0.001); the quantile method needs 2731 values"
-    found = given.capability(ppk=Estimate(0.83, reason=given.FIVE_WAFERS), reason=refused)
+    refused = "the test refuses the normal law (p < 0.001)"
+    found = given.capability(
+        ppk=Estimate(0.83, reason=given.FIVE_WAFERS),
+        reason=f"{refused}; the quantile method needs 2731 values",
+        refused=refused,
+    )
     told = answers(with_statistics(given.statistics(capability=found)))["good"]
     assert (
         "Ppk is 0.83, by the upper limit, although the test refuses the normal law (p < 0.001); its"
@@ -336,11 +346,83 @@ def test_an_index_under_a_refused_law_says_so() -> None:
     )
 
 
+def test_an_index_by_quantiles_says_so() -> None:
+    refused = "the test refuses the normal law (p < 0.001)"
+    quantiles = Estimate(0.83, reason="no interval by quantiles")
+    found = given.capability(method="quantile", ppk=quantiles, reason=refused, refused=refused)
+    told = answers(with_statistics(given.statistics(capability=found)))["good"]
+    assert (
+        "Ppk is 0.83, by the upper limit, from quantiles, since the test refuses the normal law (p"
+        " < 0.001); such an index has no interval." in told
+    )
+
+
+def test_values_without_a_number_are_the_reason_once() -> None:
+    reason = "12 values have no number (below the floor or not reached)"
+    tests = tuple(
+        replace(one, p_value=None, adjusted_p=None, reason=reason.replace("12", "2"))
+        for one in given.patterns().tests
+    )
+    found = given.statistics(
+        variation=given.no_variation(reason), patterns=(replace(given.patterns(), tests=tests),)
+    )
+    hidden = given.result(below_floor=12), given.result(wafer="W1", below_floor=2)
+    told = answers(with_statistics(found, parameters=hidden))["spread"]
+    assert told.count("no number") == 1
+    assert "Nor was a pattern over a wafer looked for." in told
+
+
 def test_a_pattern_with_a_caveat_is_told_without_its_p_value() -> None:
-    caveat = given.pattern("zones", 1e-6, 0.6, "highest in the edge; its p-value is too small")
+    zones = given.pattern("zones", 1e-6, 0.6, "highest in the edge; its p-value is too small")
+    caveat = replace(zones, caveat="; its p-value is too small")
     found = replace(given.patterns("W1"), tests=(caveat, given.patterns("W1").tests[1]))
-    told = answers(with_statistics(given.statistics(patterns=(found,), trends=())))["spread"]
+    told = answers(
+        with_statistics(
+            given.statistics(patterns=(found,), trends=()),
+            parameters=(given.result(), given.result(wafer="W1")),
+        )
+    )["spread"]
     assert told.endswith(" W1 shows a pattern: highest in the edge.")
+
+
+def untested(wafer: str) -> Patterns:
+    """A wafer with too few dies for any test."""
+    found = given.patterns(wafer)
+    tests = tuple(
+        replace(one, p_value=None, adjusted_p=None, reason="needs 7 dies, there are 5")
+        for one in found.tests
+    )
+    return replace(found, n=5, tests=tests)
+
+
+@pytest.mark.parametrize(
+    ("tested", "claimed", "left", "text"),
+    [
+        (2, 0, 0, "No pattern over any of the two wafers is shown."),
+        (2, 0, 1, "No pattern over any of the two wafers that could be tested is shown."),
+        (1, 0, 1, "No pattern over the one wafer that could be tested is shown."),
+        (1, 1, 1, "W1, the one wafer that could be tested, shows a pattern: rises"),
+        (2, 1, 1, "One of the two wafers that could be tested shows a pattern, W1: rises"),
+        (3, 2, 0, "Two of the three wafers show a pattern, most clearly W1: rises"),
+        (3, 3, 2, "All three wafers that could be tested show a pattern, most clearly W1: rises"),
+        (0, 0, 2, "No pattern over a wafer was looked for: needs 7 dies, there are 5."),
+    ],
+)
+def test_wafers_that_could_not_be_tested_are_not_counted_among_those_without_a_pattern(
+    tested: int, claimed: int, left: int, text: str
+) -> None:
+    names = [f"W{place + 1}" for place in range(tested + left)]
+    found = tuple(
+        given.patterns(name, claimed=place < claimed) if place < tested else untested(name)
+        for place, name in enumerate(names)
+    )
+    told = answers(
+        with_statistics(
+            given.statistics(patterns=found, trends=()),
+            parameters=(given.result(), *(given.result(wafer=name) for name in names)),
+        )
+    )["spread"]
+    assert text in told
 
 
 def test_more_dies_than_are_kept_are_said_to_be_more() -> None:

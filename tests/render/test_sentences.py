@@ -259,6 +259,7 @@ def test_the_rule_names_its_factors() -> None:
     assert said((sentences.rule(bounded, "m"),)) == (
         "the simple rule (k = 2, U at most 25 % of the tolerance)"
     )
+    assert said((sentences.rule(bounded, "m", tolerance=False),)) == "the simple rule"
 
 
 WITHIN = DieFacts(

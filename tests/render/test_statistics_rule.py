@@ -4,11 +4,18 @@ from typing import Any
 
 import pytest
 
+from sitegen.model.campaign import Parameter
 from sitegen.model.decision import Decision
 from sitegen.render.parameter_case import cases
-from sitegen.render.statistics_rule import NO_ZONE, acceptance_limits, rule_table
+from sitegen.render.statistics_rule import NO_ZONE, rule_table
 from tests.render import samples
 from tests.render import statistics_samples as given
+
+
+def limits_of(
+    parameter: Parameter, decision: Decision, u: float | None
+) -> tuple[float | None, float | None]:
+    return decision.acceptance_limits(parameter.lower, parameter.upper, u)
 
 
 @pytest.mark.parametrize(
@@ -23,16 +30,16 @@ from tests.render import statistics_samples as given
 def test_the_guard_band_moves_each_limit(rule: Any, ends: tuple[float, float]) -> None:
     """u = 2 mV, k = 2, r = 1.5: w = 6 mV."""
     decision = Decision(rule=rule, guard_factor=1.5)
-    assert acceptance_limits(samples.VTH, decision, 0.002) == pytest.approx(ends)
+    assert limits_of(samples.VTH, decision, 0.002) == pytest.approx(ends)
 
 
 def test_one_limit_no_limit_no_uncertainty_no_zone() -> None:
     guarded = Decision(rule="guarded")
-    assert acceptance_limits(samples.H21, guarded, 0.5) == (17.0, None)
-    assert acceptance_limits(samples.BV, guarded, 0.5) == (None, None)
-    assert acceptance_limits(samples.VTH, guarded, None) == (-2.7, -2.5)
-    assert acceptance_limits(samples.VTH, guarded, 0.06) == (None, None)
-    wide = acceptance_limits(samples.VTH, Decision(rule="guarded rejection"), 0.05)
+    assert limits_of(samples.H21, guarded, 0.5) == (17.0, None)
+    assert limits_of(samples.BV, guarded, 0.5) == (None, None)
+    assert limits_of(samples.VTH, guarded, None) == (-2.7, -2.5)
+    assert limits_of(samples.VTH, guarded, 0.06) == (None, None)
+    wide = limits_of(samples.VTH, Decision(rule="guarded rejection"), 0.05)
     assert wide == pytest.approx((-2.8, -2.4))
 
 

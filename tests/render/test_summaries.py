@@ -29,14 +29,6 @@ def test_limits_take_the_prefix_of_the_values() -> None:
         assert summaries.limits_cell(inductance, factor).text == shown
 
 
-@pytest.mark.parametrize(("part", "unit"), [(0.89, "V"), (0.004, "mV")])
-def test_an_uncertainty_takes_the_prefix_of_the_values_unless_it_is_small(
-    part: float, unit: str
-) -> None:
-    values = [samples.summary(median=98.4)]
-    assert summaries.scale_beside(part, samples.VTH, values)[1] == unit
-
-
 def test_a_count_that_never_occurs_has_no_column() -> None:
     quiet = samples.summary(missing=0, without_standing=0, not_closed=0, below_floor=0)
     assert summaries.counted([quiet]) == ("n",)

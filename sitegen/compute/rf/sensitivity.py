@@ -2,13 +2,12 @@
 
 A figure is taken from a quantity over frequency, the quantity from S of the device with its pads
 taken off, that from the corrected sweeps of the device and of its dummies, those from raw sweeps
-and error terms. Its slope is carried back along this way: in closed form through quantity
+and error terms. Its slope is carried back along this way in closed form: through quantity
 (`figure_catalogue`), de-embedding (`deembedding_derivatives`) and correction
-(`correction_derivatives`). What is left is
-a slope by each error term and raw S-parameter at each point, to be multiplied with what each source
-changes there (law of propagation, JCGM 100:2008, 5.2). A source moves all points of a fit, the
-device and the dummies of one calibration together, so that what it does to them adds, or cancels,
-before it is squared. Noise is each point's own.
+(`correction_derivatives`). What is left is a slope by each error term and raw S-parameter at each
+point, to be multiplied with what each source changes there (law of propagation, JCGM 100:2008,
+5.2). A source moves all points of a fit, the device and the dummies of one calibration together, so
+that what it does to them adds, or cancels, before it is squared. Noise is each point's own.
 
 A slope by a complex quantity x is the complex array c with dv = Re(sum of c dx). For a circular
 source, off by one standard uncertainty in each of two directions, that is |c dx|^2 of variance.

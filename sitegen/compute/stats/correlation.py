@@ -108,6 +108,21 @@ def rank_interval(
     return _through_z(r, freedom, 1.0 + np.square(np.asarray(r, dtype=np.float64)) / 2, confidence)
 
 
+def held_below_one(rank: npt.ArrayLike, n: npt.ArrayLike, groups: npt.ArrayLike) -> FloatArray:
+    """Rank correlations no nearer to one than half a step of their sum of squared differences.
+
+    rank, n, groups as in `Within`. Ranks in one order say that a correlation is beyond the next
+    possible one, not that it is one: as in Kendall and Gibbons' correction for continuity, whose
+    half step is 6 / (n³ - n) of n rows, here of groups of equal size, for which it is greatest.
+    Quoted from memory.
+    """
+    rows, parts = np.asarray(n, dtype=np.float64), np.asarray(groups, dtype=np.float64)
+    each = rows / np.maximum(parts, 1)
+    squares = np.maximum(parts * (each**3 - each), 6.0)
+    most = 1 - 6 / squares
+    return np.asarray(np.clip(np.asarray(rank, dtype=np.float64), -most, most))
+
+
 def p_of(r: npt.ArrayLike, freedom: npt.ArrayLike) -> FloatArray:
     """Two-sided chance of a correlation so large where there is none.
 

@@ -275,6 +275,8 @@ def _censored_moments(
         law = LogNormal.fitted(size, sample.below, sample.beyond)
         if law is None:
             return None, None, "not stated: all uncensored values are equal"
+        if law.mean() > size.max():
+            return None, None, "not stated: the fitted mean lies beyond the greatest value"
         return sample.sign * law.mean(), law.standard_deviation(), LIKELIHOOD
     limit = sample.product_limit()
     if limit is None:

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom, f
 
-from sitegen.compute.stats.joins import join_count
+from sitegen.compute.stats.join_counts import join_count
 from sitegen.compute.stats.moran import moran, skewness, upper_tail
 from sitegen.compute.stats.neighbours import neighbours_of
 from sitegen.compute.stats.part_average import SIGMAS, clean_rate, remainders, robust

@@ -129,6 +129,7 @@ class TestLaws:
         found = gauge(cube, 0.95)
         assert not found.pooled
         parts = [found.components[name].variance for name in (APPRAISER, INTERACTION)]
+        assert gauge(AIAG, 0.95).reproducibility == gauge(AIAG, 0.95).components[APPRAISER]
         assert found.reproducibility.variance == pytest.approx(sum(parts))
         assert found.combined.variance == pytest.approx(
             sum(parts) + found.components[REPEAT].variance
@@ -152,6 +153,26 @@ class TestLaws:
         assert found.combined.variance == 0
         assert found.components[PART].upper == 0
         assert all(row.f is None for row in found.rows.values())
+
+    def test_rounding_is_no_finding(self) -> None:
+        """Readings alike to the last digits, as means of the same numbers in another order are."""
+        parts = np.random.default_rng(6).normal(1e-12, 1e-14, (10, 1, 1))
+        cube = np.tile(parts, (1, 3, 3))
+        cube[:, 1] = np.nextafter(cube[:, 1], 1)
+        found = gauge(cube, 0.95)
+        for name in (APPRAISER, INTERACTION, REPEAT):
+            assert found.rows[name].sum_of_squares == 0 and found.rows[name].f is None
+        assert found.combined.variance == found.combined.upper == 0
+        assert found.rows[PART].f is None
+        assert deviation(found, PART) == pytest.approx(np.std(parts, ddof=1), rel=1e-9)
+
+    def test_what_is_more_than_rounding_is_kept(self) -> None:
+        """Readings a thousand last digits apart, with 13 digits in common."""
+        noise = np.random.default_rng(7).normal(0, 1000, (10, 3, 2)).round()
+        found = gauge(1.0 + np.finfo(float).eps * noise, 0.95)
+        plain = gauge(noise, 0.95)
+        expected = plain.rows[REPEAT].sum_of_squares * np.finfo(float).eps ** 2
+        assert found.rows[REPEAT].sum_of_squares == pytest.approx(expected, rel=1e-9)
 
     def test_what_is_no_study_is_refused(self) -> None:
         for shape in ((1, 3, 3), (4, 1, 2), (4, 3, 0)):

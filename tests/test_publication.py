@@ -45,6 +45,12 @@ def test_an_independent_link_checker_agrees(demo_publication: Path) -> None:
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
 
 
+def test_nothing_is_escaped_twice(demo_publication: Path) -> None:
+    twice = re.compile(r"&amp;(?:lt|gt|amp|quot|#\d+);")
+    for page in demo_publication.rglob("*.html"):
+        assert not twice.search(page.read_text("utf-8")), page
+
+
 @pytest.mark.html
 def test_html_and_svg_are_valid(demo_publication: Path) -> None:
     jar = os.environ.get("VNU_JAR", "")

@@ -11,6 +11,7 @@ from sitegen.model.results import CampaignResults, WaferSummary
 from sitegen.model.statistics import Estimate
 from sitegen.model.yield_results import LimitingTogether, ProcessYield, Yields
 from sitegen.render import summaries
+from sitegen.render.cells import count_cell
 from sitegen.render.marks import marked, rank
 from sitegen.render.phrases import (
     capital,
@@ -171,25 +172,21 @@ def _wafer_row(wafer: WaferSummary, shown: _Shown) -> Row:
     return Row(
         Cell(link(wafer.wafer, addresses.wafer(wafer.wafer))),
         (
-            _count(wafer.planned),
-            _count(wafer.measured),
+            count_cell(wafer.planned),
+            count_cell(wafer.measured),
             *summaries.outcome_cells(wafer.outcomes, shown.outcomes),
-            *((_count(wafer.conforming),) if shown.conforming else ()),
-            _count(wafer.assessable),
-            _count(wafer.outside_besides),
+            *((count_cell(wafer.conforming),) if shown.conforming else ()),
+            count_cell(wafer.assessable),
+            count_cell(wafer.outside_besides),
             Cell(percent(share), "" if share is None else str(share), True),
             Cell(interval, "", True),
             *((Cell(marked(wafer.verdict), rank(wafer.verdict)),) if shown.verdict else ()),
-            _count(wafer.values),
-            _count(wafer.values_without_standing),
-            _count(wafer.values_not_closed),
-            _count(wafer.values_never_verified),
+            count_cell(wafer.values),
+            count_cell(wafer.values_without_standing),
+            count_cell(wafer.values_not_closed),
+            count_cell(wafer.values_never_verified),
         ),
     )
-
-
-def _count(number: int) -> Cell:
-    return Cell(number_of(number), str(number), True)
 
 
 def limiting(results: CampaignResults) -> Table | None:
@@ -219,10 +216,10 @@ def limiting(results: CampaignResults) -> Table | None:
                 summaries.parameter_cell(parameters[one.parameter], addresses.HOME, record),
                 (
                     summaries.condition_cell(conditions.get(one.condition), one.condition),
-                    _count(one.outside),
+                    count_cell(one.outside),
                     Cell(percent(one.outside / refused), str(one.outside / refused), True),
-                    _count(one.alone),
-                    _count(one.outside - one.alone),
+                    count_cell(one.alone),
+                    count_cell(one.outside - one.alone),
                     Cell(_partners(results, (one.parameter, one.condition), yields.together)),
                 ),
             )

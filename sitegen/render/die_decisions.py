@@ -8,14 +8,12 @@ from sitegen import units
 from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.decision import Decision
 from sitegen.render import rule_sentences, sentences, summaries
+from sitegen.render.cells import percent_over_cell, probability_cell
 from sitegen.render.marks import marked, rank
 from sitegen.render.phrases import capital, figure_of, joined, limits, plain
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.sentences import Sentences
 from sitegen.render.wafer_shared import Columns, Kind, Shared, as_float
-
-LEAST = 1e-4
-"""Probabilities nearer to 0 or 1 than this are told as below or above it."""
 
 
 def decision_of(parameter: Parameter, record: CampaignRecord) -> Decision:
@@ -65,8 +63,8 @@ def global_risks(shared: Shared, rows: Sequence[int]) -> Sentences:
             ).format(
                 summaries.symbol(kind.parameter),
                 prior.basis,
-                probability_text(risks.global_consumer),
-                probability_text(risks.global_producer),
+                units.probability(risks.global_consumer),
+                units.probability(risks.global_producer),
             )
         )
     return tuple(told)
@@ -135,8 +133,8 @@ def _row(shared: Shared, row: int, prior: bool) -> Row:
         Cell(figure_of(decision.coverage_factor), "", True),
         _scaled(columns["guard_band"][row], kind),
         _acceptance(columns, row, kind),
-        _share(columns["uncertainty_share"][row]),
-        _probability(as_float(columns["probability_of_conformity"][row])),
+        percent_over_cell(as_float(columns["uncertainty_share"][row])),
+        probability_cell(as_float(columns["probability_of_conformity"][row])),
         *([_risk(columns, row, decision, outcome)] if prior else []),
         Cell(marked(outcome), rank(outcome)),
     ]
@@ -158,33 +156,6 @@ def _acceptance(columns: Columns, row: int, kind: Kind) -> Cell:
     )
 
 
-def _share(value: object) -> Cell:
-    return Cell(share_text(as_float(value)), plain(as_float(value)), True)
-
-
-def share_text(share: float | None) -> str:
-    """'34.1 %' of the tolerance."""
-    if share is None:
-        return units.MISSING
-    return f"{units.number(100 * share, 3)}{units.THIN}%"
-
-
-def _probability(p: float | None) -> Cell:
-    return Cell(probability_text(p), plain(p), True)
-
-
-def probability_text(p: float | None) -> str:
-    """'97.7 %'; '> 99.99 %' and '< 0.01 %' at the ends."""
-    if p is None:
-        return units.MISSING
-    percent = f"{units.THIN}%"
-    if p > 1.0 - LEAST:
-        return f"> 99.99{percent}"
-    if p < LEAST:
-        return f"< 0.01{percent}"
-    return f"{100 * p:.2f}{percent}"
-
-
 def _risk(columns: Columns, row: int, decision: Decision, outcome: str) -> Cell:
     """The consumer's risk of an accepted value, the producer's of one that is not accepted."""
     p = as_float(columns["probability_with_prior"][row])
@@ -192,4 +163,4 @@ def _risk(columns: Columns, row: int, decision: Decision, outcome: str) -> Cell:
         return Cell(units.MISSING, "", True)
     accepted = outcome in decision.accepted
     whose, risk = ("consumer's", 1.0 - p) if accepted else ("producer's", p)
-    return Cell(f"{whose} {probability_text(risk)}", plain(risk), True)
+    return Cell(f"{whose} {units.probability(risk)}", plain(risk), True)

@@ -51,7 +51,7 @@ def _table(case: Case, kind: str, every: Sequence[Comparison]) -> Table | None:
     unit_of_it = (
         "; between means of wafers, a wafer being the unit"
         if splits
-        else ", its dies as a sample of the wafer, with what the measurement adds"
+        else ", dies taken as drawn independently from one law, with what the measurement adds"
     )
     return Table(
         id=f"{COMPARED}-{kind}-{case.condition}",

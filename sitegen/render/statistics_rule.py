@@ -73,5 +73,5 @@ def _accepted(case: Case, limit: float | None, w: float | None) -> Cell:
     """To the decimal place of the guard band."""
     if limit is None or not w:
         return _limit(case, limit)
-    shown = units.with_uncertainty(limit * case.factor, w * case.factor).partition(" ±")[0]
+    shown = units.to_place_of(limit * case.factor, w * case.factor)
     return Cell(shown, plain(limit), True)

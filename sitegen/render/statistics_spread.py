@@ -22,6 +22,7 @@ from sitegen.render.phrases import (
     unbroken,
     with_unit,
 )
+from sitegen.render.pieces import Text
 from sitegen.render.statistics_answers import NOT_COMPUTED, NOT_STATED, Answer, answer
 from sitegen.render.statistics_text import (
     SIGNIFICANT,
@@ -72,7 +73,7 @@ def shares(case: Case) -> tuple[Component, ...]:
     return tuple(sorted(known, key=lambda one: -(one.share or 0.0)))
 
 
-def _components(case: Case) -> tuple[str, str]:
+def _components(case: Case) -> tuple[str, Text]:
     """'72.0 %', 'of the variance lies between the dies of a wafer (36 mV); ...'."""
     found = shares(case)
     if not found:
@@ -82,7 +83,8 @@ def _components(case: Case) -> tuple[str, str]:
         return _one_level(case, first)
     told = f"of the variance lies {lies(first.level)} ({_size(case, first)})"
     others = [f"{percent(one.share)} {lies(one.level)} ({_size(case, one)})" for one in rest]
-    return percent(first.share), f"{joined([told, *others])}.{_unstated(case)}"
+    parts = joined([told, *others])
+    return percent(first.share), Markup("{}.{}").format(parts, _unstated(case))
 
 
 def _one_level(case: Case, one: Component) -> tuple[str, str]:

@@ -109,8 +109,9 @@ def shape(case: Case) -> Table | None:
     return Table(
         id=f"shape-{case.condition}",
         caption=f"Distribution under {case.condition}, with 95{units.THIN}% intervals: of the mean"
-        " and the standard deviation as if each die came out on its own, of the median by order"
-        f" statistics. p is of normal values{logs}",
+        " and the standard deviation as if each die came out on its own, without the errors of the"
+        " measurement that dies share; of the median by order statistics. p is of normal"
+        f" values{logs}",
         columns=(
             Column("Wafer"),
             Column("Values", True),

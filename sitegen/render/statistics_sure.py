@@ -45,12 +45,17 @@ def _least(case: Case) -> str:
     risks, within = _risks(case), case.outcome("within")
     if risks is None or risks.least_probability is None or within == 0:
         return ""
+    hidden = case.summary.below_floor + case.summary.not_reached if case.summary else 0
+    with_number = " and has a number" if hidden else ""
     sure = risks.least_probability > 1.0 - units.NEAREST
     least = units.probability(risks.least_probability).replace(">", "more than")
     if within == 1:
         return f"The value within its limits conforms with a probability of {least}."
     at_least = "" if sure else "at least "
-    return f"Each value within its limits conforms with a probability of {at_least}{least}."
+    return (
+        f"Each value that lies within its limits{with_number} conforms with a probability of"
+        f" {at_least}{least}."
+    )
 
 
 def _risks(case: Case) -> Risks | None:

@@ -1,5 +1,6 @@
 """How a die's page says by what rule, between which limits and how surely a value was decided."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -7,8 +8,9 @@ import pytest
 from sitegen import render
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.decision import Decision, Prior, Verdict
-from sitegen.render.die_decisions import probability_text, share_text
+from sitegen.model.results import CampaignContext
 from tests.render import samples
+from tests.render import statistics_samples as given
 from tests.render.test_pages import text_of
 
 PRIOR = Prior(mean=-2.6, standard_deviation=0.05, basis="earlier lots")
@@ -24,10 +26,11 @@ def page(
     *rows: dict[str, Any],
     record: CampaignRecord | None = None,
     die: dict[str, Any] | None = None,
+    context: CampaignContext | None = None,
 ) -> str:
     """The text of the page of die (0, 0) with these values."""
     _, first, *_ = render.wafer_pages(
-        context=samples.context(record),
+        context=context or samples.context(record),
         record=samples.wafer_record(),
         results=samples.wafer_results(
             results=samples.values(*({**DECIDED, **row} for row in rows)),
@@ -182,21 +185,11 @@ def test_a_die_says_what_other_touchdowns_would_make_of_it(others: str, told: st
     assert told in text and ("Were it" in text) == bool(told)
 
 
-@pytest.mark.parametrize(
-    ("p", "text"),
-    [
-        (None, "–"),
-        (1.0, "> 99.99 %"),
-        (0.99995, "> 99.99 %"),
-        (0.9999, "99.99 %"),
-        (0.5, "50.00 %"),
-        (0.0, "< 0.01 %"),
-    ],
-)
-def test_probabilities_never_read_0_or_100(p: float | None, text: str) -> None:
-    assert probability_text(p).replace("\u202f", " ") == text
-
-
-def test_shares() -> None:
-    assert share_text(0.341).replace("\u202f", " ") == "34.1 %"
-    assert share_text(None) == "–"
+def test_global_risks_stand_where_a_prior_is_declared() -> None:
+    risks = {("VTH", "room"): given.risks(global_consumer=0.000041, global_producer=0.0123)}
+    declared = record(Decision(rule="guarded"), prior=PRIOR)
+    context = replace(samples.context(declared), risks=risks)
+    told = "(earlier lots) the global consumer's risk is < 0.01 %, the producer's 1.23 %"
+    assert told in page({}, context=context)
+    assert "global consumer's risk" not in page({}, context=replace(context, risks={}))
+    assert "global consumer's risk" not in page({}, context=replace(samples.context(), risks=risks))

@@ -52,8 +52,8 @@ def test_everything_that_three_wafers_allow() -> None:
     assert told["sure"] == (
         "4.2 mV is the median expanded uncertainty U (k = 2), 2.10 % of the tolerance (Cm = 23.8);"
         " 2.4 mV of it is shared by the values of a wafer and does not average out over its dies."
-        " Each value within its limits conforms with a probability of at least 97.72 %. Beside them"
-        " 4 were not measured and 2 are without standing."
+        " Each value that lies within its limits conforms with a probability of at least 97.72 %."
+        " Beside them 4 were not measured and 2 are without standing."
     )
     assert told["spread"] == (
         "77.6 % of the variance lies between the dies of a wafer (36.0 mV; 27.0 mV to 45.0 mV),"
@@ -295,8 +295,12 @@ def test_a_small_share_of_the_measurement_is_no_zero() -> None:
 @pytest.mark.parametrize(
     ("least", "within", "text"),
     [
-        (1.0, 91, " value within its limits conforms with a probability of more than 99.99 %."),
-        (0.9999, 91, " value within its limits conforms with a probability of at least 99.99 %."),
+        (1.0, 91, " that lies within its limits conforms with a probability of more than 99.99 %."),
+        (
+            0.9999,
+            91,
+            " that lies within its limits conforms with a probability of at least 99.99 %.",
+        ),
         (0.5, 1, " The value within its limits conforms with a probability of 50.00 %."),
         (0.5, 0, ""),
         (None, 91, ""),

@@ -6,8 +6,8 @@ plane and a bowl are taken out of both first (`stats/surface`), and where they e
 the order, as of a wafer touched row after row, no trend is claimed. What the surface does not
 describe can still look like a trend: how often is kept beside the tests
 (tests/compute/over_wafers/relation_coverage.md). Where a wafer is on several calibrations, each
-further one has a term of its own beside the surface, so that a step between two is told as drift neither against
-the touchdown's number nor against the time since calibration, which is a saw-tooth.
+further one has a term of its own beside the surface, so that a step between two is told as drift
+neither against the touchdown's number nor against the time since calibration, which is a saw-tooth.
 
 Run rules are those of `stats/runs.RULE_SET`, on what the surface leaves.
 """

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from sitegen.compute.over_wafers.conformity_of_wafers import campaign_verdict, wafer_verdict
+from sitegen.compute.over_wafers.laws import needs
 from sitegen.compute.over_wafers.limiting import limiting
 from sitegen.compute.stats.clustered_share import LEAST_WAFERS, clustered_share
 from sitegen.compute.stats.intervals import wilson
@@ -79,8 +80,7 @@ def process_yield(wafers: Sequence[WaferYield]) -> ProcessYield:
     good, of = int(conforming.sum()), int(judged.sum())
     if len(counted) < LEAST_WAFERS:
         of_them = "" if len(counted) == len(wafers) else " with dies judged in full"
-        few = f"needs {LEAST_WAFERS} wafers{of_them}, there are {len(counted)}"
-        few = few.replace("there are 1", "there is 1")
+        few = needs(LEAST_WAFERS, len(counted), f"wafers{of_them}")
         share = Estimate(good / of, reason=few) if of else Estimate(None, reason=NONE_JUDGED)
         return ProcessYield(len(counted), good, of, share, Estimate(None, reason=few), None, "")
     found = clustered_share(conforming, judged)

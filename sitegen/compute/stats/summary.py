@@ -275,7 +275,7 @@ def _censored_moments(
         law = LogNormal.fitted(size, sample.below, sample.beyond)
         if law is None:
             return None, None, "not stated: all uncensored values are equal"
-        if law.mean() > size.max():
+        if law.mean() > size.max() and not sample.beyond.any():
             return None, None, "not stated: the fitted mean lies beyond the greatest value"
         return sample.sign * law.mean(), law.standard_deviation(), LIKELIHOOD
     limit = sample.product_limit()

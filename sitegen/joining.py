@@ -105,10 +105,7 @@ def join(
         *findings_between(record, values, lent.controls, computed, root),
     ]
     results = CampaignResults(
-        context=replace(
-            _context(record, events, measured, values, parameters, tables),
-            risks=_global_risks(record, statistics),
-        ),
+        context=_context(record, events, measured, values, parameters, tables, statistics),
         calibrations=calibrations,
         verifications=verifications,
         stations=_stations(record, events, measured),
@@ -168,6 +165,7 @@ def _context(
     values: pd.DataFrame,
     parameters: tuple[ParameterResult, ...],
     tables: Sequence[TableFile],
+    statistics: CampaignStatistics | None,
 ) -> CampaignContext:
     """The little that a wafer's pages need of the whole campaign."""
     return CampaignContext(
@@ -178,6 +176,7 @@ def _context(
         ranges=_ranges(record, values, computed),
         calibrations={one.record.id: one.outcome for one in events.results()},
         downloads={address: size for table in tables for address, size in table.files},
+        risks=_global_risks(record, statistics),
     )
 
 

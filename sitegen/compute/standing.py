@@ -41,15 +41,23 @@ def without_standing(
 
 def that_stand(results: pd.DataFrame) -> pd.DataFrame:
     """Rows of `RESULT_COLUMNS` with a value that counts and has standing."""
-    return results[
-        results["counts"].eq(True)
-        & results["standing"].isin(["stands", "not closed"])
-        & results["value"].notna()
-    ]
+    return results[results["counts"].eq(True) & _stands(results)]
 
 
 def numbers_that_stand(results: pd.DataFrame) -> pd.DataFrame:
     """Likewise, without those that are only known to lie below the floor or beyond what was
     reached."""
-    valid = that_stand(results)
+    return _numbers(that_stand(results))
+
+
+def touchdowns_that_stand(results: pd.DataFrame) -> pd.DataFrame:
+    """Rows of single touchdowns, whichever counts, with standing and a number."""
+    return _numbers(results[(results["touchdown"] > 0) & _stands(results)])
+
+
+def _stands(results: pd.DataFrame) -> "pd.Series[bool]":
+    return results["standing"].isin(["stands", "not closed"]) & results["value"].notna()
+
+
+def _numbers(valid: pd.DataFrame) -> pd.DataFrame:
     return valid[~valid["below_floor"].eq(True) & ~valid["not_reached"].eq(True)]

@@ -4,6 +4,9 @@ from dataclasses import dataclass
 
 from sitegen.model.statistics import Estimate
 
+RUN_RULES = "Nelson 1984, tests 1 to 4"
+"""The named set of run rules that a trend's signals belong to."""
+
 
 @dataclass(frozen=True)
 class Correlation:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from sitegen import addresses, units
 from sitegen.model.distribution_results import Distribution
+from sitegen.model.relation_results import RUN_RULES
 from sitegen.model.space_results import Patterns, PatternTest
 from sitegen.model.variation_results import Component, Variation
 from sitegen.render.cells import count_cell, percent_cell
@@ -322,7 +323,8 @@ def trends(found: Sequence[Case]) -> Table | None:
     return Table(
         id="trends",
         caption=f"Values in the order of measurement: slope with its 95{units.THIN}% interval. p is"
-        " of no trend; adjusted over wafers and both regressors by Holm",
+        " of no trend; adjusted over wafers and both regressors by Holm. Run rules are"
+        f" {RUN_RULES}",
         columns=(
             Column("Wafer"),
             Column("Condition"),

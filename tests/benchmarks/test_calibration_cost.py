@@ -5,11 +5,11 @@ Here: solved, every source of uncertainty propagated, compared with the calibrat
 budgets made and checks judged; drawings and pages apart, and no Monte Carlo.
 """
 
-import time
 import warnings
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from statistics import median
 
 import numpy as np
 from skrf import Frequency, Network
@@ -20,6 +20,7 @@ from sitegen.compute.calibration import judged, solve
 from sitegen.compute.history import with_history
 from sitegen.compute.perturbations import with_uncertainty
 from sitegen.model.loaded import LoadedCalibration
+from tests.benchmarks.processor_time import times_s
 from tests.compute import simulated_calibration as sc
 from tests.compute.events import hour, instrument
 from tests.compute.rf import forward as fw
@@ -27,16 +28,6 @@ from tests.compute.rf import forward as fw
 FREQUENCY_HZ = np.linspace(10e6, 110e9, 401)
 CALIBRATIONS = 4
 MOST_BARE_SOLUTIONS = 40.0
-
-
-def median_s(work: Callable[[], object]) -> float:
-    """Processor seconds, the median of five."""
-    times = []
-    for _ in range(5):
-        start = time.process_time()
-        work()
-        times.append(time.process_time() - start)
-    return sorted(times)[2]
 
 
 def calibrations() -> list[LoadedCalibration]:
@@ -95,9 +86,9 @@ def test_a_calibration_with_all_its_evidence_against_the_bare_solution() -> None
         assert sum(bool(one.result.comparisons) for one in related) == CALIBRATIONS - 1
 
     evidence()
-    bare_s = median_s(bare_solution(made[0]))
+    bare_s = median(times_s(bare_solution(made[0]), 5))
     # the first has nothing to be compared with: its share is laid on the others
-    evidence_s = median_s(evidence) / (CALIBRATIONS - 1)
+    evidence_s = median(times_s(evidence, 5)) / (CALIBRATIONS - 1)
     print(
         f"evidence {evidence_s * 1e3:.0f} ms, bare {bare_s * 1e3:.1f} ms: {evidence_s / bare_s:.1f}"
     )

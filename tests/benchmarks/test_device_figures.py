@@ -10,7 +10,6 @@ taken off, the same figures taken, and calibration, sweeps and dummies propagate
 agree to 1e-12.
 """
 
-import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -26,6 +25,7 @@ from sitegen.compute.rf.terms import TwoPortTerms
 from sitegen.compute.sweep_values import values_from_sweeps
 from sitegen.compute.sweeps import WaferSetting
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
+from tests.benchmarks.processor_time import best_s
 from tests.compute import simulated_calibration as sc
 from tests.compute.device_wafer import measured, parameter, setting, stripped
 from tests.compute.events import instrument
@@ -339,16 +339,6 @@ def ready(
     cal = TwelveTerm.from_coefs(frequency, coefs)
     dummies = (cal.apply_cal(networks[name][0]) for name in ("OPEN", "SHORT"))
     return cal, OpenShort(*dummies), networks
-
-
-def best_s(work: Callable[[], object], times: int) -> float:
-    """Processor seconds, the least of some runs."""
-    taken = []
-    for _ in range(times):
-        start = time.process_time()
-        work()
-        taken.append(time.process_time() - start)
-    return min(taken)
 
 
 def test_figures_with_uncertainty_against_a_loop_without() -> None:

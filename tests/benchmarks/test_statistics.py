@@ -7,28 +7,17 @@ statistics, distributions, tolerance intervals, capability, components, patterns
 comparisons, correlations, yields.
 """
 
-import time
-from collections.abc import Callable
 from datetime import timedelta
 
 from sitegen.compute.differences import compare_wafers
 from sitegen.compute.joint_statistics import joint_statistics
 from sitegen.compute.over_wafers.campaign_statistics import campaign_statistics
 from sitegen.compute.population import summarise_results
+from tests.benchmarks.processor_time import best_s
 from tests.compute.over_wafers.campaign_values import START, campaign, dies_of, values, wafer_record
 
 WAFERS, DIES, PARAMETERS = 24, 300, 30
 MOST_DESCRIPTIONS = 10.0
-
-
-def best_s(work: Callable[[], object], times: int) -> float:
-    """Processor seconds, the least of some runs."""
-    taken = []
-    for _ in range(times):
-        start = time.process_time()
-        work()
-        taken.append(time.process_time() - start)
-    return min(taken)
 
 
 def test_all_statistics_against_a_description() -> None:

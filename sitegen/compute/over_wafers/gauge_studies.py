@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from sitegen.compute.standing import touchdowns_that_stand
 from sitegen.compute.stats.gauge import (
     APPRAISER,
     INTERACTION,
@@ -41,13 +42,7 @@ def gauge_studies(
     then parameters and conditions in the campaign's order.
     """
     found: list[GaugeStudy] = []
-    valid = results[
-        (results["touchdown"] > 0)
-        & results["standing"].isin(["stands", "not closed"])
-        & results["value"].notna()
-        & ~results["below_floor"].eq(True)
-        & ~results["not_reached"].eq(True)
-    ]
+    valid = touchdowns_that_stand(results)
     for study in campaign.studies:
         who = {
             one.id: one.by if study.between == "operators" else one.station

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sitegen.compute.standing import numbers_that_stand, that_stand
+from sitegen.compute.standing import numbers_that_stand, that_stand, touchdowns_that_stand
 from sitegen.compute.uncertainty_parts import COMMON, OWN, quadrature
 from sitegen.model.arrays import BoolArray, FloatArray
 from sitegen.model.campaign import CampaignRecord, Parameter
@@ -140,13 +140,7 @@ def repeats_of(
 
     Keys without a repeated die are left out.
     """
-    valid = results[
-        (results["touchdown"] > 0)
-        & results["standing"].isin(["stands", "not closed"])
-        & results["value"].notna()
-        & ~results["below_floor"].eq(True)
-        & ~results["not_reached"].eq(True)
-    ]
+    valid = touchdowns_that_stand(results)
     die = ["wafer", "parameter", "condition", "die_y", "die_x", "site"]
     several = valid[valid.duplicated(die, keep=False)]
     place = {name: number for number, name in enumerate(wafers)}

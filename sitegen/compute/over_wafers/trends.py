@@ -9,7 +9,7 @@ describe can still look like a trend: how often is kept beside the tests
 further one has a term of its own beside the surface, so that a step between two is told as drift
 neither against the touchdown's number nor against the time since calibration, which is a saw-tooth.
 
-Run rules are those of `stats/runs.RULE_SET`, on what the surface leaves.
+Run rules are `RUN_RULES`, on what the surface leaves.
 """
 
 from collections.abc import Mapping

@@ -12,7 +12,6 @@ import numpy.typing as npt
 from sitegen.compute.stats.control import control_limits
 from sitegen.model.arrays import FloatArray
 
-RULE_SET = "Nelson 1984, tests 1 to 4"
 BEYOND, SIDE, STEADY, ALTERNATING = RULES = (
     "one beyond three sigma",
     "nine on one side",

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from sitegen.model.acceptance import AcceptanceRecord
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.mapping import Source
 from sitegen.model.verification import Structure, VerificationRecord
 from sitegen.model.wafer import WaferRecord
 
@@ -120,6 +122,26 @@ class Transform:
 
 
 @dataclass(frozen=True)
+class MappedFile:
+    """Files of a source that are read together for a wafer: one file, or parts that are joined."""
+
+    files: tuple[str, ...]
+    """Relative to the campaign's folder."""
+    says: tuple[tuple[tuple[str, str], ...], ...]
+    """For each file: what its path and its lines say, as (field, text), in the files' own words."""
+    modified_at: tuple[datetime | None, ...] = ()
+    """For each file: when it was last written, as the list of gathered files has it."""
+
+
+@dataclass(frozen=True)
+class MappedSource:
+    """What a source of mapping.toml holds of one wafer."""
+
+    source: Source
+    files: tuple[MappedFile, ...]
+
+
+@dataclass(frozen=True)
 class LoadedWafer:
     """A wafer's record; its tables stay on disk until its own job reads them."""
 
@@ -128,6 +150,8 @@ class LoadedWafer:
     """Each frame named by the reference dies; 'layout' is always there."""
     note: Note | None
     sources: tuple[SourceFile, ...]
+    mapped: tuple[MappedSource, ...] = ()
+    """What mapping.toml finds of it, read by the wafer's own job."""
 
 
 @dataclass(frozen=True)

@@ -116,7 +116,7 @@ class NamedCondition(Record):
 
     condition: Identifier
     when: dict[str, Said] = Field(
-        min_length=1, description="fields and what each says, such as { bias = 'VG1', device = 'A' }"
+        min_length=1, description="fields and what each says, such as { bias = 'VG1' }"
     )
 
 

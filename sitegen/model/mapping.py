@@ -182,9 +182,7 @@ class Source(Record):
         " has it",
     )
     # sweeps
-    sweep: Literal["raw", "corrected"] | None = Field(
-        default=None, description="needed for sweeps"
-    )
+    sweep: Literal["raw", "corrected"] | None = Field(default=None, description="needed for sweeps")
     reference_impedance_ohm: Positive = Field(
         default=50.0, description="of corrected sweeps; each file must state the same"
     )

@@ -1,10 +1,11 @@
 """A Parquet table against the columns that it may have: names, types and units."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.parquet as pq
 
@@ -14,8 +15,26 @@ from sitegen.read.files import Asked, Intake
 from sitegen.read.references import tell_unknown_unit
 from sitegen.read.words import nearest, quoted
 
+_QUOTED = re.compile(r'"([^"]*)"')
 _UNREADABLE = (pa.ArrowException, OSError, ValueError, TypeError, MemoryError)
 """What pyarrow raises for bytes that are not a whole Parquet file."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where the rows of a table stood that was put together from foreign files."""
+
+    files: tuple[str, ...]
+    file_of: npt.NDArray[np.int64]
+    """Of each row: index into `files`."""
+    line_of: npt.NDArray[np.int64]
+    """Of each row: its line or row in that file, from 1; 0: the file as a whole."""
+    word: str
+    """What `line_of` counts: 'line' or 'row'."""
+    places: Mapping[str, str]
+    """Where a column of ours comes from, as a phrase: 'column "X"', 'its name, {die_x}'."""
+    column_of: npt.NDArray[np.object_] | None = None
+    """Of each row: the name of the foreign column that its value stood in."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +46,32 @@ class Table:
     columns: dict[str, pa.Array]
     stated_units: dict[str, str]
     """Units from the field metadata of columns that convert row by row (`value`)."""
+    origin: Origin | None = None
+    """None: the table stands in `file` as it is."""
+
+    def files_of(self, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.object_]:
+        """The file of each of some rows, counted from 1."""
+        if self.origin is None:
+            return np.full(len(rows), self.file, dtype=object)
+        return np.array(self.origin.files, dtype=object)[self.origin.file_of[rows - 1]]
+
+    def places_of(self, rows: npt.NDArray[np.int64]) -> npt.NDArray[np.object_]:
+        """Where each of some rows, counted from 1, stands in its file: 'row 3', 'line 14'."""
+        if self.origin is None:
+            return np.array([f"row {row}" for row in rows], dtype=object)
+        lines, word = self.origin.line_of[rows - 1], self.origin.word
+        return np.array([f"{word} {line}" if line else "" for line in lines], dtype=object)
+
+    def column_words(self, column: str, row: int) -> str:
+        """'column "value"' in the words of the file that the row, counted from 1, stood in."""
+        origin = self.origin
+        if origin is None or not column:
+            return column
+        places = dict(origin.places)
+        if origin.column_of is not None:
+            places["value"] = f'column "{origin.column_of[row - 1]}"'
+        names = _QUOTED.findall(column)
+        return " and ".join(dict.fromkeys(places.get(one, f'column "{one}"') for one in names))
 
     @property
     def rows(self) -> int:

@@ -16,7 +16,6 @@ from sitegen.read.columns import Table, read_table
 from sitegen.read.entries import (
     Context,
     Entries,
-    IntArray,
     check_times,
     column_place,
     refuse_empty,
@@ -51,8 +50,8 @@ class Curves:
     curve: str
     keys: pa.Table
     """`CURVE_KEY_SCHEMA`."""
-    rows: IntArray
-    """First row of each curve, from 1."""
+    places: npt.NDArray[np.object_]
+    """Where the first row of each curve stands."""
     points: Mapping[str, npt.NDArray[np.generic]]
     """(n_curve, n_point) each: 'range', 'in_compliance', and numbers by the declared column."""
 
@@ -81,11 +80,17 @@ def read_curves(
 ) -> tuple[Curves, ...] | None:
     """The curves of one table, or None and faults."""
     file = beside(context.record_file, declared.file)
-    curves = {curve.id: curve for curve in context.campaign.curves}
     named = named_columns(context.campaign.curves)
     table = read_table(intake, file, asked, [*CURVE_COLUMNS, *named], _FURTHER)
-    if table is None:
-        return None
+    return None if table is None else checked_curves(intake, context, table, declared)
+
+
+def checked_curves(
+    intake: Intake, context: Context, table: Table, declared: CurveTable
+) -> tuple[Curves, ...]:
+    """The curves of one table that stay; faults for the others."""
+    curves = {curve.id: curve for curve in context.campaign.curves}
+    named = named_columns(context.campaign.curves)
     stepped = _stepped(table, curves)
     runs = runs_of(table, KEY, [stepped])
     by_row = _BY_ROW | {column.name for column in named}
@@ -108,13 +113,13 @@ def read_curves(
         "measured_at": measured_at,
         "stepped": stepped[firsts],
         "site": texts_of(heads, "site", ""),
-        "file": np.full(heads.rows, file, dtype=object),
+        "file": table.files_of(firsts + 1),
         "temperature_c": heads.numbers("temperature_c"),
         "integration_s": heads.numbers("integration_s"),
         **{name: texts_of(heads, name, None) for name in ("device", "condition", "path")},
     }
     gathered = (_gathered(entries, table, runs, columns, curve) for curve in curves.values())
-    return tuple(each for each in gathered if len(each.rows))
+    return tuple(each for each in gathered if len(each.places))
 
 
 def _stepped(table: Table, curves: Mapping[str, Curve]) -> FloatArray:
@@ -235,7 +240,7 @@ def _gathered(
         points[name] = np.where(is_point, table.numbers(name)[rows], np.nan)
     part = Entries(entries.intake, entries.table, entries.rows, chosen)
     keys = arrow_table(columns, part, CURVE_KEY_SCHEMA)
-    return Curves(curve.id, keys, entries.rows[chosen], points)
+    return Curves(curve.id, keys, table.places_of(entries.rows[chosen]), points)
 
 
 def grouped_curves(
@@ -258,8 +263,8 @@ def _group(intake: Intake, curve: Curve, pieces: Sequence[Curves]) -> CurveGroup
     joined = pa.concat_tables([piece.keys for piece in pieces])
     keys = list(zip(*(joined.column(name).to_pylist() for name in _KEPT_KEY), strict=True))
     files = joined.column("file").to_pylist()
-    rows = np.concatenate([piece.rows for piece in pieces])
-    keep = np.flatnonzero(tell_duplicates(intake, _KEPT_KEY, keys, files, rows))
+    places = np.concatenate([piece.places for piece in pieces])
+    keep = np.flatnonzero(tell_duplicates(intake, _KEPT_KEY, keys, files, places))
     by = ("die_y", "die_x", "site", "condition", "touchdown", "stepped")
     table = joined.take(pa.array(keep)).append_column("at", pa.array(keep))
     order = table.sort_by([(name, "ascending") for name in by]).column("at").to_numpy()

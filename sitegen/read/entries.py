@@ -80,11 +80,12 @@ class Entries:
         named = self.rows if rows is None else rows
         candidates = np.flatnonzero(bad)
         first = int(candidates[np.argmin(named[candidates])])
+        row = named[first : first + 1]
+        stands = f"{self.table.places_of(row)[0]}{self._label(first)}".strip()
+        words = self.table.column_words(column, int(row[0]))
         self.intake.tell(
-            self.table.file,
-            f"{column}, row {named[first]}{self._label(first)}"
-            if column
-            else f"row {named[first]}{self._label(first)}",
+            str(self.table.files_of(row)[0]),
+            ", ".join(part for part in (words, stands) if part),
             found=found(first) if callable(found) else found,
             expected=expected,
             remedy=remedy,

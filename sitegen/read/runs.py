@@ -52,7 +52,7 @@ def heads_of(table: Table, runs: Runs, by_row: Collection[str]) -> Table:
     columns = {
         name: column.take(firsts) for name, column in table.columns.items() if name not in by_row
     }
-    return Table(table.file, columns, {})
+    return Table(table.file, columns, {}, table.origin)
 
 
 def refuse_rows(

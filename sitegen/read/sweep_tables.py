@@ -57,8 +57,8 @@ class Sweeps:
     frequency_hz: FloatArray
     keys: pa.Table
     """`SWEEP_KEY_SCHEMA`."""
-    rows: IntArray
-    """First row of each sweep, from 1."""
+    places: npt.NDArray[np.object_]
+    """Where the first row of each sweep stands."""
     s: ComplexArray
 
 
@@ -67,10 +67,16 @@ def read_sweeps(
 ) -> tuple[Sweeps, ...] | None:
     """The sweeps of one table, or None and faults."""
     file = beside(context.record_file, declared.file)
+    wanted = [*SWEEP_COLUMNS, *bias_columns(context.campaign)]
+    table = read_table(intake, file, asked, wanted, FURTHER)
+    return None if table is None else checked_sweeps(intake, context, table, declared)
+
+
+def checked_sweeps(
+    intake: Intake, context: Context, table: Table, declared: SweepTable
+) -> tuple[Sweeps, ...]:
+    """The sweeps of one table that stay; faults for the others."""
     bias = bias_columns(context.campaign)
-    table = read_table(intake, file, asked, [*SWEEP_COLUMNS, *bias], FURTHER)
-    if table is None:
-        return None
     runs = runs_of(table, KEY)
     heads = heads_of(table, runs, _BY_ROW)
     firsts = runs.order[runs.starts]
@@ -97,7 +103,7 @@ def read_sweeps(
         "site": texts_of(heads, "site", ""),
         "bias": bias_texts(heads, bias),
         "state": states_of(heads, context),
-        "file": np.full(heads.rows, file, dtype=object),
+        "file": table.files_of(firsts + 1),
         **temperatures(heads, context),
     }
     for name in ("device", "condition", "calibration"):
@@ -233,6 +239,7 @@ def _gathered(
     }
     found = sorted({(str(devices[n]), int(index[n])) for n in np.flatnonzero(entries.keep)})
     gathered = []
+    places = table.places_of(entries.rows)
     for device, which in found:
         chosen = entries.keep & (devices == device) & (index == which)
         at = runs.starts[chosen][:, None] + np.arange(len(distinct[which]))
@@ -244,7 +251,7 @@ def _gathered(
                 s[..., i, j].imag = numbers[f"{name}_im"][at]
         part = Entries(entries.intake, entries.table, entries.rows, chosen)
         keys = arrow_table(columns, part, SWEEP_KEY_SCHEMA)
-        gathered.append(Sweeps(device, declared, distinct[which], keys, entries.rows[chosen], s))
+        gathered.append(Sweeps(device, declared, distinct[which], keys, places[chosen], s))
     return tuple(gathered)
 
 
@@ -255,11 +262,11 @@ def grouped(intake: Intake, tables: Sequence[tuple[Sweeps, ...]]) -> tuple[Sweep
     if not pieces:
         return ()
     joined = pa.concat_tables([piece.keys for piece in pieces])
-    rows = np.concatenate([piece.rows for piece in pieces])
+    places = np.concatenate([piece.places for piece in pieces])
     keys = list(zip(*(joined.column(name).to_pylist() for name in KEY), strict=True))
     files = joined.column("file").to_pylist()
-    keep = np.array(tell_duplicates(intake, KEY, keys, files, rows), np.bool_)
-    ends = np.cumsum([len(piece.rows) for piece in pieces])
+    keep = np.array(tell_duplicates(intake, KEY, keys, files, places), np.bool_)
+    ends = np.cumsum([len(piece.places) for piece in pieces])
     by_list: dict[tuple[str, bool, float, bytes], list[tuple[Sweeps, BoolArray]]] = {}
     for piece, kept in zip(pieces, np.split(keep, ends[:-1]), strict=True):
         key = (

@@ -9,7 +9,7 @@ import pyarrow as pa
 from sitegen.model.loaded import TOUCHDOWN_SCHEMA
 from sitegen.model.tables import TOUCHDOWN_COLUMNS
 from sitegen.model.wafer import TouchdownTable
-from sitegen.read.columns import read_table
+from sitegen.read.columns import Table, read_table
 from sitegen.read.entries import (
     Context,
     Entries,
@@ -35,8 +35,13 @@ def read_touchdowns(
     """One table of touchdowns, or None and faults."""
     file = beside(context.record_file, declared.file)
     table = read_table(intake, file, asked, TOUCHDOWN_COLUMNS)
-    if table is None:
-        return None
+    return None if table is None else checked_touchdowns(intake, context, table, declared)
+
+
+def checked_touchdowns(
+    intake: Intake, context: Context, table: Table, declared: TouchdownTable
+) -> Rows:
+    """The rows of one table that stay; faults for the others."""
     rows = np.arange(1, table.rows + 1)
     entries = Entries(intake, table, rows, np.ones(table.rows, np.bool_))
     refuse_empty(entries, TOUCHDOWN_COLUMNS)
@@ -49,14 +54,15 @@ def read_touchdowns(
         "measured_at": check_times(entries, context),
         "site": texts_of(table, "site", ""),
         "device": texts_of(table, "device", None),
-        "file": np.full(table.rows, file, dtype=object),
+        "file": table.files_of(rows),
     }
     for name in ("probe_contacts", "pad_touchdowns"):
         _refuse_impossible_counts(entries, name)
     for field in TOUCHDOWN_SCHEMA:
         if field.name not in columns:
             columns[field.name] = table.numbers(field.name)
-    return Rows(arrow_table(columns, entries, TOUCHDOWN_SCHEMA), rows[entries.keep])
+    kept = arrow_table(columns, entries, TOUCHDOWN_SCHEMA)
+    return Rows(kept, table.places_of(rows[entries.keep]))
 
 
 def _refuse_impossible_counts(entries: Entries, name: str) -> None:

@@ -14,11 +14,10 @@ from sitegen.model.loaded import VALUE_SCHEMA
 from sitegen.model.tables import VALUE_COLUMNS
 from sitegen.model.wafer import EarlierMap, ValueTable
 from sitegen.read.bias import FURTHER, bias_columns, bias_texts
-from sitegen.read.columns import read_table
+from sitegen.read.columns import Table, read_table
 from sitegen.read.entries import (
     Context,
     Entries,
-    IntArray,
     check_times,
     column_place,
     refuse_empty,
@@ -37,6 +36,7 @@ from sitegen.read.references import tell_unknown_unit
 from sitegen.read.words import choices, quoted
 
 KEY = ("die_x", "die_y", "site", "device", "parameter", "condition", "touchdown")
+ObjectArray = npt.NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -45,23 +45,28 @@ class Rows:
 
     table: pa.Table
     """With the schema of its kind, in the file's order."""
-    rows: IntArray
+    places: ObjectArray
+    """Of each row: 'row 3', 'line 14'."""
 
 
 def read_values(
     intake: Intake, context: Context, asked: Asked, declared: ValueTable
 ) -> Rows | None:
-    """One table of values, or None and faults.
+    """One table of values, or None and faults."""
+    file = beside(context.record_file, declared.file)
+    wanted = [*VALUE_COLUMNS, *bias_columns(context.campaign)]
+    table = read_table(intake, file, asked, wanted, FURTHER)
+    return None if table is None else checked_values(intake, context, table, declared)
+
+
+def checked_values(intake: Intake, context: Context, table: Table, declared: ValueTable) -> Rows:
+    """The rows of one table that stay; faults for the others.
 
     What an earlier map says of the evidence behind its values is left aside, and its values may be
     of any parameter and any time.
     """
-    file = beside(context.record_file, declared.file)
     is_earlier = isinstance(declared, EarlierMap)
     bias = bias_columns(context.campaign)
-    table = read_table(intake, file, asked, [*VALUE_COLUMNS, *bias], FURTHER)
-    if table is None:
-        return None
     rows = np.arange(1, table.rows + 1)
     entries = Entries(intake, table, rows, np.ones(table.rows, np.bool_))
     refuse_empty(entries, [*VALUE_COLUMNS, *bias])
@@ -91,14 +96,15 @@ def read_values(
         "site": texts_of(table, "site", ""),
         "state": none if is_earlier else states_of(table, context),
         "bias": bias_texts(table, bias),
-        "file": np.full(table.rows, file, dtype=object),
+        "file": table.files_of(rows),
         "value": value,
         **temperatures(table, context),
     }
     for name in ("device", "parameter", "condition", "range", "path"):
         columns[name] = texts_of(table, name, None)
     columns["calibration"] = none if is_earlier else texts_of(table, "calibration", None)
-    return Rows(arrow_table(columns, entries, VALUE_SCHEMA), rows[entries.keep])
+    kept = arrow_table(columns, entries, VALUE_SCHEMA)
+    return Rows(kept, table.places_of(rows[entries.keep]))
 
 
 def arrow_table(columns: dict[str, npt.ArrayLike], entries: Entries, schema: pa.Schema) -> pa.Table:
@@ -240,10 +246,10 @@ def one_of_each(
     if not tables:
         return schema.empty_table()
     joined = pa.concat_tables([read.table for read in tables])
-    rows = np.concatenate([read.rows for read in tables])
+    places = np.concatenate([read.places for read in tables])
     files = joined.column("file").to_pylist()
     keys = list(zip(*(joined.column(name).to_pylist() for name in names), strict=True))
-    keep = tell_duplicates(intake, names, keys, files, rows)
+    keep = tell_duplicates(intake, names, keys, files, places)
     return joined.filter(pa.array(keep, pa.bool_()))
 
 
@@ -252,7 +258,7 @@ def tell_duplicates(
     names: Sequence[str],
     keys: Sequence[tuple[object, ...]],
     files: Sequence[str],
-    rows: IntArray,
+    places: Sequence[str] | ObjectArray,
 ) -> list[bool]:
     """True for the first entry of each key; the others are told, once a file with their count."""
     first: dict[tuple[object, ...], int] = {}
@@ -265,15 +271,15 @@ def tell_duplicates(
             again.setdefault(files[index], []).append((index, earlier))
     for file, pairs in again.items():
         index, earlier = pairs[0]
-        where = f"row {rows[earlier]}"
+        where = places[earlier]
         if files[earlier] != file:
-            where += f" of {files[earlier]}"
+            where = f"{where} of {files[earlier]}" if where else files[earlier]
         told = ", ".join(
             f"{n} {v}" for n, v in zip(names, keys[index], strict=True) if v not in ("", None)
         )
         intake.tell(
             file,
-            f"row {rows[index]}",
+            places[index],
             found=f"the same key as in {where} ({told})",
             expected="each key once",
             remedy="Number repeated measurements by touchdown, or remove one; the first was kept.",

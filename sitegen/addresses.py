@@ -4,6 +4,7 @@ Ids may hold hyphens, so where several make one name a tilde, which no id holds,
 """
 
 import posixpath
+import re
 
 HOME = "index.html"
 PROBLEMS = "problems/index.html"
@@ -11,6 +12,7 @@ METHOD = "method/index.html"
 REFERENCE = "reference/index.html"
 DATA = "data/index.html"
 NOTES = "notes/index.html"
+SOURCES = "sources/index.html"
 STYLE = "static/style.css"
 SCRIPT = "static/page.js"
 SEARCH_INDEX = "static/search-index.js"
@@ -92,9 +94,20 @@ def table(name: str, kind: str) -> str:
     return f"data/{name}.{kind}"
 
 
+def in_file_name(text: str) -> str:
+    """A free text, such as a site, as a part of a file's name: what is unsafe as '=2F'."""
+    return re.sub(r"[^A-Za-z0-9._+-]", lambda found: f"={ord(found[0]):02X}", text)
+
+
 def handed_over(wafer_id: str, die_x: int, die_y: int, name: str, ports: int) -> str:
     """A Touchstone file for the design team; name tells device, condition and plane."""
     return f"data/sweeps/{wafer_id}/{die_stem(die_x, die_y)}~{name}.s{ports}p"
+
+
+def typical_sweep(wafer_id: str, die_x: int, die_y: int, name: str, ports: int) -> str:
+    """The Touchstone file of a device on a wafer's most typical die; name: device and condition."""
+    die = die_stem(die_x, die_y)
+    return f"data/sweeps/{wafer_id}/most-typical~{die}~{name}.s{ports}p"
 
 
 def relative(target: str, page: str) -> str:

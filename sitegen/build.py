@@ -6,7 +6,6 @@ import shutil
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,44 +13,20 @@ import orjson
 
 from sitegen import __version__, addresses, event_jobs, jobs, render, wafer_jobs
 from sitegen.campaign_pages import write_campaign_pages
+from sitegen.checking import Progress, Report
+from sitegen.checking import check as check
 from sitegen.compute.events import Events, solve_events
 from sitegen.joining import join
-from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Campaign, Note
 from sitegen.model.results import CampaignResults, Drawing
-from sitegen.problems import Fault, Finding, NotPublished
+from sitegen.problems import NotPublished
 from sitegen.publish.links import broken_links
 from sitegen.publish.staging import MARK, refuse_nested, staged, write_bytes
 from sitegen.read import read_campaign
 from sitegen.wafer_listing import Lent, compute_jobs, event_digests, lent_beforehand
 
-Progress = Callable[[str, int, int], None]
-"""Told of a stage, how much of it is done, and how much there is."""
 EVENTS_A_PROCESS = 8
 """Fewer events than this are drawn sooner than another process has begun."""
-
-
-@dataclass(frozen=True)
-class Report:
-    """What a check or a build has to say."""
-
-    campaign: CampaignRecord
-    index: Path | None
-    """The publication's first page; None where nothing was to be published."""
-    pages: int
-    faults: tuple[Fault, ...]
-    findings: tuple[Finding, ...]
-    first: str
-    """What the reader should know first, as plain text."""
-
-
-def check(folder: Path, progress: Progress) -> Report:
-    """Read everything and solve the calibrations; report every fault without writing anything."""
-    progress("reading records", 0, 1)
-    campaign, faults = read_campaign(folder)
-    events = solve_events(campaign)
-    found = {*faults, *events.faults(), *check_wafers(campaign, events, progress)}
-    return Report(campaign.record, None, 0, tuple(sorted(found)), (), "")
 
 
 def build(folder: Path, out: Path, progress: Progress, workers: int | None = None) -> Report:
@@ -90,16 +65,6 @@ def build(folder: Path, out: Path, progress: Progress, workers: int | None = Non
         results.findings,
         render.first_words(results),
     )
-
-
-def check_wafers(campaign: Campaign, events: Events, progress: Progress) -> tuple[Fault, ...]:
-    """The faults of each wafer's tables, by themselves and against the calibrations."""
-    listed = [
-        jobs.Job("check", job.name, job.key, wafer_jobs.check, job.argument)
-        for job in compute_jobs(campaign, events, campaign.folder)
-    ]
-    found = jobs.run(listed, None, _counter(progress, "reading wafers", listed))
-    return tuple(fault for faults in found for fault in faults)
 
 
 def compute_wafers(
@@ -169,6 +134,9 @@ def draw_events(
 def finish(results: CampaignResults, root: Path, work: Path, pages: int) -> None:
     """Remove what was kept for this build, check every link, and mark the folder as whole."""
     shutil.rmtree(work)
+    for table in results.without_rows:
+        for address, _ in table.files:
+            (root / address).unlink()
     broken = broken_links(root)
     if broken:
         first = broken[0]

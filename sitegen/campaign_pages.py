@@ -20,6 +20,8 @@ from sitegen.pair_drawings import of_parameter, pair_drawings
 from sitegen.publish.staging import write_bytes, write_text
 from sitegen.publish.tables import read_columns
 from sitegen.render.page import Page
+from sitegen.shift_drawings import shift_drawings
+from sitegen.stressed_wafers import shifted_dies
 from sitegen.wafer_jobs import Published
 
 
@@ -36,7 +38,7 @@ def write_campaign_pages(
     values = joined_values(root)
     values = values[values["wafer"].isin(results.context.wafers)]
     count = sum(one.pages for one in published.values())
-    for page, drawn in _pages(results, published, events, values):
+    for page, drawn in _pages(results, published, events, values, root):
         for drawing in drawn.values():
             if drawing.svg:
                 write_text(root, drawing.address, drawing.svg)
@@ -55,6 +57,7 @@ def _pages(
     published: Mapping[str, Published],
     events: Mapping[str, Mapping[str, Drawing]],
     values: pd.DataFrame,
+    root: Path,
 ) -> Iterator[tuple[Page, Mapping[str, Drawing]]]:
     """Each page with the drawings that are to be written beside it."""
     drawn = _campaign_drawings(results, published)
@@ -65,6 +68,7 @@ def _pages(
         & (values["standing"] != "without standing")
     ]
     pairs = pair_drawings(values, results.context)
+    shifted = shifted_dies(results.shifts, root)
     for parameter in results.context.record.parameters:
         mine = usable[usable["parameter"] == parameter.id]
         drawn = {
@@ -72,6 +76,7 @@ def _pages(
             **_parameter_maps(parameter.id, published),
             **answer_drawings(parameter, values[values["parameter"] == parameter.id], results),
             **of_parameter(parameter.id, pairs, results.context),
+            **shift_drawings(parameter, shifted[shifted["parameter"] == parameter.id], results),
         }
         yield render.parameter_page(parameter, results, drawn), drawn
     for device in results.context.record.devices:
@@ -100,8 +105,11 @@ def _pages(
     drawn = {"yield-coverage": _yield_coverage()}
     yield render.method_page(results, tuple(drawn.values())), drawn
     yield render.reference_page(results), {}
-    yield render.data_page(results), {}
+    typical = tuple(one for each in published.values() for one in each.typical)
+    yield render.data_page(results, typical), {}
     yield render.notes_page(results), {}
+    if render.has_sources(results):
+        yield render.sources_page(results), {}
 
 
 def _yield_coverage() -> Drawing:

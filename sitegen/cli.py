@@ -17,7 +17,7 @@ from rich.progress import (
 )
 
 from sitegen import __version__
-from sitegen.problems import Fault, Finding, NotACampaign, SitegenError
+from sitegen.problems import Fault, Finding, NotACampaign, SitegenError, grouped
 from sitegen.units import count
 
 WHOLE, INCOMPLETE, NOTHING, FINDINGS = 0, 1, 2, 3
@@ -31,23 +31,24 @@ def main() -> None:
 
 @main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-def check(folder: Path) -> None:
+@click.option("--all", "every", is_flag=True, help="Show every fault, not three of each group.")
+def check(folder: Path, every: bool) -> None:
     """Read FOLDER and report every fault of the input, without writing pages.
 
     Exit status: 0 no fault, 1 some, 2 not readable as a campaign.
     """
-    from sitegen import build as stages
+    from sitegen.checking import check as checked
 
     try:
         with _Display() as display:
-            report = stages.check(folder, display.show)
+            report = checked(folder, display.show)
     except NotACampaign as problem:
-        _show_faults(problem.faults)
+        _show_faults(problem.faults, every, "--all shows them")
         sys.exit(NOTHING)
     except Exception as problem:
         click.echo(_own_mistake(problem), err=True)
         sys.exit(NOTHING)
-    _show_faults(report.faults)
+    _show_faults(report.faults, every, "--all shows them")
     click.echo(f"{report.campaign.campaign.id}: {count(len(report.faults), 'fault')} of the input.")
     sys.exit(INCOMPLETE if report.faults else WHOLE)
 
@@ -72,7 +73,7 @@ def build(folder: Path, out: Path, workers: int | None, findings_fail: bool) -> 
         with _Display() as display:
             report = stages.build(folder, out, display.show, workers)
     except NotACampaign as problem:
-        _show_faults(problem.faults)
+        _show_faults(problem.faults, False, "'sitegen check --all' shows them")
         click.echo("Nothing was published.", err=True)
         sys.exit(NOTHING)
     except SitegenError as problem:
@@ -82,13 +83,56 @@ def build(folder: Path, out: Path, workers: int | None, findings_fail: bool) -> 
         click.echo(f"{_own_mistake(problem)}\nNothing was published.", err=True)
         sys.exit(NOTHING)
     _show_findings(report.findings)
-    _show_faults(report.faults)
+    _show_faults(report.faults, False, "see the faults page")
     click.echo(report.first)
     click.echo(f"{count(report.pages, 'page')}; start at {report.index}")
     if report.faults:
         sys.exit(INCOMPLETE)
     needs_decision = any(finding.weight == "decision" for finding in report.findings)
     sys.exit(FINDINGS if findings_fail and needs_decision else WHOLE)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("tree", type=click.Path(path_type=Path))
+@click.option("--into", default="gathered", show_default=True, help="Part of FOLDER to copy into.")
+@click.option("--dry-run", is_flag=True, help="Say what would be copied; write nothing.")
+def gather(folder: Path, tree: Path, into: str, dry_run: bool) -> None:
+    """Copy the files of TREE that FOLDER/mapping.toml understands into the campaign in FOLDER.
+
+    Nothing in the campaign is overwritten; running it again adds what is new and says what has
+    changed since.
+
+    Exit status: 0 every file understood and taken over; 1 something was not, or has changed
+    since; 2 nothing done.
+    """
+    from datetime import UTC, datetime
+
+    from sitegen.gathering import gather as bring
+    from sitegen.gathering_campaign import NotGathered
+    from sitegen.gathering_report import refusal_lines, report_lines
+    from sitegen.starting import wafer_text
+
+    now = datetime.now(UTC).replace(microsecond=0)
+    try:
+        with _Display() as display:
+            report = bring(
+                folder,
+                tree,
+                now,
+                display.show,
+                into=into,
+                dry_run=dry_run,
+                start_wafer=wafer_text,
+            )
+    except NotGathered as problem:
+        click.echo("\n".join([*refusal_lines(problem), "Nothing was gathered."]), err=True)
+        sys.exit(NOTHING)
+    except Exception as problem:
+        click.echo(_own_mistake(problem), err=True)
+        sys.exit(NOTHING)
+    click.echo("\n".join(report_lines(report)))
+    sys.exit(WHOLE if report.is_whole else INCOMPLETE)
 
 
 @main.command()
@@ -114,6 +158,102 @@ def simulate(folder: Path, wafers: int, dies: int, seed: int) -> None:
         f"{count(wafers, 'wafer')} of {count(dies, 'die')} each; start with"
         f" 'sitegen build {folder} --out PUBLICATION'."
     )
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--wafer", "wafers", multiple=True, metavar="ID", help="Add a wafer's record.")
+@click.option(
+    "--calibration", "calibrations", multiple=True, metavar="ID", help="Add a calibration's record."
+)
+@click.option(
+    "--verification",
+    "verifications",
+    multiple=True,
+    metavar="ID",
+    help="Add a verification's record.",
+)
+@click.option(
+    "--method",
+    type=click.Choice(["one-port", "SOLT", "SOLR", "LRM", "LRRM", "TRL", "multiline TRL"]),
+    help="Method of the calibrations.",
+)
+def new(
+    folder: Path,
+    wafers: tuple[str, ...],
+    calibrations: tuple[str, ...],
+    verifications: tuple[str, ...],
+    method: str | None,
+) -> None:
+    """Start a campaign in FOLDER, or add records to the one that is there.
+
+    The records are commented and build as they are; what is not known yet is a marked blank.
+    Touchstone files that lie in the folder of a new calibration or verification are named in its
+    record. Nothing that is there is changed.
+
+    Exit status: 0 done, 2 nothing written.
+    """
+    from sitegen.new_records import Asked, start
+
+    try:
+        done = start(folder, Asked(wafers, calibrations, verifications, method))
+    except NotACampaign as problem:
+        _show_faults(problem.faults, True, "")
+        click.echo("Nothing was written.", err=True)
+        sys.exit(NOTHING)
+    except SitegenError as problem:
+        click.echo(f"{problem}\nNothing was written.", err=True)
+        sys.exit(NOTHING)
+    except OSError as problem:
+        told = f"{folder}: cannot be written ({problem.strerror}). Choose another folder."
+        click.echo(told, err=True)
+        sys.exit(NOTHING)
+    for path in done.written:
+        click.echo(f"written: {path}")
+    for path in done.kept:
+        click.echo(f"kept as it is: {path}")
+    click.echo(
+        f"Next: 'sitegen check {folder}' says what is wrong or lacking,"
+        f" 'sitegen build {folder} --out PUBLICATION' publishes what is there."
+    )
+
+
+@main.command()
+@click.argument("record", required=False)
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for one file a schema.")
+def schema(record: str | None, out: Path | None) -> None:
+    """Print the JSON Schema of RECORD, so that editors complete and check it.
+
+    RECORD is campaign, calibration, verification, acceptance, wafer or mapping; without it all of
+    them are printed as one object, by file name. With --out each is written as NAME.schema.json.
+
+    Exit status: 0 done, 2 nothing printed or written.
+    """
+    import json
+
+    from sitegen import schemas_of_records as schemas
+    from sitegen.publish.staging import write_bytes
+
+    if record is not None and record not in schemas.RECORDS:
+        names = ", ".join(schemas.RECORDS)
+        click.echo(f'"{record}" is no record. Choose one of {names}.', err=True)
+        sys.exit(NOTHING)
+    found = schemas.every_schema()
+    if record is not None:
+        found = {schemas.schema_file(record): schemas.schema_of(record)}
+    if out is None:
+        shown = found if record is None else found[schemas.schema_file(record)]
+        click.echo(json.dumps(shown, indent=1, ensure_ascii=False))
+        return
+    try:
+        for name, one in found.items():
+            write_bytes(out, name, json.dumps(one, indent=1, ensure_ascii=False).encode() + b"\n")
+    except OSError as problem:
+        click.echo(
+            f"{out}: cannot be written ({problem.strerror}). Choose another folder.", err=True
+        )
+        sys.exit(NOTHING)
+    click.echo(f"{count(len(found), 'schema')} in {out}.")
 
 
 @main.command()
@@ -145,11 +285,23 @@ def _show_findings(findings: Sequence[Finding]) -> None:
             click.echo(f"  {finding.text}")
 
 
-def _show_faults(faults: Sequence[Fault]) -> None:
-    if faults:
-        click.echo("Faults of the input:", err=True)
-    for fault in faults:
-        click.echo(f"  {fault.sentence()}", err=True)
+TOLD_OF_A_GROUP = 3
+"""How many faults of one cause the command shows; the page shows all."""
+
+
+def _show_faults(faults: Sequence[Fault], every: bool, elsewhere: str) -> None:
+    """Show faults by cause with their counts; `elsewhere` says where the others are found."""
+    groups = grouped(faults)
+    if groups:
+        total = sum(group.count for group in groups)
+        click.echo(f"Faults of the input: {total} in {count(len(groups), 'group')}", err=True)
+    for group in groups:
+        click.echo(f"{group.cause}: {group.count}", err=True)
+        shown = group.faults if every else group.faults[:TOLD_OF_A_GROUP]
+        for fault in shown:
+            click.echo(f"  {fault.sentence()}", err=True)
+        if len(shown) < group.count:
+            click.echo(f"  and {group.count - len(shown)} more like it: {elsewhere}", err=True)
 
 
 class _Display:

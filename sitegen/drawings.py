@@ -24,6 +24,7 @@ from sitegen.model.results import (
     Outcome,
     StationRecord,
     WaferResults,
+    WaferSummary,
 )
 from sitegen.render.page import FrameArt
 from sitegen.units import axis_title, count
@@ -265,12 +266,22 @@ def verdict_map(
     return wafer_map(
         address=addresses.verdict_map(wafer, "linked" if linked else "small"),
         title=f"Verdicts of the dies on wafer {wafer}",
-        description=f"{results.summary.conforming} of the {results.summary.assessable} dies whose"
-        " every value could be judged conform.",
+        description=_conforming(results.summary),
         layout=layout,
         dies=dies,
         form="linked" if linked else "small",
     )
+
+
+def _conforming(summary: WaferSummary) -> str:
+    """What a map of verdicts shows, as a sentence."""
+    conforming, judged = summary.conforming, summary.assessable
+    if judged == 0:
+        return "No die has a judgement of its every value."
+    if judged == 1:
+        verb = "conforms" if conforming else "does not conform"
+        return f"The one die whose every value could be judged {verb}."
+    return f"{conforming} of the {judged} dies whose every value could be judged conform."
 
 
 def parameter_drawings(
@@ -329,10 +340,13 @@ def _by_wafer(rows: pd.DataFrame, wafers: Sequence[str]) -> Mapping[str, FloatAr
 
 def station_drawing(record: StationRecord, page: str, name: str) -> Drawing:
     """A station's dated record as a drawing beside `page`."""
+    only_wafers = bool(record.spans) and all(span.kind == "wafer" for span in record.spans)
     return evidence_over_time(
         address=addresses.drawing(page, name),
-        title=f"Evidence over time, station {record.station}",
-        description="Calibrations with their validity, verifications with their verdicts, wafers,"
+        title=f"{'Wafers' if only_wafers else 'Evidence'} over time, station {record.station}",
+        description="When each wafer was measured."
+        if only_wafers
+        else "Calibrations with their validity, verifications with their verdicts, wafers,"
         " and stretches in which no calibration was in force.",
         record=record,
     )

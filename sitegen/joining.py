@@ -17,8 +17,11 @@ from sitegen.compute.findings import findings_of, not_in_the_record
 from sitegen.compute.followed import follow_station
 from sitegen.compute.over_wafers.campaign_statistics import campaign_statistics
 from sitegen.compute.over_wafers.concerned_dies import concerned_dies
+from sitegen.compute.over_wafers.shift_findings import shift_findings
 from sitegen.compute.population import NEEDED, summarise_results
+from sitegen.compute.source_use import source_uses
 from sitegen.compute.station_record import station_record
+from sitegen.compute.unfinished import unfinished
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.campaign_statistics import CampaignStatistics
 from sitegen.model.decision_results import Risks
@@ -28,6 +31,7 @@ from sitegen.model.device_results import (
 )
 from sitegen.model.followed_results import StationFollowed
 from sitegen.model.loaded import Campaign, Note
+from sitegen.model.remeasured import takes_part
 from sitegen.model.result_tables import DIE_COLUMNS, EARLIER_COLUMNS, RESULT_COLUMNS
 from sitegen.model.results import (
     AxisRange,
@@ -43,6 +47,7 @@ from sitegen.model.schemas import schema_of
 from sitegen.problems import Fault, Finding
 from sitegen.publish import (
     acceptance_tables,
+    foreign_tables,
     record_tables,
     station_tables,
     statistics_tables,
@@ -50,6 +55,7 @@ from sitegen.publish import (
     verification_tables,
 )
 from sitegen.publish.tables import read_columns, write_table
+from sitegen.stressed_wafers import compare_stressed
 from sitegen.wafer_jobs import Computed, traces_beside
 from sitegen.wafer_listing import Lent
 
@@ -66,6 +72,8 @@ JOINED = [
     "standing_reasons",
 ]
 """Columns of the results that are looked at over all wafers."""
+EVER_LISTED = ("faults", "findings")
+"""Tables of which it says something that they have no row; others without rows are left out."""
 
 
 def join(
@@ -78,14 +86,15 @@ def join(
 ) -> CampaignResults:
     """Everything that the pages beyond the wafers are made from; writes the tables of data/.
 
-    Wafers measured for a study only have pages and rows in the tables, and no part in the rest.
+    Wafers measured for a study only, or again after a stress, have pages and rows in the tables,
+    and no part in the rest but for the study and the comparison with the measurement before.
     """
     record = campaign.record
     calibrations, verifications = events.results(), events.verifications
     tables = _write_wafer_tables(computed, root)
     every_fault = {*faults, *(fault for one in computed for fault in one.faults)}
     measured, everything = computed, joined_values(root)
-    computed = [one for one in measured if not one.record.only_for_study]
+    computed = [one for one in measured if takes_part(one.record, record)]
     values = everything[everything["wafer"].isin([one.record.id for one in computed])]
     wafers = tuple(one.summary for one in computed)
     compared = compare_wafers(values, record, [one.record for one in computed])
@@ -93,16 +102,14 @@ def join(
     records = tuple(one.record for one in measured)
     made = {one.record.id: one.made_at for one in calibrations}
     statistics = campaign_statistics(everything, dies, record, records, compared.differences, made)
-    handed_over = hand_over(record, values, computed, root)
-    tables = (*tables, *write_comparisons(record, values, compared, root))
     parameters = summarise_results(values, record, "")
-    followed = tuple(
-        follow_station(station, calibrations, verifications) for station in record.stations
-    )
+    shifts, shift_tables = compare_stressed(record, measured, root)
+    tables = (*tables, *write_comparisons(record, values, compared, root), *shift_tables)
+    followed = _followed(record, events)
     from_wafers = [
-        *(finding for one in measured for finding in one.findings),
-        *not_in_the_record(record, [one.id for one in records]),
+        *_found_before(campaign, measured),
         *findings_between(record, values, lent.controls, computed, root),
+        *shift_findings(shifts, record),
     ]
     results = CampaignResults(
         context=_context(record, events, measured, values, parameters, tables, statistics),
@@ -116,11 +123,11 @@ def join(
         notes=notes_of(campaign),
         sources=campaign.sources,
         faults=tuple(sorted(every_fault)),
-        findings=_findings(record, events, followed, wafers, parameters, from_wafers),
+        findings=_findings(record, events, followed, _judged(measured), parameters, from_wafers),
         tables=(),
         acceptances=events.acceptances,
         controls=lent.controls,
-        handed_over=handed_over,
+        handed_over=hand_over(record, values, computed, root),
         bands=tuple(band for one in computed for band in one.bands),
         dummies=tuple(use for one in computed for use in one.dummies),
         sweep_quality=tuple(count for one in computed for count in one.sweep_quality),
@@ -131,10 +138,39 @@ def join(
         differences=compared.differences,
         followed=followed,
         statistics=statistics,
+        shifts=shifts,
+        source_uses=source_uses(campaign),
+        gathered=campaign.gathered,
     )
+    tables = (*tables, *_write_event_tables(results, root))
+    listed = tuple(one for one in tables if one.rows or one.name in EVER_LISTED)
     return replace(
-        results, tables=_with_dictionary((*tables, *_write_event_tables(results, root)), root)
+        results,
+        tables=_with_dictionary(listed, root),
+        without_rows=tuple(one for one in tables if one not in listed),
     )
+
+
+def _followed(record: CampaignRecord, events: Events) -> tuple[StationFollowed, ...]:
+    """What each station's events say over time."""
+    calibrations = events.results()
+    return tuple(
+        follow_station(station, calibrations, events.verifications) for station in record.stations
+    )
+
+
+def _found_before(campaign: Campaign, measured: Sequence[Computed]) -> list[Finding]:
+    """What each wafer shows by itself, what is not there, and what is still to be filled in."""
+    return [
+        *(finding for one in measured for finding in one.findings),
+        *not_in_the_record(campaign.record, [one.record.id for one in measured]),
+        *unfinished(campaign),
+    ]
+
+
+def _judged(measured: Sequence[Computed]) -> tuple[WaferSummary, ...]:
+    """Of the wafers whose verdicts ask for a look: those after a stress too."""
+    return tuple(one.summary for one in measured if not one.record.only_for_study)
 
 
 def _findings(
@@ -171,12 +207,15 @@ def _context(
     return CampaignContext(
         record=record,
         version=__version__,
-        wafers=tuple(one.record.id for one in computed if not one.record.only_for_study),
+        wafers=tuple(one.record.id for one in computed if takes_part(one.record, record)),
         parameters=parameters,
         ranges=_ranges(record, values, computed),
         calibrations={one.record.id: one.outcome for one in events.results()},
-        downloads={address: size for table in tables for address, size in table.files},
+        downloads={
+            address: size for table in tables if table.rows for address, size in table.files
+        },
         risks=_global_risks(record, statistics),
+        read=tuple(one.record.id for one in computed),
     )
 
 
@@ -334,6 +373,7 @@ def _write_event_tables(results: CampaignResults, root: Path) -> tuple[TableFile
         *verification_tables.contents(results.verifications),
         *acceptance_tables.contents(results.acceptances),
         *station_tables.contents(results.followed),
+        *foreign_tables.contents(results.gathered),
         ("faults", "Faults of the input.", record_tables.faults(results.faults)),
         ("findings", "What the measurements show.", record_tables.findings(results.findings)),
     )

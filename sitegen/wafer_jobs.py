@@ -17,19 +17,26 @@ from sitegen.compute.in_force import CalibrationFacts
 from sitegen.compute.rf.propagation import CalibrationUncertainty
 from sitegen.compute.rf.terms import ErrorTerms
 from sitegen.compute.sweeps import WaferSetting
+from sitegen.compute.typical_sweeps import devices_without, typical_sweeps
 from sitegen.compute.wafer import (
     compute_wafer,
     control_readings,
-    evidence_faults,
     lent_dummies,
 )
 from sitegen.model.campaign import CampaignRecord, Instrument, Layout, Station
-from sitegen.model.device_results import Band, ControlResult, DummyUse, QualityCount
+from sitegen.model.device_results import (
+    Band,
+    ControlResult,
+    DummyUse,
+    QualityCount,
+    TypicalFile,
+)
 from sitegen.model.loaded import LoadedWafer, Note
 from sitegen.model.results import CampaignContext, Drawing, TraceGroup, WaferResults, WaferSummary
 from sitegen.model.wafer import WaferRecord
 from sitegen.problems import Fault, Finding
 from sitegen.publish.staging import write_text
+from sitegen.publish.typical_sweeps import write_typical
 from sitegen.read import read_wafer_tables
 from sitegen.render import wafer_pages
 
@@ -100,14 +107,8 @@ class Published:
     pages: int
     maps: Mapping[str, Drawing]
     """By '<parameter>/<condition>' and 'verdicts': small maps, written already, without SVG."""
-
-
-def check(argument: ComputeArgument) -> tuple[Fault, ...]:
-    """Read a wafer's tables and hold them against the station's calibrations: faults only."""
-    tables, faults = read_wafer_tables(
-        argument.folder, argument.wafer, argument.campaign, argument.known_calibrations
-    )
-    return (*faults, *evidence_faults(argument.wafer.record, tables, _setting(argument)))
+    typical: tuple[TypicalFile, ...] = ()
+    """Touchstone files of its most typical die."""
 
 
 def compute(argument: ComputeArgument) -> Computed:
@@ -167,6 +168,9 @@ def publish(argument: PagesArgument) -> Published:
     maps = drawings.wafer_maps(argument.record.id, results, argument.context)
     for drawing in [*(frame.drawing for frame in frames.values()), *maps.values()]:
         write_text(argument.root, drawing.address, drawing.svg)
+    campaign = argument.context.record
+    chosen = typical_sweeps(results, campaign)
+    typical = write_typical(argument.root, chosen, results.traces, campaign, argument.record)
     verdicts = drawings.verdict_map(argument.record.id, results, argument.context, linked=True)
     pages = 0
     for page in wafer_pages(
@@ -177,10 +181,13 @@ def publish(argument: PagesArgument) -> Published:
         frames={name: frame.art for name, frame in frames.items()},
         maps={**maps, "verdicts": verdicts},
         bars=drawings.limit_bars(results),
+        typical=typical,
+        without=devices_without(results, campaign),
     ):
         write_text(argument.root, page.address, page.html)
         pages += 1
-    return Published(pages, {name: replace(drawing, svg="") for name, drawing in maps.items()})
+    small = {name: replace(drawing, svg="") for name, drawing in maps.items()}
+    return Published(pages, small, typical)
 
 
 def traces_beside(kept: Path) -> Path:

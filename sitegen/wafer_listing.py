@@ -104,6 +104,7 @@ def _compute_job(
         "wafer",
         {
             "wafer": [source.sha256 for source in wafer.sources],
+            "mapped": [one.source.model_dump(mode="json") for one in wafer.mapped],
             "events": digests,
             "calibrations": sorted(_ids(campaign)),
             "controls": jobs.digest_of(lent.controls),

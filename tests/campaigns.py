@@ -433,7 +433,7 @@ def sweeps_table() -> pa.Table:
 
 def inductance_h(x: int, y: int) -> float:
     """What the inductor of a die truly has."""
-    return 1e-9 * (1 + 0.01 * x + 0.02 * y)
+    return 1e-9 * (1 + 0.01 * x + 0.025 * y)
 
 
 def raw(s: Complex) -> Complex:

@@ -81,11 +81,13 @@ def scatter(
     dies_by_wafer: Mapping[str, tuple[FloatArray, FloatArray]],
     x: Along,
     y: Along,
+    zero: bool = False,
 ) -> Drawing:
     """Dies of each wafer as (n,) values along x and along y, in their units; both finite.
 
     Specification limits are dashed lines with their words; dies beyond an axis are counted in
-    words, and those without both values are left out.
+    words, and those without both values are left out. zero: with a thin line at y = 0, where the
+    axis has it.
     """
     dies = {name: _finite(*values) for name, values in dies_by_wafer.items()}
     across = _shown(x, np.concatenate([*(one[0] for one in dies.values()), np.empty(0)]))
@@ -128,7 +130,13 @@ def scatter(
     key, height = _legend({name: len(one[0]) for name, one in dies.items()}, beyond, top)
     return svg.finished(
         [
-            svg.element("g", {"transform": f"translate(0,{top})"}, *plot, *clouds),
+            svg.element(
+                "g",
+                {"transform": f"translate(0,{top})"},
+                *plot,
+                *(_level(up.axis) if zero and up.holds(0.0) else ()),
+                *clouds,
+            ),
             *(svg.label(p.x, top - 6 - 14 * p.row, p.text, anchor=p.anchor) for p in above),
             *_beside(up, top),
             *key,
@@ -139,6 +147,14 @@ def scatter(
         width=WIDTH,
         height=height,
     )
+
+
+def _level(axis: Axis) -> list[Element]:
+    """A thin line over the whole plot at zero."""
+    y = PLOT - axis.position(0.0, PLOT)
+    line: dict[str, str | float] = {"class": "line-muted", "fill": "none", "stroke-width": 1}
+    data = f"M{coordinate(LEFT)},{coordinate(y)}h{coordinate(PLOT)}"
+    return [svg.element("path", {**line, "d": data})]
 
 
 def _finite(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:

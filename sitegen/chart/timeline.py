@@ -75,7 +75,7 @@ def evidence_over_time(
     prefix = svg.identifier(address)
     parts: list[Element] = []
     y = 16.0
-    for kind, heading in _GROUPS:
+    for kind, heading in _shown(record.spans):
         spans = sorted(
             (span for span in record.spans if span.kind == kind),
             key=lambda span: (span.start, span.end, span.name),
@@ -97,6 +97,20 @@ def evidence_over_time(
         height=height,
         role="group",
     )
+
+
+def _shown(spans: Sequence[Span]) -> list[tuple[str, str]]:
+    """The groups that there are; an empty one only where its emptiness says something.
+
+    Where there is any calibration, verification or stretch without, the lack of the others says
+    something; that nothing was ever bare does where wafers stand on calibrations.
+    """
+    there = {span.kind for span in spans}
+    evidence = there & {"calibration", "verification", "nothing stood"}
+    telling = {"calibration", "verification"} if evidence else set()
+    if {"calibration", "wafer"} <= there:
+        telling.add("nothing stood")
+    return [(kind, heading) for kind, heading in _GROUPS if kind in there | telling]
 
 
 def _scale(spans: Sequence[Span], zone: timezone) -> _Scale:

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from typing import Literal
 
 from sitegen.compute.calibration_checks import checks_of
@@ -10,12 +9,10 @@ from sitegen.compute.candidates import candidates
 from sitegen.compute.checks.curves import curves_of
 from sitegen.compute.checks.reported import against_reported, reported_terms
 from sitegen.compute.checks.solution import checks_of_solution
-from sitegen.compute.clocks import reference_time
 from sitegen.compute.rf.propagation import CalibrationUncertainty
-from sitegen.compute.rf.solution import CalibrationNotSolvable, CalibrationSolution
+from sitegen.compute.rf.solution import CalibrationSolution
 from sitegen.compute.rf.terms import ErrorTerms, term_rows
-from sitegen.compute.solving import solution_of
-from sitegen.model import calibration as records
+from sitegen.compute.solvable import solved_alone
 from sitegen.model.campaign import Instrument, Probe
 from sitegen.model.event_results import CalibrationResult, Comparison, Term
 from sitegen.model.loaded import LoadedCalibration
@@ -48,21 +45,8 @@ def solve(
         instrument: the analyser, whose clock stamped the record.
         probes: of the station, for the bounds on their contacts.
     """
-    record = loaded.record
-    solution: CalibrationSolution | None = None
-    unsolved = "; ".join(loaded.missing)
-    faults: tuple[Fault, ...] = ()
-    if not unsolved:
-        try:
-            solution = solution_of(loaded)
-            if not solution.determined.any():
-                raise CalibrationNotSolvable("its sweeps determine the terms at no frequency")
-        except CalibrationNotSolvable as reason:
-            solution = None
-            unsolved = str(reason)
-            faults = (_not_solvable(record, unsolved),)
-    frequency_hz = loaded.frequency_hz
-    checks = checks_of(loaded, solution, probes) if frequency_hz.size else ()
+    result, solution, faults = solved_alone(loaded, instrument)
+    checks = checks_of(loaded, solution, probes) if loaded.frequency_hz.size else ()
     terms: tuple[Term, ...] = ()
     reported: tuple[Term, ...] = ()
     comparisons: tuple[Comparison, ...] = ()
@@ -71,22 +55,11 @@ def solve(
         reported = reported_terms(loaded, solution.terms)
         compared, comparisons = against_reported(loaded, solution.terms, reported)
         checks += compared
-    made_at = reference_time(record.at, instrument)
-    result = CalibrationResult(
-        record=record,
-        frequency_hz=frequency_hz,
+    result = replace(
+        result,
         terms=terms,
         reported=reported,
         checks=checks,
-        notes=() if solution is None else solution.notes,
-        unsolved=unsolved,
-        outcome="not solved" if solution is None else "usable",
-        made_at=made_at,
-        expires_at=made_at + timedelta(hours=record.validity.hours),
-        determined=None if solution is None else solution.determined,
-        condition=None if solution is None else solution.condition,
-        redundancy=None if solution is None else solution.redundancy,
-        redundancy_of="" if solution is None else solution.redundancy_of,
         curves=() if solution is None else tuple(curves_of(loaded, solution)),
         comparisons=comparisons,
     )
@@ -116,16 +89,6 @@ def restated(solved: SolvedCalibration) -> SolvedCalibration:
         curves=tuple(curves_of(solved.loaded, solved.solution)),
     )
     return replace(solved, result=result)
-
-
-def _not_solvable(record: records.CalibrationRecord, reason: str) -> Fault:
-    return Fault(
-        file=f"calibrations/{record.id}/record.toml",
-        place="sweeps and definitions",
-        found=f"a {record.method} calibration that cannot be solved: {reason}",
-        expected="the sweeps and definitions that its method needs",
-        remedy="Complete or correct the record; until then its values show 'not solved'.",
-    )
 
 
 def without_arrays(result: CalibrationResult) -> CalibrationResult:

@@ -11,17 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.compute.clocks import Times, instant, margin_to, reference_times
-from sitegen.compute.in_force import (
-    CalibrationFacts,
-    Choice,
-    Rows,
-    Texts,
-    apply_names,
-    choose_by_time,
-)
+from sitegen.compute.in_force import CalibrationFacts, Rows, Texts, in_force
 from sitegen.model.campaign import Instrument, Station
 from sitegen.model.event_results import CalibrationResult, VerificationResult
-from sitegen.model.results import REASONS
+from sitegen.model.results import NOT_HELD, REASONS
 from sitegen.model.station_state import StationState, differences
 from sitegen.problems import Fault
 
@@ -95,28 +88,28 @@ def rf_evidence(
     states: Mapping[str, StationState],
     contact_resistance_max_ohm: float | None,
     file: str,
+    corrected: bool = False,
 ) -> Evidence:
     """The calibration in force for each RF row, and every reason against it.
 
     A named calibration wins over time and station; where they disagree it is a fault. By time, the
     station's last calibration before the row that covers its ports is in force; where the
-    uncertainty of two clocks could change that choice it is refused.
+    uncertainty of two clocks could change that choice it is refused. corrected: the rows are
+    sweeps that were corrected before they came into the record; where it holds no calibration of
+    the station and a row names none, that is the reason, and not that a calibration is missing.
     """
     at = reference_times(rows.measured_at, instrument)
-    here = [one for one in known if one.result.record.station == station.id]
-    by_time, unsure = choose_by_time(at, rows.ports, here, station, instrument)
-    elsewhere = {one.result.record.id for one in known} - {one.result.record.id for one in here}
-    margins = [margin_to(one.result.record.instrument, station, instrument) for one in here]
-    chosen, basis, faults = apply_names(
-        rows, at, Choice(here, by_time, unsure, margins, frozenset(elsewhere)), file
-    )
+    found = in_force(rows, known, station, instrument, file)
+    here, chosen, unsure = found.here, found.chosen, found.unsure
     collector = _Collector(len(at))
     collector.add(
         "calibration missing",
         (chosen < 0) & unsure,
         "the clocks' offsets could change which calibration was in force",
     )
-    collector.add("calibration missing", (chosen < 0) & ~unsure, "none found")
+    outside = _without_a_record(rows) & corrected & (not here)
+    collector.add(NOT_HELD, outside, "")
+    collector.add("calibration missing", (chosen < 0) & ~unsure & ~outside, "none found")
     not_closed = np.zeros(len(at), dtype=bool)
     never_verified = np.zeros(len(at), dtype=bool)
     for index, one in enumerate(here):
@@ -125,7 +118,7 @@ def rf_evidence(
             margin = margin_to(one.verified_by, station, instrument)
             not_closed[mine] = _judge_verifications(collector, at, mine, one, margin)
             never_verified[mine] = one.last_passed is None
-            _judge_calibration(collector, rows, at, mine, one, margins[index])
+            _judge_calibration(collector, rows, at, mine, one, found.margins[index])
             _judge_state(collector, rows, mine, one, states, instrument)
     _judge_instrument(collector, at, instrument)
     _judge_contact(collector, rows.contact_resistance_ohm, contact_resistance_max_ohm)
@@ -133,12 +126,12 @@ def rf_evidence(
     open_ = not_closed & (collector.bits == 0)
     return Evidence(
         calibration=ids[chosen],
-        basis=basis,
+        basis=found.basis,
         reasons=collector.bits,
         not_closed=open_,
         never_verified=open_ & never_verified,
         detail=collector.details(),
-        faults=faults,
+        faults=found.faults,
     )
 
 
@@ -198,6 +191,11 @@ class _Collector:
         return texts
 
 
+def _without_a_record(rows: Rows) -> npt.NDArray[np.bool_]:
+    """Rows that name no calibration."""
+    return np.array([name is None for name in rows.named], dtype=bool)
+
+
 def _judge_verifications(
     collector: _Collector,
     at: Times,
@@ -252,6 +250,13 @@ def _judge_calibration(
         moved = mine & (np.abs(taken - calibrated) > bound)
         told = f"calibrated at {calibrated:.1f} °C, valid within {bound:g} °C"
         collector.add(reason, moved, [f"{value:.1f} °C, {told}" for value in taken[moved]])
+    unknown = mine & np.isnan(rows.ambient_c)
+    collector.add(
+        "ambient temperature not stated",
+        unknown,
+        f"calibrated at {record.ambient_c:.1f} °C, valid within"
+        f" {record.validity.ambient_change_c:g} °C",
+    )
     if one.result.outcome != "usable":
         collector.add("calibration's own checks failed", mine, f"{record.id}: {one.result.outcome}")
 
@@ -297,11 +302,14 @@ def _judge_instrument(collector: _Collector, at: Times, instrument: Instrument |
             "instrument past due", np.ones(len(at), dtype=bool), "the record names no instrument"
         )
         return
-    last_day = np.datetime64(instrument.due, "D")
+    due = instrument.holds_until
+    if due is None:
+        collector.add("certificate not stated", np.ones(len(at), dtype=bool), instrument.id)
+        return
     collector.add(
         "instrument past due",
-        np.asarray(at.astype("datetime64[D]") > last_day),
-        f"{instrument.id}, certificate {instrument.certificate} due {_day(instrument.due)}",
+        np.asarray(at.astype("datetime64[D]") > np.datetime64(due, "D")),
+        f"{instrument.id}, certificate {instrument.certificate} due {_day(due)}",
     )
 
 

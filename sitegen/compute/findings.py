@@ -12,7 +12,7 @@ from sitegen.model.event_results import (
     VerificationResult,
 )
 from sitegen.model.followed_results import StationFollowed
-from sitegen.model.results import ParameterResult, WaferSummary
+from sitegen.model.results import NOT_HELD, ParameterResult, WaferSummary
 from sitegen.problems import WEIGHTS, Finding, Weight
 from sitegen.units import count, frequency
 
@@ -33,6 +33,7 @@ def findings_of(
         *_verification_findings(verifications),
         *_acceptance_findings(acceptances),
         *_trend_findings(followed),
+        *_calibration_not_held(campaign, wafers),
         *(finding for one in wafers for finding in _wafer_findings(one)),
         *_uncertainty_findings(campaign, parameters),
         *from_wafers,
@@ -138,6 +139,28 @@ def _acceptance_findings(acceptances: Sequence[AcceptanceResult]) -> list[Findin
     ]
 
 
+def _calibration_not_held(
+    campaign: CampaignRecord, wafers: Sequence[WaferSummary]
+) -> list[Finding]:
+    """One finding for the campaign: what was corrected with a calibration it does not hold."""
+    counts = {one.wafer: one.standing_reasons.get(NOT_HELD, 0) for one in wafers}
+    values, concerned = sum(counts.values()), [name for name, n in counts.items() if n]
+    if not values:
+        return []
+    return [
+        Finding(
+            NOT_HELD,
+            f"campaign {campaign.campaign.id}",
+            f"{count(values, 'value')} on {count(len(concerned), 'wafer')}"
+            f" {_verb(values, 'has', 'have')} no standing: {_verb(values, 'its', 'their')} sweeps"
+            " were corrected before they came into the record, with a calibration that the record"
+            " does not hold.",
+            "decision",
+            addresses.HOME,
+        )
+    ]
+
+
 def _wafer_findings(one: WaferSummary) -> list[Finding]:
     page, subject = addresses.wafer(one.wafer), f"wafer {one.wafer}"
     told = [*_standing_told(one), *_outcomes_told(one)]
@@ -157,6 +180,7 @@ def _standing_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
             "decision",
         )
         for reason, values in one.standing_reasons.items()
+        if reason != NOT_HELD
     ]
     told.append(
         (

@@ -7,8 +7,9 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.clocks import Times, clock_margin, instant
+from sitegen.compute.clocks import Times, clock_margin, instant, margin_to, reference_times
 from sitegen.model.campaign import Instrument, Station
+from sitegen.model.device import Device
 from sitegen.model.event_results import CalibrationResult
 from sitegen.problems import Fault
 
@@ -41,6 +42,7 @@ class Rows:
     state: Texts
     """Id of the wafer record's state, or None."""
     ambient_c: npt.NDArray[np.float64]
+    """NaN: not stated; the calibration cannot be shown to have held then."""
     substrate_c: npt.NDArray[np.float64]
     """NaN: not stated."""
     contact_resistance_ohm: npt.NDArray[np.float64]
@@ -76,6 +78,11 @@ def choose_by_time(
         chosen[later] = index
         unsure |= fits & (np.abs(at - made) < clock_margin(instrument, own))
     return chosen, unsure
+
+
+def needed_ports(device: Device) -> int:
+    """Ports that a calibration must cover for a device, as bits."""
+    return 3 if device.ports == 2 else 1 << device.port - 1
 
 
 def covered_ports(result: CalibrationResult) -> int:
@@ -140,3 +147,41 @@ def _disagreement(
         " the value is not followed, any other is.",
         count=int(where.sum()),
     )
+
+
+@dataclass(frozen=True)
+class InForce:
+    """Which calibration of the station is in force for each row."""
+
+    here: Sequence[CalibrationFacts]
+    """The station's calibrations by time."""
+    chosen: npt.NDArray[np.int64]
+    """Index into `here`; -1: none."""
+    unsure: npt.NDArray[np.bool_]
+    """Where the clocks could change the choice by time."""
+    margins: Sequence[np.timedelta64]
+    """Between the clock of the rows and that of each calibration."""
+    basis: Texts
+    """'named', 'by time', or ''."""
+    faults: tuple[Fault, ...]
+
+
+def in_force(
+    rows: Rows,
+    known: Sequence[CalibrationFacts],
+    station: Station,
+    instrument: Instrument | None,
+    file: str,
+) -> InForce:
+    """The one that a row names, else the station's last one by time; where they disagree is told.
+
+    known: every calibration, by time; file: the wafer's record, which faults name.
+    """
+    at = reference_times(rows.measured_at, instrument)
+    here = [one for one in known if one.result.record.station == station.id]
+    by_time, unsure = choose_by_time(at, rows.ports, here, station, instrument)
+    elsewhere = {one.result.record.id for one in known} - {one.result.record.id for one in here}
+    margins = [margin_to(one.result.record.instrument, station, instrument) for one in here]
+    choice = Choice(here, by_time, unsure, margins, frozenset(elsewhere))
+    chosen, basis, faults = apply_names(rows, at, choice, file)
+    return InForce(here, chosen, unsure, margins, basis, faults)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from sitegen import addresses
 from sitegen.compute.evidence import facts
 from sitegen.model.event_results import CalibrationResult, VerificationResult
-from sitegen.model.results import Span, StationRecord, WaferSummary
+from sitegen.model.results import NOT_HELD, Span, StationRecord, WaferSummary
 from sitegen.model.wafer import WaferRecord
 
 
@@ -42,9 +42,10 @@ def station_record(
         if one.record.station == station
     ]
     here = [
-        (record.started.astimezone(UTC), record.finished.astimezone(UTC), record, summary)
+        (summary.started.astimezone(UTC), summary.finished.astimezone(UTC), record, summary)
         for record, summary in wafers
         if record.station == station
+        if summary.started is not None and summary.finished is not None
     ]
     spans += [
         Span("wafer", record.id, start, end, f"{summary.measured} dies", addresses.wafer(record.id))
@@ -55,7 +56,11 @@ def station_record(
         for one in facts(calibrations, verifications)
         if one.result.record.station == station and one.result.outcome == "usable"
     ]
-    has_rf = {record.id for *_, record, _ in here if record.rf_instrument is not None}
+    has_rf = {
+        record.id
+        for *_, record, summary in here
+        if record.rf_instrument is not None and NOT_HELD not in summary.standing_reasons
+    }
     for start, end, record, _ in here:
         if record.id in has_rf:
             spans += [

@@ -11,7 +11,7 @@ import pyarrow as pa
 from sitegen.compute.correction import correct_sweeps
 from sitegen.compute.dummy_sweeps import DummySweeps
 from sitegen.compute.evidence import REASON_CODES, Evidence, reason_text, rf_evidence
-from sitegen.compute.in_force import CalibrationFacts, Rows
+from sitegen.compute.in_force import CalibrationFacts, Rows, needed_ports
 from sitegen.compute.rf.checks import likeness
 from sitegen.compute.rf.propagation import CalibrationUncertainty
 from sitegen.compute.rf.terms import ErrorTerms
@@ -124,12 +124,8 @@ def group_evidence(group: SweepGroup, setting: WaferSetting, file: str) -> Evide
         setting.states,
         setting.campaign.touchdowns.contact_resistance_max_ohm,
         file,
+        group.corrected,
     )
-
-
-def needed_ports(device: Device) -> int:
-    """Ports that a calibration must cover for a device, as bits."""
-    return 3 if device.ports == 2 else 1 << device.port - 1
 
 
 def rows_of(keys: pd.DataFrame, ports: int | npt.NDArray[np.int64]) -> Rows:

@@ -22,7 +22,7 @@ Which errors are the same, and for which values, is decided here once:
 What is the same for two values is taken as fully correlated, with the same sign.
 """
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,6 +100,16 @@ class Carried:
             self.own_square + other.own_square,
         )
 
+    @staticmethod
+    def mean_of(several: "Sequence[Carried]") -> "Carried":
+        """What the mean of several means carries, at least one: an error that they share stays."""
+        n = len(several)
+        labels = {label for one in several for label in one.common}
+        return Carried(
+            {label: sum(one.common.get(label, 0.0) for one in several) / n for label in labels},
+            sum(one.own_square for one in several) / n**2,
+        )
+
 
 def carried_by_mean(
     rows: Rows,
@@ -125,6 +135,44 @@ def carried_by_mean(
     declared = _declared(rows, parameter, each_its_own)
     own = quadrature(*(_column(rows, name) for name in OWN), declared)
     return Carried(common, float(np.nansum(own**2)) * weight**2)
+
+
+def u_of_differences(
+    first: Rows,
+    second: Rows,
+    parameter: Parameter,
+    devices: Mapping[str, Device],
+    instruments: Mapping[str, str],
+    less: Carried | None = None,
+) -> FloatArray:
+    """Standard uncertainty of each value of `first` less its partner in `second`, (n,).
+
+    first, second: rows as in `carried_by_mean`, n of each. less: what a mean carries that is taken
+    off every difference; an error that it shares with a difference cancels too. NaN where either
+    value has no stated u.
+    """
+    n = count_of(first)
+    common: dict[tuple[str, Hashable], FloatArray] = {}
+    own = np.full(n, 0.0 if less is None else less.own_square)
+    each_its_own = tuple(one for one in parameter.uncertainty if not one.common)
+    for sign, rows in ((1.0, first), (-1.0, second)):
+        shared = _shared(rows, parameter, devices[parameter.device], instruments)
+        for kind, u, code, names in shared:
+            for place, name in enumerate(names):
+                mine = sign * np.where(code == place, u, 0.0)
+                common[kind, name] = common.get((kind, name), np.zeros(n)) + mine
+        parts = (_column(rows, name) for name in OWN)
+        own = own + np.nan_to_num(quadrature(*parts, _declared(rows, parameter, each_its_own))) ** 2
+    for label, u_mean in () if less is None else less.common.items():
+        common[label] = common.get(label, np.zeros(n)) - u_mean
+    added, taken, others = np.zeros(n), np.zeros(n), own
+    for (kind, _), size in common.items():
+        if kind == DEFINITIONS:
+            added, taken = added + np.maximum(size, 0.0), taken + np.minimum(size, 0.0)
+        else:
+            others = others + size**2
+    stated = ~(np.isnan(first["u"]) | np.isnan(second["u"]))
+    return np.where(stated, np.sqrt(others + added**2 + taken**2), np.nan)
 
 
 @dataclass(frozen=True, eq=False)

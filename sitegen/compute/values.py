@@ -5,12 +5,8 @@ import pandas as pd
 
 from sitegen.compute.evidence import dc_evidence, rf_evidence
 from sitegen.compute.floors import with_floors
-from sitegen.compute.sweeps import (
-    WaferSetting,
-    joined_evidence,
-    needed_ports,
-    rows_of,
-)
+from sitegen.compute.in_force import needed_ports
+from sitegen.compute.sweeps import WaferSetting, joined_evidence, rows_of
 from sitegen.problems import Fault
 
 EVIDENCE = [

@@ -19,7 +19,7 @@ from sitegen.compute.floors import floor_findings
 from sitegen.compute.judged import judged
 from sitegen.compute.sweep_quality import quality_findings, sweep_qualities, with_flags
 from sitegen.compute.sweep_values import median_by_source, median_details, values_from_sweeps
-from sitegen.compute.sweeps import WaferSetting, correct_group, group_evidence, trace_groups
+from sitegen.compute.sweeps import WaferSetting, correct_group, trace_groups
 from sitegen.compute.touchdown_checks import judge_touchdowns, with_touchdowns
 from sitegen.compute.touchdown_choice import choose_touchdowns
 from sitegen.compute.values import with_evidence
@@ -173,15 +173,6 @@ def lent_dummies(
         for device in setting.campaign.devices
         if device.deembedding is not None and device.deembedding.wafer == record.id
     }
-
-
-def evidence_faults(
-    record: WaferRecord, tables: WaferTables, setting: WaferSetting
-) -> tuple[Fault, ...]:
-    """Where a wafer's tables contradict the station's calibrations; nothing else is computed."""
-    file = f"wafers/{record.id}/wafer.toml"
-    _, faults = with_evidence(tables.values.to_pandas(), setting, file)
-    return _joined_faults(faults, [group_evidence(one, setting, file) for one in tables.sweeps])
 
 
 def _joined_faults(faults: Sequence[Fault], found: Sequence[Evidence]) -> tuple[Fault, ...]:

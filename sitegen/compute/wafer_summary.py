@@ -1,6 +1,8 @@
 """A wafer in counts: what the campaign's page needs to know of it."""
 
 from collections import Counter
+from datetime import UTC, datetime
+from typing import Literal
 
 import pandas as pd
 
@@ -59,11 +61,21 @@ def summary_of(
         touchdowns_that_matter=changed,
         typical_die=None if typical is None else (typical[2], typical[1]),
         parameters=summarise_results(results, setting.campaign, record.id),
-        started=record.started,
-        finished=record.finished,
+        started=record.started or _stamped(results, "min"),
+        finished=record.finished or _stamped(results, "max"),
         verdict=word,
         verdict_reason=why,
     )
+
+
+def _stamped(results: pd.DataFrame, which: Literal["min", "max"]) -> datetime | None:
+    """The first or the last stamp of the results, in UTC."""
+    stamps = results["measured_at"].dropna()
+    if stamps.empty:
+        return None
+    stamp = pd.Timestamp(stamps.min() if which == "min" else stamps.max())
+    moment: datetime = (stamp.tz_localize(UTC) if stamp.tz is None else stamp).to_pydatetime()
+    return moment
 
 
 def _counts(rows: pd.DataFrame, column: str) -> dict[str, int]:

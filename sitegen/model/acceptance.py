@@ -37,6 +37,9 @@ class AcceptanceRecord(Record):
     """record.toml of an acceptance as a whole."""
 
     id: Identifier
+    campaign: Identifier | None = Field(
+        default=None, description="id of the campaign it belongs to; another one is a fault"
+    )
     title: Text
     station: Identifier
     at: Instant = Field(description="when the record was closed")

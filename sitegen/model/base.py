@@ -16,9 +16,21 @@ class Record(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
+RESERVED = frozenset(
+    {"CON", "PRN", "AUX", "NUL"}
+    | {f"{device}{number}" for device in ("COM", "LPT") for number in range(10)}
+)
+"""Names of devices that Windows allows for no file, in any case and with any extension.
+
+Microsoft, Naming Files, Paths, and Namespaces (quoted from memory).
+"""
+
+
 def _whole_name(text: str) -> str:
     if text in {".", ".."} or text.endswith("."):
         raise ValueError("an identifier must not end with a full stop")
+    if text.partition(".")[0].upper() in RESERVED:
+        raise ValueError(f"no file can be called {text!r} under Windows: choose another identifier")
     return text
 
 
@@ -39,6 +51,15 @@ FileName = Annotated[
     ),
 ]
 Text = Annotated[str, Field(min_length=1)]
+BLANK = "TO FILL IN"
+"""A text that is, or begins with, these words is an entry still to be filled in."""
+
+
+def is_blank(text: str) -> bool:
+    """Whether a text is an entry still to be filled in."""
+    return text.startswith(BLANK)
+
+
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 GREATEST = 1e30

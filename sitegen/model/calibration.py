@@ -305,6 +305,9 @@ class CalibrationRecord(Record):
     """record.toml of a calibration as a whole."""
 
     id: Identifier
+    campaign: Identifier | None = Field(
+        default=None, description="id of the campaign it belongs to; another one is a fault"
+    )
     station: Identifier
     instrument: Identifier = Field(description="the analyser; its clock stamped 'at'")
     at: Instant

@@ -16,9 +16,10 @@ from sitegen.model.base import (
     Size,
     SizeOrZero,
     Text,
+    is_blank,
 )
 from sitegen.model.decision import Decision, Prior, Verdict
-from sitegen.model.declared_statistics import Pair, Reticle, Split, Study
+from sitegen.model.declared_statistics import Pair, Reticle, Split, Stress, Study
 from sitegen.model.device import Device, Die
 from sitegen.model.extraction import Curve, FromCurve, FromSweep, Handover
 from sitegen.model.trust import Agreement, ContactCheck, Control
@@ -37,7 +38,7 @@ class Identity(Record):
     place: Text = Field(description="where the measurements were made")
     edition: int = Field(ge=1, description="number of this edition")
     edition_reason: Text = Field(description="why this edition was issued")
-    issued: date = Field(description="date of issue of this edition")
+    issued: date | None = Field(default=None, description="date of issue of this edition")
 
 
 class Instrument(Record):
@@ -48,11 +49,24 @@ class Instrument(Record):
     model: Text = Field(description="maker's designation")
     serial_number: Text
     certificate: Text = Field(description="number of the calibration certificate")
-    due: date = Field(description="last day on which the certificate holds")
-    clock_offset_s: float = Field(description="instrument's clock minus reference time, in seconds")
-    clock_offset_u_s: SizeOrZero = Field(
-        description="standard uncertainty of the clock offset, in seconds"
+    due: date | None = Field(
+        default=None,
+        description="last day on which the certificate holds; without it the instrument's values"
+        " have no standing",
     )
+    clock_offset_s: float | None = Field(
+        default=None, description="instrument's clock minus reference time, in seconds"
+    )
+    clock_offset_u_s: SizeOrZero | None = Field(
+        default=None,
+        description="standard uncertainty of the clock offset, in seconds; without both the order"
+        " of its times and of another clock's is not known",
+    )
+
+    @property
+    def holds_until(self) -> date | None:
+        """The last day of its certificate; None where certificate or day is not stated."""
+        return None if is_blank(self.certificate) else self.due
 
 
 class Probe(Record):
@@ -291,6 +305,11 @@ class Parameter(Record):
         default=None,
         description="wafers and splits whose means differ by less, in its unit, are equivalent",
     )
+    shift_max: Positive | None = Field(
+        default=None,
+        description="greatest shift by a stress, up or down, in its unit; each die's shift is"
+        " judged by the parameter's decision rule with the uncertainty of the difference",
+    )
 
     @model_validator(mode="after")
     def _limits_in_order(self) -> Self:
@@ -339,7 +358,7 @@ class PlannedWafer(Record):
 class Plan(Record):
     """What was to be measured."""
 
-    wafers: tuple[PlannedWafer, ...] = ()
+    wafers: tuple[PlannedWafer, ...] = Field(default=(), description="planned wafers")
 
 
 class CampaignRecord(Record):
@@ -373,6 +392,9 @@ class CampaignRecord(Record):
     )
     studies: tuple[Study, ...] = Field(
         default=(), description="wafers measured again by other operators or on other stations"
+    )
+    stresses: tuple[Stress, ...] = Field(
+        default=(), description="what was done to wafers between two measurements of them"
     )
     touchdowns: Touchdowns
     plan: Plan = Plan()

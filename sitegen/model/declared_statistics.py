@@ -1,4 +1,4 @@
-"""What campaign.toml declares for the statistics: fields of exposure, pairs, splits, studies."""
+"""What campaign.toml declares for the statistics: fields, pairs, splits, studies, stresses."""
 
 from typing import Literal
 
@@ -45,3 +45,36 @@ class Study(Record):
         description="what changes from record to record: 'by' or 'station' of wafer.toml"
     )
     wafers: tuple[Identifier, ...] = Field(min_length=2)
+
+
+class Remeasured(Record):
+    """A wafer measured twice, each measurement a wafer record of its own."""
+
+    before: Identifier = Field(description="wafer record of the measurement before")
+    after: Identifier = Field(
+        description="wafer record of the measurement after; it takes part in the comparison with"
+        " the one before, and in no yield and no statistics of the campaign"
+    )
+
+
+class Stress(Record):
+    """What was done to wafers between two measurements: burn-in, bias, storage, radiation.
+
+    Several read-outs of one wafer are stresses of their own, each named by what the wafer had seen
+    between its two records.
+    """
+
+    id: Identifier
+    name: Text = Field(description="what was done to them, for example '168 h at 125 °C'")
+    pairs: tuple[Remeasured, ...] = Field(min_length=1, description="wafers that were stressed")
+    controls: tuple[Remeasured, ...] = Field(
+        default=(),
+        description="wafers measured twice without the stress: by what these shift is taken off",
+    )
+
+    @property
+    def records(self) -> tuple[str, ...]:
+        """Every wafer record that it names, once for each mention."""
+        return tuple(
+            name for one in (*self.pairs, *self.controls) for name in (one.before, one.after)
+        )

@@ -153,6 +153,34 @@ class HandedOver:
     """What it is ('HEMT under rf, de-embedded'), address, size in bytes."""
 
 
+@dataclass(frozen=True)
+class TypicalSweep:
+    """The corrected sweep that stands for a device on a wafer."""
+
+    device: str
+    condition: str
+    site: str
+    die: tuple[int, int]
+    by: Literal["values", "sweeps"]
+    """'values': the die nearest the medians of all that was measured; 'sweeps': without any value
+    with standing, the one whose sweep is nearest the median of all."""
+    group: int
+    """Place of its group among the wafer's traces."""
+    row: int
+    """Its row in that group."""
+
+
+@dataclass(frozen=True)
+class TypicalFile:
+    """A Touchstone file of a wafer's most typical die."""
+
+    wafer: str
+    sweep: TypicalSweep
+    address: str
+    size: int
+    """In bytes."""
+
+
 @dataclass(frozen=True, eq=False)
 class Band:
     """What a wafer's dies show of a device, as median and 5 % to 95 % over the dies.

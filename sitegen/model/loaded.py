@@ -13,7 +13,7 @@ from sitegen.model.acceptance import AcceptanceRecord
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.campaign import CampaignRecord
-from sitegen.model.mapping import Source
+from sitegen.model.mapping import MappingRecord, Source
 from sitegen.model.verification import Structure, VerificationRecord
 from sitegen.model.wafer import WaferRecord
 
@@ -142,6 +142,37 @@ class MappedSource:
 
 
 @dataclass(frozen=True)
+class Gathered:
+    """A row of the list of gathered files: a file that a station left, copied byte for byte."""
+
+    file: str
+    """Relative to the campaign's folder, with forward slashes."""
+    taken_from: str
+    """Relative to the tree that it was taken from, with forward slashes."""
+    sha256: str
+    """In hexadecimal."""
+    bytes: int
+    modified_at: datetime | None
+    """When the tree's file was last written, in UTC; None where its stamp lies off the calendar."""
+    gathered_at: datetime
+    """In UTC."""
+    source: str
+    """Id of the source of mapping.toml that understood it."""
+
+
+GATHERED_COLUMNS = (
+    "file",
+    "taken_from",
+    "sha256",
+    "bytes",
+    "modified_at",
+    "gathered_at",
+    "source",
+)
+"""The columns of the list of gathered files, in their order."""
+
+
+@dataclass(frozen=True)
 class LoadedWafer:
     """A wafer's record; its tables stay on disk until its own job reads them."""
 
@@ -169,6 +200,12 @@ class Campaign:
     sources: tuple[SourceFile, ...]
     """Every file of the folder that was read."""
     acceptances: tuple[LoadedAcceptance, ...] = ()
+    waiting: tuple[LoadedWafer, ...] = ()
+    """Wafers of which nothing was measured yet, in a campaign without a layout: without pages."""
+    mapping: MappingRecord | None = None
+    """How files that a station left are to be understood; None without mapping.toml."""
+    gathered: tuple[Gathered, ...] = ()
+    """The list of gathered files, by file."""
 
 
 VALUE_SCHEMA = pa.schema(
@@ -185,7 +222,7 @@ VALUE_SCHEMA = pa.schema(
         pa.field("calibration", pa.string()),  # the id it names, null: by time and station
         pa.field("state", pa.string()),  # id of one of the wafer record's states
         pa.field("temperature_c", pa.float64()),
-        pa.field("ambient_c", pa.float64(), nullable=False),  # the record's where no row states it
+        pa.field("ambient_c", pa.float64(), nullable=False),  # else the record's; NaN: in neither
         pa.field("substrate_c", pa.float64()),
         pa.field("contact_resistance_ohm", pa.float64()),
         pa.field("range", pa.string()),

@@ -24,7 +24,9 @@ from sitegen.model.device_results import (
 )
 from sitegen.model.event_results import AcceptanceResult, CalibrationResult, VerificationResult
 from sitegen.model.followed_results import StationFollowed
-from sitegen.model.loaded import VALUE_SCHEMA, Note, SourceFile
+from sitegen.model.loaded import VALUE_SCHEMA, Gathered, Note, SourceFile
+from sitegen.model.shift_results import Shift
+from sitegen.model.source_use import SourceUse
 from sitegen.model.wafer import WaferRecord
 from sitegen.model.wafer_means import WaferDifference, WaferMean
 from sitegen.model.yield_results import VerdictWord
@@ -48,8 +50,12 @@ JUDGED: tuple[Outcome, ...] = OUTCOMES[:4]
 Standing = Literal["stands", "not closed", "without standing"]
 STANDINGS: tuple[Standing, ...] = ("stands", "not closed", "without standing")
 
+NOT_HELD = "calibration not in the record"
+"""The one reason that is told of a campaign as a whole, and not of each wafer."""
 REASONS: Mapping[str, str] = {
     "calibration missing": "No calibration of this record stands behind the value.",
+    NOT_HELD: "The sweep was corrected before it came into the record, with"
+    " a calibration that the record does not hold.",
     "expired by time": "The calibration's validity in hours had run out.",
     "expired by ambient temperature": "The ambient temperature had moved beyond the calibration's"
     " validity.",
@@ -63,6 +69,10 @@ REASONS: Mapping[str, str] = {
     "contact check missing": "The touchdown has no contact check, and one is mandatory.",
     "control die failed": "A control die was out of its bound after its last good measurement.",
     "floor missing": "No open-circuit floor is stored for this range and path.",
+    "certificate not stated": "The record does not state until when the instrument's certificate"
+    " holds.",
+    "ambient temperature not stated": "Without the ambient temperature the calibration cannot be"
+    " shown to have held.",
 }
 """The closed list of reasons that take standing from a value, with the sentence for each."""
 
@@ -194,8 +204,9 @@ class WaferSummary:
     """Where they are: 'RON on die (1, 1)'."""
     typical_die: tuple[int, int] | None
     parameters: tuple[ParameterResult, ...]
-    started: datetime
-    finished: datetime
+    started: datetime | None
+    """As the record states it, else the first of its values; None without either."""
+    finished: datetime | None
     verdict: VerdictWord = "no limits"
     """Whether the wafer conforms by the declared logic."""
     verdict_reason: str = ""
@@ -279,6 +290,8 @@ class CampaignContext:
     """Size in bytes of each table of results, dies and sweeps by its address."""
     risks: Mapping[tuple[str, str], Risks] = field(default_factory=dict)
     """Of each parameter and condition whose process has a declared prior."""
+    read: tuple[str, ...] = ()
+    """Every wafer record that has a page; `wafers` are those that take part in the statistics."""
 
 
 @dataclass(frozen=True)
@@ -324,6 +337,7 @@ class CampaignResults:
     faults: tuple[Fault, ...]
     findings: tuple[Finding, ...]
     tables: tuple["TableFile", ...]
+    """Those that are published."""
     acceptances: tuple[AcceptanceResult, ...] = ()
     controls: tuple[ControlResult, ...] = ()
     handed_over: tuple[HandedOver, ...] = ()
@@ -340,8 +354,16 @@ class CampaignResults:
     """What each station's events say over time, by station in the campaign's order."""
     statistics: CampaignStatistics | None = None
     """None: not computed."""
+    without_rows: tuple["TableFile", ...] = ()
+    """Tables of this build that have no row: they are removed before it is published."""
     concerned: tuple[ConcernedDies, ...] = ()
     """Values that ask for a look, by parameter and condition."""
+    shifts: tuple[Shift, ...] = ()
+    """What stresses did, by parameter, condition and stress in the campaign's order."""
+    source_uses: tuple[SourceUse, ...] = ()
+    """What the campaign has of each source of mapping.toml."""
+    gathered: tuple[Gathered, ...] = ()
+    """The list of gathered files, by file."""
 
 
 @dataclass(frozen=True)

@@ -145,6 +145,9 @@ class VerificationRecord(Record):
     """record.toml of a verification as a whole."""
 
     id: Identifier
+    campaign: Identifier | None = Field(
+        default=None, description="id of the campaign it belongs to; another one is a fault"
+    )
     station: Identifier
     instrument: Identifier
     calibration: Identifier

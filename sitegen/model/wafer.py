@@ -87,25 +87,40 @@ class WaferRecord(Record):
     """wafer.toml as a whole."""
 
     id: Identifier
+    campaign: Identifier | None = Field(
+        default=None, description="id of the campaign it belongs to; another one is a fault"
+    )
     identity_read: Text = Field(description="identity as read on the wafer")
     lot: Text
     slot: int | None = Field(default=None, ge=1)
     station: Identifier
     by: Text
-    started: Instant
-    finished: Instant
+    started: Instant | None = Field(
+        default=None, description="first measurement, as stamped; none: the first in the tables"
+    )
+    finished: Instant | None = Field(
+        default=None, description="last measurement, as stamped; none: the last in the tables"
+    )
     only_for_study: bool = Field(
         default=False,
         description="true: measured for a study of campaign.toml only; it takes no part in yields"
         " and in the statistics of the campaign",
     )
-    ambient_c: float = Field(description="ambient temperature where a row states none, in °C")
+    ambient_c: float | None = Field(
+        default=None,
+        description="ambient temperature where a row states none, in °C; RF values without any have"
+        " no standing",
+    )
     substrate_c: float | None = Field(
         default=None, description="contact substrate's temperature where a row states none, in °C"
     )
-    rf_instrument: Identifier | None = None
-    dc_instrument: Identifier | None = None
-    thermal: tuple[Thermal, ...] = Field(min_length=1, description="one for each set point")
+    rf_instrument: Identifier | None = Field(
+        default=None, description="analyser that took the RF values; they need it"
+    )
+    dc_instrument: Identifier | None = Field(
+        default=None, description="instrument that took the DC values; they need it"
+    )
+    thermal: tuple[Thermal, ...] = Field(default=(), description="one for each set point")
     states: tuple[WaferState, ...] = ()
     reference_dies: tuple[ReferenceDie, ...] = Field(
         default=(), description="at least three, placed asymmetrically, where frames are in use"

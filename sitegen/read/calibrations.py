@@ -11,6 +11,7 @@ from sitegen.model.campaign import Station
 from sitegen.model.frequency_lists import FREQUENCY_TOLERANCE, same_frequencies
 from sitegen.model.loaded import LoadedCalibration, LoadedStandard, Sweep
 from sitegen.read.calibration_methods import check_method, check_probe_use
+from sitegen.read.copies import tell_copies
 from sitegen.read.files import Asked, Intake, beside
 from sitegen.read.frequencies import (
     span,
@@ -49,6 +50,7 @@ def read_calibration(
     missing: list[str] = []
     check_method(intake, file, record, missing)
     standards = _standards(record, _opener(intake, file, record), missing)
+    missing.extend(tell_copies(intake, file, _named(record)))
     standards = _of_one_list(intake, file, record, standards, missing)
     frequency_hz = standards[0].sweep.frequency_hz if standards else np.empty(0)
     forward, reverse = _switch_terms(intake, file, record, missing, frequency_hz)
@@ -115,6 +117,18 @@ def _standards(
         else:
             standards.append(LoadedStandard(contact, sweep, repeats))
     return tuple(standards)
+
+
+def _named(record: CalibrationRecord) -> list[tuple[str, str]]:
+    """Each raw sweep and each repeat: the key that names it, and its file."""
+    return [
+        (f"sweeps[{number}].{key}", name)
+        for number, contact in enumerate(record.sweeps, 1)
+        for key, name in (
+            ("file", contact.file),
+            *((f"repeats[{at}]", repeat) for at, repeat in enumerate(contact.repeats, 1)),
+        )
+    ]
 
 
 def _ports_of(record: CalibrationRecord, contact: RawSweep) -> list[int]:

@@ -20,7 +20,10 @@ from sitegen.problems import Fault, NotACampaign
 from sitegen.read.acceptances import read_acceptance
 from sitegen.read.calibrations import read_calibration
 from sitegen.read.declarations import check_declarations
+from sitegen.read.declared_stresses import check_stressed_wafers
 from sitegen.read.files import Intake
+from sitegen.read.foreign.attached import with_mapped_files
+from sitegen.read.likely_names import slip_of
 from sitegen.read.notes import NOTE, read_note
 from sitegen.read.references import CAMPAIGN_FILE
 from sitegen.read.strays import tell_strays
@@ -66,27 +69,40 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
         check_declarations(intake, record)
         intake.make_fatal(before)
     stations = None if record is None else record.stations
+    campaign_id = None if record is None else record.campaign.id
     calibrations = _records(
-        intake, _CALIBRATIONS, lambda part, name: read_calibration(part, name, stations)
+        intake,
+        _CALIBRATIONS,
+        campaign_id,
+        lambda part, name: read_calibration(part, name, stations),
     )
     known = _known_calibrations(calibrations)
     verifications = _records(
         intake,
         _VERIFICATIONS,
+        campaign_id,
         lambda part, name: read_verification(part, name, stations, known),
     )
     verified = _known_verifications(verifications)
     acceptances = _records(
         intake,
         _ACCEPTANCES,
+        campaign_id,
         lambda part, name: read_acceptance(part, name, stations, verified),
     )
-    wafers = _records(intake, _WAFERS, lambda part, name: read_wafer(part, name, record))
-    if record is not None and record.layout is None and wafers:
-        _tell_no_layout(intake)
+    wafers = _records(
+        intake, _WAFERS, campaign_id, lambda part, name: read_wafer(part, name, record)
+    )
+    wafers, mapping, gathered = with_mapped_files(intake, record, wafers)
+    waiting: Mapping[str, LoadedWafer | None] = {}
+    if record is not None and record.layout is None:
+        if any(one is None or _is_measured(one) for one in wafers.values()):
+            _tell_no_layout(intake)
+        waiting = wafers
     _tell_too_early(intake, calibrations, verifications)
     if record is not None:
         _tell_planned_in_other_letters(intake, record, wafers)
+        check_stressed_wafers(intake, record, wafers)
     notes = _notes(intake)
     tell_strays(intake)
     faults = tuple(sorted(set(intake.faults)))
@@ -99,12 +115,29 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
             calibrations=_by_id(calibrations),
             verifications=_by_id(verifications),
             acceptances=_by_id(acceptances),
-            wafers=_by_id(wafers),
+            wafers=() if waiting else _by_id(wafers),
+            waiting=_by_id(waiting),
             notes=notes,
+            mapping=mapping,
+            gathered=tuple(gathered[file] for file in sorted(gathered)),
             sources=tuple(intake.sources[path] for path in sorted(intake.sources)),
         ),
         faults,
     )
+
+
+def read_campaign_record(folder: Path) -> CampaignRecord:
+    """campaign.toml alone, by itself: not held against the rest of the folder.
+
+    Raises NotACampaign with its faults when it cannot be read.
+    """
+    _require_folder(folder)
+    intake = Intake(folder)
+    what = "the record of the campaign"
+    record = read_record(intake, CAMPAIGN_FILE, CampaignRecord, what, fatal=True)
+    if record is None:
+        raise NotACampaign(tuple(sorted(set(intake.faults))))
+    return record
 
 
 def _tell_too_early(
@@ -170,7 +203,10 @@ def _require_folder(folder: Path) -> None:
 
 
 def _records(
-    intake: Intake, kind: _Kind, read: Callable[[Intake, str], Loaded | None]
+    intake: Intake,
+    kind: _Kind,
+    campaign_id: str | None,
+    read: Callable[[Intake, str], Loaded | None],
 ) -> Mapping[str, Loaded | None]:
     """Each record of a kind by its folder's name; None for one that has to be left out.
 
@@ -182,6 +218,8 @@ def _records(
         part = Intake(intake.folder)
         loaded = read(part, name)
         intake.take_over(part)
+        if loaded is not None and _is_of_another(intake, kind, name, loaded, campaign_id):
+            loaded = None
         if loaded is not None:
             record_id = loaded.record.id
             earlier = first.setdefault(record_id.lower(), name)
@@ -198,11 +236,37 @@ def _records(
     return found
 
 
+def _is_of_another(
+    intake: Intake, kind: _Kind, name: str, loaded: Loaded, campaign_id: str | None
+) -> bool:
+    """Whether a record says that it belongs to another campaign; then it is told."""
+    stated = loaded.record.campaign
+    if stated is None or campaign_id is None or stated == campaign_id:
+        return False
+    intake.tell(
+        f"{kind.folder}/{name}/{kind.record_file}",
+        "campaign",
+        found=f"{quoted(stated)}{slip_of(stated, [campaign_id])}",
+        expected=f"{quoted(campaign_id)}, the campaign that it lies in",
+        remedy="Move the record into its own campaign, or correct the id; it was left out.",
+        cause="Records of another campaign",
+    )
+    return True
+
+
 def _subfolders(intake: Intake, kind: _Kind) -> list[str]:
     """Names of the folders below a kind's folder, sorted. A file there is a stray one."""
     what = f"a folder with one folder for each {kind.word}"
     names = intake.names_in(kind.folder, what)
-    return [name for name in names if not (intake.folder / kind.folder / name).is_file()]
+    return [name for name in names if not _is_file(intake.folder / kind.folder / name)]
+
+
+def _is_file(path: Path) -> bool:
+    """Whether there is a file; False where it may not be looked at, which its reader tells."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
 
 
 def _known_calibrations(
@@ -230,6 +294,13 @@ def _known_verifications(
 def _by_id(records: Mapping[str, Loaded | None]) -> tuple[Loaded, ...]:
     kept = [loaded for loaded in records.values() if loaded is not None]
     return tuple(sorted(kept, key=lambda loaded: loaded.record.id))
+
+
+def _is_measured(wafer: LoadedWafer) -> bool:
+    """Whether there is anything of a wafer that has a place on it."""
+    record = wafer.record
+    tables = (record.values, record.sweeps, record.curves, record.touchdowns, record.earlier_maps)
+    return any(tables) or bool(wafer.mapped) or bool(record.reference_dies)
 
 
 def _tell_no_layout(intake: Intake) -> None:

@@ -12,6 +12,8 @@ import pyarrow.parquet as pq
 from sitegen import units
 from sitegen.model.tables import Column
 from sitegen.read.files import Asked, Intake
+from sitegen.read.likely_columns import tell_slips
+from sitegen.read.likely_files import kind_of_bytes
 from sitegen.read.references import tell_unknown_unit
 from sitegen.read.words import nearest, quoted
 
@@ -35,6 +37,12 @@ class Origin:
     """Where a column of ours comes from, as a phrase: 'column "X"', 'its name, {die_x}'."""
     column_of: npt.NDArray[np.object_] | None = None
     """Of each row: the name of the foreign column that its value stood in."""
+
+    @property
+    def ends_with_file(self) -> bool:
+        """Whether what belongs together never goes on in another file; parts of a partitioned
+        Parquet dataset may be cut anywhere."""
+        return self.word == "line"
 
 
 @dataclass(frozen=True)
@@ -121,7 +129,7 @@ def read_table(
         source = pq.ParquetFile(pa.BufferReader(content))
         schema, rows = source.schema_arrow, source.metadata.num_rows
     except _UNREADABLE:
-        _tell_unreadable(intake, file)
+        _tell_unreadable(intake, file, content)
         return None
     if not _names_fit(intake, file, schema.names, wanted, further):
         return None
@@ -135,24 +143,27 @@ def read_table(
         )
         return None
     present = [column for column in wanted if column.name in schema.names]
-    types_fit = [_type_fits(intake, file, schema.field(c.name), c) for c in present]
-    if not all(types_fit):
+    told = tell_slips(intake, file, source, present)
+    others = [column for column in present if column.name not in told]
+    types_fit = [_type_fits(intake, file, schema.field(c.name), c) for c in others]
+    if told or not all(types_fit):
         return None
     try:
         table = source.read(columns=[column.name for column in present])
         columns = {c.name: _uniform(table.column(c.name), c) for c in present}
     except _UNREADABLE:
-        _tell_unreadable(intake, file)
+        _tell_unreadable(intake, file, content)
         return None
     kept = {name: column for name, column in columns.items() if column is not None}
     return _with_units(intake, file, schema, present, kept)
 
 
-def _tell_unreadable(intake: Intake, file: str) -> None:
+def _tell_unreadable(intake: Intake, file: str, content: bytes) -> None:
+    kind = kind_of_bytes(content)
     intake.tell(
         file,
         "",
-        found="bytes that are not a whole Parquet file",
+        found="bytes that are not a whole Parquet file" + (f": {kind}" if kind else ""),
         expected="a Parquet file",
         remedy="Copy or write the file again.",
     )

@@ -26,6 +26,7 @@ from sitegen.read.entries import (
     touchdowns,
 )
 from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.likely_checks import refuse_twin_runs, refuse_unlikely
 from sitegen.read.runs import (
     Runs,
     heads_of,
@@ -104,8 +105,11 @@ def checked_curves(
     touchdown = touchdowns(entries)
     measured_at = check_times(entries, context)
     refuse_changes(entries, table, runs, ("path",), "curve")
+    refuse_unlikely(entries, context)
     for curve in curves.values():
         _refuse_faulty(entries, table, runs, curve)
+    measured = tuple(dict.fromkeys(curve.measured for curve in curves.values()))
+    refuse_twin_runs(entries, table, runs, measured, die_x, die_y, "curve")
     columns: dict[str, npt.ArrayLike] = {
         "die_x": die_x,
         "die_y": die_y,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.device import LUMPED, Deembedding, Device, Die
-from sitegen.read.files import Intake
+from sitegen.read.files import Intake, is_folder
 from sitegen.read.references import CAMPAIGN_FILE, is_known
 from sitegen.read.wafers import check_on_wafer
 from sitegen.read.words import quoted
@@ -107,7 +107,7 @@ def _check_source(
 def check_wafer(intake: Intake, place: str, wafer: str, record: CampaignRecord) -> None:
     """A wafer that campaign.toml names must be planned, or have a folder."""
     planned = {each.id for each in record.plan.wafers}
-    if not (intake.folder / "wafers" / wafer).is_dir():
+    if not is_folder(intake.folder / "wafers" / wafer):
         remedy = "Plan it under [[plan.wafers]], or add its folder."
         is_known(intake, CAMPAIGN_FILE, place, wafer, planned, "wafer", remedy)
 

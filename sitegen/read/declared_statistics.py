@@ -5,13 +5,14 @@ from collections.abc import Sequence
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.declared_statistics import Pair
 from sitegen.read.declared_devices import check_die, check_wafer
+from sitegen.read.declared_stresses import check_stresses
 from sitegen.read.files import Intake
 from sitegen.read.references import CAMPAIGN_FILE, check_unique, is_known
 from sitegen.read.words import choices, quoted
 
 
 def check_statistics(intake: Intake, record: CampaignRecord) -> None:
-    """Pairs of parameters, splits of wafers, studies, and the field of exposure."""
+    """Pairs of parameters, splits of wafers, studies, stresses, and the field of exposure."""
     if record.layout is not None and record.layout.reticle is not None:
         check_die(intake, "layout.reticle.origin_die", record.layout.reticle.origin_die, record)
     _check_pairs(intake, record)
@@ -22,6 +23,7 @@ def check_statistics(intake: Intake, record: CampaignRecord) -> None:
         _check_wafers(
             intake, f"studies[{number}].wafers (id {quoted(study.id)})", study.wafers, record
         )
+    check_stresses(intake, record)
 
 
 def _check_pairs(intake: Intake, record: CampaignRecord) -> None:

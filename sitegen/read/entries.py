@@ -5,6 +5,7 @@ left out, so that it is told once; each kind of fault is told once a file, with 
 """
 
 from collections.abc import Callable, Collection, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -19,7 +20,9 @@ from sitegen.model.geometry import is_on_wafer
 from sitegen.model.loaded import LoadedWafer, Transform
 from sitegen.model.tables import Column
 from sitegen.read.columns import Table
-from sitegen.read.files import Intake
+from sitegen.read.files import Intake, is_folder
+from sitegen.read.likely_dies import other_numbers
+from sitegen.read.likely_names import slip_of
 from sitegen.read.words import choices, correction, quoted
 
 IntArray = npt.NDArray[np.int64]
@@ -69,6 +72,7 @@ class Entries:
         *,
         rows: IntArray | None = None,
         leave_out: bool = True,
+        cause: str = "",
     ) -> None:
         """Tell the entries where `bad` and leave them out; `found` may depend on the first one.
 
@@ -81,15 +85,17 @@ class Entries:
         candidates = np.flatnonzero(bad)
         first = int(candidates[np.argmin(named[candidates])])
         row = named[first : first + 1]
-        stands = f"{self.table.places_of(row)[0]}{self._label(first)}".strip()
         words = self.table.column_words(column, int(row[0]))
+        parts = [part for part in (words, self.table.places_of(row)[0]) if part]
+        place = f"{', '.join(parts)}{self._label(first)}".strip()
         self.intake.tell(
             str(self.table.files_of(row)[0]),
-            ", ".join(part for part in (words, stands) if part),
+            place,
             found=found(first) if callable(found) else found,
             expected=expected,
             remedy=remedy,
             count=int(bad.sum()),
+            cause=cause,
         )
         if leave_out:
             self.keep &= ~bad
@@ -162,7 +168,7 @@ def refuse_unknown(
         entries.refuse(
             np.isin(codes, group),
             column_place(column),
-            f"the unknown {what} {quoted(name)}{more}",
+            f"the unknown {what} {quoted(name)}{slip_of(name, known)}{more}",
             choices(sorted(known)),
             correction(name, known, remedy),
             leave_out=leave_out,
@@ -179,6 +185,7 @@ def refuse_misplaced(
     die_y = c * x + d * y + transform.shift[1]
     layout = context.campaign.layout
     if layout is not None:
+        _refuse_other_numbers(entries, context, transform, x, y)
         entries.refuse(
             ~is_on_wafer(layout, die_x, die_y),
             column_place("die_x", "die_y"),
@@ -190,6 +197,28 @@ def refuse_misplaced(
             "Correct the die's numbers, the table's frame or the layout.",
         )
     return die_x, die_y
+
+
+def _refuse_other_numbers(
+    entries: Entries, context: Context, transform: Transform, x: IntArray, y: IntArray
+) -> None:
+    """Refuse all entries where most dies do not fit, and all do once they are turned or shifted."""
+    layout, wafer = context.campaign.layout, context.wafer.record.id
+    plans = [one.dies for one in context.campaign.plan.wafers if one.id == wafer]
+    planned = next((frozenset(dies) for dies in plans if dies != "all"), None)
+    if layout is None or not entries.keep.any():
+        return
+    likely = other_numbers(layout, transform, x[entries.keep], y[entries.keep], planned)
+    if likely is not None:
+        entries.refuse(
+            entries.keep.copy(),
+            column_place("die_x", "die_y"),
+            likely.found,
+            f"die numbers of the frame of the table, within {layout.diameter_mm / 2:g} mm of the"
+            " wafer's centre and in the plan",
+            likely.remedy,
+            cause="Die numbers from another origin",
+        )
 
 
 def touchdowns(entries: Entries) -> IntArray:
@@ -242,7 +271,7 @@ def refuse_unknown_evidence(entries: Entries, context: Context) -> None:
         if "/" not in name
         and name not in {"", ".", ".."}
         and "\x00" not in name
-        and (context.folder / "calibrations" / name[:200]).is_dir()
+        and is_folder(context.folder / "calibrations" / name[:200])
     }
     refuse_unknown(
         entries,
@@ -266,18 +295,22 @@ def check_times(entries: Entries, context: Context) -> IntArray:
     """When each entry was measured, in microseconds since 1970 UTC; those far outside the time
     of the wafer's record are told and kept."""
     at_us = stamped_us(entries.table)
-    record = context.wafer.record
-    if record.finished < record.started:
+    started, finished = context.wafer.record.started, context.wafer.record.finished
+    if started is not None and finished is not None and finished < started:
         return at_us  # told with the record; no time could lie between the two
-    try:
-        earliest, latest = record.started - GRACE, record.finished + GRACE
-    except OverflowError:  # the first or the last day of the calendar
-        earliest, latest = record.started, record.finished
+    outside = np.zeros(len(at_us), dtype=bool)
+    with suppress(OverflowError):  # nothing lies before the first day of the calendar
+        if started is not None:
+            outside |= at_us < _microseconds(started - GRACE)
+    with suppress(OverflowError):  # nor after the last
+        if finished is not None:
+            outside |= at_us > _microseconds(finished + GRACE)
+    said = (("from", started), ("to", finished))
     entries.refuse(
-        (at_us < _microseconds(earliest)) | (at_us > _microseconds(latest)),
+        outside,
         column_place("measured_at"),
         lambda first: told_time(int(at_us[first])),
-        f"a time from {record.started.isoformat()} to {record.finished.isoformat()}, as in"
+        f"a time {' '.join(f'{word} {end.isoformat()}' for word, end in said if end)}, as in"
         f" {context.record_file}, or within an hour of it",
         "Correct the times of the record, or of the table.",
         leave_out=False,
@@ -315,10 +348,11 @@ def temperatures(table: Table, context: Context) -> dict[str, FloatArray]:
     """Measured temperatures and contact resistance; NaN where not stated anywhere."""
     record = context.wafer.record
     ambient, substrate = table.numbers("ambient_c"), table.numbers("substrate_c")
+    around = record.ambient_c if record.ambient_c is not None else np.nan
     stated = record.substrate_c if record.substrate_c is not None else np.nan
     return {
         "temperature_c": table.numbers("temperature_c"),
-        "ambient_c": np.where(np.isnan(ambient), record.ambient_c, ambient),
+        "ambient_c": np.where(np.isnan(ambient), around, ambient),
         "substrate_c": np.where(np.isnan(substrate), stated, substrate),
         "contact_resistance_ohm": table.numbers("contact_resistance_ohm"),
     }

@@ -47,10 +47,11 @@ class Intake:
         remedy: str,
         fatal: bool = False,
         count: int = 1,
+        cause: str = "",
     ) -> None:
         """Remember a fault."""
         self.faults.append(
-            Fault(printable_path(file), place, found, expected, remedy, fatal, count)
+            Fault(printable_path(file), place, found, expected, remedy, fatal, count, cause)
         )
 
     def take_over(self, part: "Intake") -> None:
@@ -137,6 +138,14 @@ class Intake:
         else:
             found = f"{quoted(file)}, where there is {obstacle}"
             self.tell(asked.file, asked.place, found=found, expected=what, remedy=remedy)
+
+
+def is_folder(path: Path) -> bool:
+    """Whether there is a folder; False where nobody may look."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
 
 
 def printable_path(path: str) -> str:

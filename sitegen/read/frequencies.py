@@ -6,6 +6,7 @@ from sitegen.model.arrays import FloatArray
 from sitegen.model.frequency_lists import FREQUENCY_TOLERANCE
 from sitegen.model.loaded import Sweep
 from sitegen.read.files import Intake
+from sitegen.read.likely_scales import steps_off
 from sitegen.read.words import counted, frequency
 
 
@@ -26,4 +27,8 @@ def tell_other_frequencies(intake: Intake, sweep: Sweep, usual: FloatArray, whos
     else:
         found = span(sweep.frequency_hz)
     remedy = "Take or export the sweep again with that frequency list."
+    steps = steps_off(sweep.frequency_hz, usual)
+    if steps:
+        found = f"{span(sweep.frequency_hz)}, {steps}: the unit of the frequencies is likely wrong"
+        remedy = "Correct the unit in the option line, or export the sweep again."
     intake.tell(sweep.file, "", found=found, expected=expected, remedy=remedy)

@@ -1,5 +1,7 @@
 """Markdown notes: those in notes/, and note.md beside a record."""
 
+import os
+
 from sitegen.model.loaded import Note
 from sitegen.read.files import Intake, line_of_bad_byte, text_of
 
@@ -27,7 +29,6 @@ def read_note(intake: Intake, file: str, subject: str) -> Note | None:
 def note_beside(intake: Intake, record_file: str, subject: str) -> Note | None:
     """The note beside a record, None where there is none."""
     file = f"{record_file.rpartition('/')[0]}/{NOTE}"
-    path = intake.folder / file
-    if not (path.exists() or path.is_symlink()):
+    if not os.path.lexists(intake.folder / file):  # False where it may not be looked at
         return None
     return read_note(intake, file, subject)

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from sitegen.model.campaign import Station
 from sitegen.model.station_state import StationState
 from sitegen.read.files import Intake
+from sitegen.read.likely_names import slip_of
 from sitegen.read.words import choices, correction, nearest, quoted
 
 CAMPAIGN_FILE = "campaign.toml"
@@ -20,7 +21,7 @@ def is_known(
     intake.tell(
         file,
         place,
-        found=f"the unknown {what} {quoted(name)}",
+        found=f"the unknown {what} {quoted(name)}{slip_of(name, names)}",
         expected=choices(names),
         remedy=correction(name, names, remedy),
     )
@@ -99,7 +100,7 @@ def check_folder_name(intake: Intake, file: str, record_id: str, folder_name: st
     intake.tell(
         file,
         "id",
-        found=quoted(record_id),
+        found=quoted(record_id) + slip_of(record_id, [folder_name]),
         expected=f"{quoted(folder_name)}, the name of its folder",
         remedy="Correct the id." if close else "Correct the id, or rename the folder.",
     )

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from sitegen.read.likely_names import blank_in
 from sitegen.read.words import choices, correction, counted, nearest, quoted, shown
 
 Step = str | int
@@ -274,7 +275,8 @@ def _length(kind: str, spot: _Spot, context: Mapping[str, Any]) -> Told:
 def _pattern(spot: _Spot, pattern: str) -> Told:
     if pattern.startswith("^[A-Za-z0-9]"):
         expected = "letters, digits, '.', '_', '+' and '-', beginning with a letter or digit"
-        return spot.place, shown(spot.value), expected, "Choose such an id."
+        blank = blank_in(spot.value) if isinstance(spot.value, str) else ""
+        return spot.place, shown(spot.value) + blank, expected, "Choose such an id."
     expected = "a path relative to the record's own folder, with forward slashes"
     remedy = "Put the file below the record's folder and name it from there."
     return spot.place, shown(spot.value), expected, remedy

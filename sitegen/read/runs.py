@@ -30,11 +30,14 @@ class Runs:
 def runs_of(table: Table, names: Sequence[str], numbers: Sequence[FloatArray] = ()) -> Runs:
     """Which rows make up which run: those with the same key, wherever they stand.
 
-    The key is the columns `names` and, besides, `numbers`, each with one number a row.
+    The key is the columns `names` and, besides, `numbers`, each with one number a row. Rows of two
+    foreign files are never one run, unless they are parts of a partitioned dataset.
     """
     keys: list[IntArray | FloatArray] = [table.words(name)[1] for name in names if name in _TEXTS]
     numbers = [*(table.numbers(name) for name in names if name not in _TEXTS), *numbers]
     keys += [np.nan_to_num(each, nan=np.inf) for each in numbers]
+    if table.origin is not None and table.origin.ends_with_file:
+        keys.insert(0, table.origin.file_of)
     order = np.lexsort(keys)
     changes = np.zeros(len(order), np.bool_)
     changes[0] = True

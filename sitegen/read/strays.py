@@ -19,7 +19,8 @@ def tell_strays(intake: Intake) -> None:
     What lies beside a record that could not be read is left alone: it may well belong to it.
     """
     unreadable = {file.rpartition("/")[0] for file in intake.refused}
-    for file in _files(intake.folder, "", unreadable):
+    closed: list[str] = []
+    for file in _files(intake.folder, "", unreadable, closed):
         if file in intake.claimed or file in _ALLOWED or not _READ.search(file):
             continue
         intake.tell(
@@ -29,20 +30,33 @@ def tell_strays(intake: Intake) -> None:
             expected="only files that a record names, and notes in their places",
             remedy="Name it in the record that it belongs to, or move it out of the campaign.",
         )
+    for folder in closed:
+        if folder not in {fault.file for fault in intake.faults}:
+            intake.tell(
+                folder,
+                "",
+                found="a folder that cannot be read, so that nobody knows what lies in it",
+                expected="folders that can be listed",
+                remedy="Give the right to read it, or move it out of the campaign.",
+            )
 
 
-def _files(root: Path, below: str, unreadable: Collection[str]) -> Iterator[str]:
-    """Paths of the files below a folder, sorted, without hidden ones and without the truth."""
+def _files(root: Path, below: str, unreadable: Collection[str], closed: list[str]) -> Iterator[str]:
+    """Paths of the files below a folder, sorted, without hidden ones and without the truth.
+
+    Folders that cannot be listed are added to `closed`.
+    """
     try:
         with os.scandir(root / below) as found:
             entries = sorted(found, key=lambda entry: entry.name)
     except OSError:
+        closed.append(below)
         return
     for entry in entries:
         path = f"{below}/{entry.name}" if below else entry.name
         if entry.name.startswith(".") or path == TRUTH or path in unreadable:
             continue
         if entry.is_dir(follow_symlinks=False):
-            yield from _files(root, path, unreadable)
+            yield from _files(root, path, unreadable, closed)
         else:
             yield path

@@ -29,6 +29,12 @@ from sitegen.read.entries import (
     touchdowns,
 )
 from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.likely_checks import (
+    refuse_exchanged_ports,
+    refuse_other_frequencies,
+    refuse_twin_runs,
+    refuse_unlikely,
+)
 from sitegen.read.runs import (
     Runs,
     heads_of,
@@ -89,12 +95,15 @@ def checked_sweeps(
     touchdown = touchdowns(entries)
     measured_at = check_times(entries, context)
     refuse_changes(entries, table, runs, ("calibration", "state"), "sweep")
+    refuse_unlikely(entries, context)
+    refuse_other_frequencies(entries, table)
     ports = {device.id: device.ports for device in context.campaign.devices}
     _refuse_wrong_ports(entries, table, runs, ports)
     _refuse_not_finite(entries, table, runs, ports)
     _refuse_disorder(entries, table, runs)
     lists = _frequency_lists(entries, table, runs)
     _refuse_incomplete(entries, runs, lists)
+    refuse_twin_runs(entries, table, runs, _BY_ROW[1:], die_x, die_y, "sweep")
     columns: dict[str, npt.ArrayLike] = {
         "die_x": die_x,
         "die_y": die_y,
@@ -249,6 +258,8 @@ def _gathered(
             for j, name in enumerate(row):
                 s[..., i, j].real = numbers[f"{name}_re"][at]
                 s[..., i, j].imag = numbers[f"{name}_im"][at]
+        stays = refuse_exchanged_ports(entries, chosen, s)
+        chosen, s = chosen & entries.keep, s[stays]
         part = Entries(entries.intake, entries.table, entries.rows, chosen)
         keys = arrow_table(columns, part, SWEEP_KEY_SCHEMA)
         gathered.append(Sweeps(device, declared, distinct[which], keys, places[chosen], s))

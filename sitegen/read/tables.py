@@ -13,6 +13,7 @@ from sitegen.problems import Fault
 from sitegen.read.curve_tables import grouped_curves, read_curves
 from sitegen.read.entries import Context
 from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.foreign.checked import read_foreign
 from sitegen.read.sweep_tables import grouped, read_sweeps
 from sitegen.read.touchdown_tables import all_touchdowns, read_touchdowns
 from sitegen.read.value_tables import Rows, all_values, read_values
@@ -49,14 +50,16 @@ def read_wafer_tables(
                 found.append(read(intake, context, Asked(file, f"{key}[{number}].file"), table))
         return [one for one in found if one is not None]
 
+    foreign = read_foreign(intake, context)
     values = each("values", record.values, read_values)
     sweeps = each("sweeps", record.sweeps, read_sweeps)
     curves = each("curves", record.curves, read_curves)
+    touchdowns = each("touchdowns", record.touchdowns, read_touchdowns)
     tables = WaferTables(
-        values=all_values(intake, values),
-        sweeps=grouped(intake, sweeps),
-        curves=grouped_curves(intake, campaign.curves, curves),
-        touchdowns=all_touchdowns(intake, each("touchdowns", record.touchdowns, read_touchdowns)),
+        values=all_values(intake, [*values, *foreign.values]),
+        sweeps=grouped(intake, [*sweeps, *foreign.sweeps]),
+        curves=grouped_curves(intake, campaign.curves, [*curves, *foreign.curves]),
+        touchdowns=all_touchdowns(intake, [*touchdowns, *foreign.touchdowns]),
         earlier=_earlier(intake, each("earlier_maps", record.earlier_maps, read_values)),
     )
     _check_instruments(intake, context, tables)

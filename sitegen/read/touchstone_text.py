@@ -20,7 +20,8 @@ _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?", re.ASCII)
 _EXTENSION = re.compile(r"\.s(\d{1,3})p$", re.IGNORECASE)
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
-_UNITS = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
+UNITS = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
+"""What the units of frequency are in hertz."""
 _FORMATS = ("ma", "db", "ri")
 _EXPORT = "Export the sweep again."
 
@@ -69,6 +70,8 @@ class _Scan:
     faults: list[Fault] = field(default_factory=list)
     header: Header = field(default_factory=Header)
     data: list[Line] = field(default_factory=list)
+    skipping: str = ""
+    """Which section is left out at present."""
     ended: bool = False
 
     def tell(self, place: str, found: str, expected: str, remedy: str, count: int = 1) -> None:
@@ -77,11 +80,7 @@ class _Scan:
 
 def check_text(file: str, text: str) -> tuple[CheckedText | None, list[Fault]]:
     """A file's checked text, or None and its faults. `file` is told and gives the extension."""
-    scan = _Scan(file)
-    extension = _EXTENSION.search(file)
-    if extension:
-        scan.header = replace(scan.header, ports=int(extension[1]))
-    _split(scan, text)
+    scan = _split(file, text)
     for step in (_check_header, _leave_out_noise, _check_words, _check_records, _check_frequencies):
         if not scan.faults:
             step(scan)
@@ -91,9 +90,24 @@ def check_text(file: str, text: str) -> tuple[CheckedText | None, list[Fault]]:
     return CheckedText(scan.header, _frequencies(scan), words), []
 
 
-def _split(scan: _Scan, text: str) -> None:
+def header_of(file: str, text: str) -> Header | None:
+    """The header of a file of which `text` is all that stands before its numbers.
+
+    None where it has a fault, or where more than a header stands there.
+    """
+    scan = _split(file, text)
+    _check_header(scan)
+    if scan.faults or scan.data or scan.skipping or scan.ended:
+        return None
+    return scan.header
+
+
+def _split(file: str, text: str) -> _Scan:
     """Sort the lines into option line, keywords and numbers; comments are left out."""
-    skipping = ""
+    scan = _Scan(file)
+    extension = _EXTENSION.search(file)
+    if extension:
+        scan.header = replace(scan.header, ports=int(extension[1]))
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     for number, raw in enumerate(lines, 1):
         line = raw.partition("!")[0].strip()
@@ -102,22 +116,23 @@ def _split(scan: _Scan, text: str) -> None:
         if line.startswith("["):
             match = _KEYWORD.match(line)
             word = " ".join(match[1].lower().split()) if match else ""
-            if skipping == "information":
-                skipping = "" if word == "end information" else skipping
+            if scan.skipping == "information":
+                scan.skipping = "" if word == "end information" else scan.skipping
             elif word == "begin information":
-                skipping = "information"
+                scan.skipping = "information"
             elif word == "noise data":
-                skipping = "noise"
+                scan.skipping = "noise"
             elif word == "end":
                 scan.ended = True
             else:
                 _keyword(scan, number, word, match[2].strip() if match else "")
-        elif skipping:
+        elif scan.skipping:
             continue
         elif line.startswith("#"):
             _option_line(scan, number, line[1:].lower().split())
         else:
             scan.data.append((number, line.split()))
+    return scan
 
 
 def _keyword(scan: _Scan, number: int, word: str, value: str) -> None:
@@ -202,7 +217,7 @@ def _option_line(scan: _Scan, number: int, words: list[str]) -> None:
     for word in words:
         if after_r is not None and _NUMBER.fullmatch(word):
             after_r.append(word)
-        elif word in _UNITS:
+        elif word in UNITS:
             header = replace(header, unit=word)
         elif word in _FORMATS:
             header = replace(header, format=word)
@@ -230,7 +245,9 @@ def _check_header(scan: _Scan) -> None:
     if header.parameter != "s":
         found = f"{header.parameter.upper()}-parameters"
         scan.tell(place, found, "S-parameters", "Export the sweep again as S-parameters.")
-    if any(value <= 0 or value != header.references[0] for value in header.references):
+    if any(
+        not 0 < value < float("inf") or value != header.references[0] for value in header.references
+    ):
         found = " and ".join(f"{value:g} Ω" for value in dict.fromkeys(header.references))
         expected = "one positive reference resistance for all ports"
         scan.tell(place, f"the reference resistances {found}", expected, _EXPORT)
@@ -336,7 +353,8 @@ def _leave_out_noise(scan: _Scan) -> None:
 
 def _frequencies(scan: _Scan) -> FloatArray:
     first = np.array([words[0] for _, words in scan.data], dtype=np.float64)
-    return first * _UNITS[scan.header.unit]
+    with np.errstate(over="ignore"):
+        return first * UNITS[scan.header.unit]
 
 
 def _check_frequencies(scan: _Scan) -> None:
@@ -344,6 +362,12 @@ def _check_frequencies(scan: _Scan) -> None:
     if frequency_hz[0] < 0:
         number = scan.data[0][0]
         scan.tell(f"line {number}", frequency(frequency_hz[0]), "a positive frequency", _EXPORT)
+    endless = np.flatnonzero(np.isinf(frequency_hz))
+    if len(endless):
+        number = scan.data[endless[0]][0]
+        found = f"a frequency of {quoted(scan.data[endless[0]][1][0])} {scan.header.unit}"
+        scan.tell(f"line {number}", found, "finite frequencies", _EXPORT, len(endless))
+        return
     wrong = np.flatnonzero(np.diff(frequency_hz) <= 0)
     if len(wrong):
         index = int(wrong[0])

@@ -32,6 +32,7 @@ from sitegen.read.entries import (
     touchdowns,
 )
 from sitegen.read.files import Asked, Intake, beside
+from sitegen.read.likely_checks import refuse_other_scale, refuse_twin_values, refuse_unlikely
 from sitegen.read.references import tell_unknown_unit
 from sitegen.read.words import choices, quoted
 
@@ -85,7 +86,10 @@ def checked_values(intake: Intake, context: Context, table: Table, declared: Val
     _refuse_contradictions(entries, parameters)
     die_x, die_y = refuse_misplaced(entries, context, context.wafer.frames[declared.frame])
     touchdown = touchdowns(entries)
+    refuse_unlikely(entries, context)
     value = _converted(entries, context, declared, parameters)
+    refuse_other_scale(entries, value, parameters)
+    refuse_twin_values(entries, die_x, die_y, value)
     measured_at = stamped_us(table) if is_earlier else check_times(entries, context)
     none = np.full(table.rows, None, dtype=object)
     columns: dict[str, npt.ArrayLike] = {

@@ -92,6 +92,8 @@ def _is_placed(intake: Intake, file: str, record: WaferRecord, campaign: Campaig
 
 
 def _check_times(intake: Intake, file: str, record: WaferRecord) -> None:
+    if record.started is None or record.finished is None:
+        return
     if record.finished < record.started:
         intake.tell(
             file,

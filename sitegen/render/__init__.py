@@ -12,6 +12,7 @@ from sitegen.render.parameter import parameter_page
 from sitegen.render.problems import problems_page
 from sitegen.render.reference import reference_markdown, reference_page
 from sitegen.render.search import search_index
+from sitegen.render.sources import has_sources, sources_page
 from sitegen.render.static import static_files
 from sitegen.render.station import station_page
 from sitegen.render.verification import verification_page
@@ -26,6 +27,7 @@ __all__ = [
     "data_page",
     "device_page",
     "first_words",
+    "has_sources",
     "method_page",
     "notes_page",
     "parameter_page",
@@ -33,6 +35,7 @@ __all__ = [
     "reference_markdown",
     "reference_page",
     "search_index",
+    "sources_page",
     "static_files",
     "station_page",
     "verification_page",

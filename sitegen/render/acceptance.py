@@ -20,7 +20,15 @@ from sitegen.render.figures import figure
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.markdown import note_text
 from sitegen.render.page import Page
-from sitegen.render.phrases import day, figure_of, frequency, instant, link, plain, with_unit
+from sitegen.render.phrases import (
+    edition,
+    figure_of,
+    frequency,
+    instant,
+    link,
+    plain,
+    with_unit,
+)
 from sitegen.render.pieces import (
     Caution,
     Cell,
@@ -262,8 +270,9 @@ def _figures(
 def _signed(result: AcceptanceResult, results: CampaignResults) -> str:
     identity = results.context.record.campaign
     return (
-        f"Acceptance {result.record.id} in record {identity.id}, edition {identity.edition} of"
-        f" {day(identity.issued)}: {acceptance_sentences.ACCEPTED[result.outcome]}."
+        f"Acceptance {result.record.id} in record {identity.id}, edition"
+        f" {edition(identity.edition, identity.issued)}:"
+        f" {acceptance_sentences.ACCEPTED[result.outcome]}."
     )
 
 

@@ -156,7 +156,7 @@ def view(
         simulated=tuple(
             figure(drawing, page) for key, drawing in drawings.items() if key == "simulated"
         ),
-        uses=_uses(use),
+        uses=_uses(use) if results.wafer_records else (),
         standing=_standing(use, page),
         lost=_lost(use, page),
         facts=calibration_record.facts(result, station, page),

@@ -7,13 +7,18 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses, units
+from sitegen.model.device import Device
 from sitegen.model.results import CampaignResults, Drawing
+from sitegen.problems import TO_FILL_IN
 from sitegen.render import (
     acceptance_sentences,
     campaign_events,
+    campaign_splits,
+    campaign_stresses,
     campaign_studies,
     campaign_yields,
     estimators,
+    kinds,
     rule_sentences,
     sentences,
     summaries,
@@ -26,7 +31,7 @@ from sitegen.render.findings import finding_line, in_order
 from sitegen.render.markdown import note_text
 from sitegen.render.page import Page
 from sitegen.render.phrases import (
-    day,
+    edition,
     figure_of,
     link,
     number_of,
@@ -47,6 +52,7 @@ from sitegen.render.pieces import (
     Text,
 )
 from sitegen.render.shell import shell
+from sitegen.render.sources import TITLE, has_sources
 
 LEADING = 12
 """How many findings stand on the campaign's page; all of them stand on the problems page."""
@@ -70,15 +76,19 @@ class CampaignView:
     limiting: Table | None
     """Parameters that take dies; None where none does."""
     maps: tuple[Figure, ...]
+    splits: tuple[Table, ...]
     studies: Table | None
     """None where the campaign declares no study."""
+    stresses: Table | None
+    """None where it declares no stress."""
     evidence: tuple[InlineFigure, ...]
     """One line of time for each station."""
     stations: Table
     """What stands where, and by which evidence."""
     acceptances: Table | None
-    calibrations: Table
-    verifications: Table
+    calibrations: Table | None
+    """None where the record holds none, as the next."""
+    verifications: Table | None
     parameters: Table | None
     devices: Table | None
     conditions: Table | None
@@ -133,12 +143,14 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
         else (),
         limiting=campaign_yields.limiting(results),
         maps=_maps(results, drawings),
+        splits=campaign_splits.tables(results),
         studies=campaign_studies.table(results),
+        stresses=campaign_stresses.table(results),
         evidence=_evidence(results, drawings),
         stations=campaign_events.stations(results),
         acceptances=campaign_events.acceptances(results),
-        calibrations=campaign_events.calibrations(results),
-        verifications=campaign_events.verifications(results),
+        calibrations=campaign_events.calibrations(results) if results.calibrations else None,
+        verifications=campaign_events.verifications(results) if results.verifications else None,
         parameters=summaries.parameter_table(
             record,
             [result for result in results.parameters if not result.wafer],
@@ -156,6 +168,7 @@ def view(results: CampaignResults, drawings: Mapping[str, Drawing]) -> CampaignV
             Link("Every download with its columns", addresses.DATA),
             Link("How every figure is computed", addresses.METHOD),
             Link("Findings and faults", addresses.PROBLEMS),
+            *([Link(TITLE, addresses.SOURCES)] if has_sources(results) else []),
             Link("Notes", addresses.NOTES),
             Link("Reference of the record formats", addresses.REFERENCE),
         ),
@@ -184,11 +197,18 @@ def _lead(results: CampaignResults) -> tuple[Markup, ...]:
         *acceptance_sentences.accepted(
             [(each, addresses.acceptance(each.record.id)) for each in results.acceptances], names
         ),
-        *sentences.evidence(
-            [(each, addresses.calibration(each.record.id)) for each in results.calibrations],
-            [(each, addresses.verification(each.record.id)) for each in results.verifications],
-        ),
+        *_evidence_told(results),
         *sentences.needs(results.findings, len(results.faults), addresses.PROBLEMS),
+    )
+
+
+def _evidence_told(results: CampaignResults) -> tuple[Markup, ...]:
+    """Whether calibrations and verifications were good; nothing where none is asked for."""
+    if not kinds.asks_for_calibrations(results):
+        return ()
+    return sentences.evidence(
+        [(each, addresses.calibration(each.record.id)) for each in results.calibrations],
+        [(each, addresses.verification(each.record.id)) for each in results.verifications],
     )
 
 
@@ -217,26 +237,30 @@ def _evidence(
     return tuple(
         inline_figure(
             drawings[f"evidence-{each.station}"],
-            Markup("Evidence over time on {}, in UTC").format(
-                link(names.get(each.station, each.station), addresses.station(each.station))
+            Markup("{} over time on {}, in UTC").format(
+                "Wafers" if all(span.kind == "wafer" for span in each.spans) else "Evidence",
+                link(names.get(each.station, each.station), addresses.station(each.station)),
             ),
             Link("Table", f"{addresses.station(each.station)}#record"),
         )
         for each in results.stations
-        if f"evidence-{each.station}" in drawings
+        if f"evidence-{each.station}" in drawings and each.spans
     )
 
 
 def _devices(results: CampaignResults) -> Table:
     record = results.context.record
     taken = Counter(parameter.device for parameter in record.parameters)
+    stripped = any(device.deembedding for device in record.devices)
     return Table(
         id="devices",
-        caption="Devices: their parameters over bias, their figures over frequency, their dummies",
+        caption="Devices: their parameters over bias, their figures over frequency, their dummies"
+        if stripped
+        else "Devices, each with its parameters",
         columns=(
             Column("Device"),
             Column("Kind"),
-            Column("De-embedding"),
+            *((Column("De-embedding"),) if stripped else ()),
             Column("Parameters", True),
         ),
         rows=tuple(
@@ -244,9 +268,7 @@ def _devices(results: CampaignResults) -> Table:
                 Cell(link(device.name, addresses.device(device.id)), device.name),
                 (
                     Cell(device.kind),
-                    Cell(
-                        estimators.deembedding(device.deembedding) if device.deembedding else "none"
-                    ),
+                    *((_deembedding(device),) if stripped else ()),
                     Cell(number_of(taken[device.id]), str(taken[device.id]), True),
                 ),
             )
@@ -254,6 +276,10 @@ def _devices(results: CampaignResults) -> Table:
         ),
         wide=True,
     )
+
+
+def _deembedding(device: Device) -> Cell:
+    return Cell(estimators.deembedding(device.deembedding) if device.deembedding else "none")
 
 
 def _conditions(results: CampaignResults) -> Table:
@@ -279,7 +305,7 @@ def _facts(results: CampaignResults) -> tuple[Fact, ...]:
     lots = sorted({wafer.lot for wafer in results.wafer_records})
     facts = [
         Fact("Record", identity.id),
-        Fact("Edition", f"{identity.edition} of {day(identity.issued)}"),
+        Fact("Edition", edition(identity.edition, identity.issued)),
         Fact("Reason of this edition", identity.edition_reason),
         Fact("Requested by", identity.requested_by),
         Fact("Responsible", identity.responsible),
@@ -290,6 +316,10 @@ def _facts(results: CampaignResults) -> tuple[Fact, ...]:
             several([link(each.name, addresses.station(each.id)) for each in record.stations]),
         ),
     ]
+    left = [found.subject for found in results.findings if found.kind == TO_FILL_IN]
+    if left:
+        named = f"in the records of {', '.join(left)}"
+        facts.append(Fact("Entries to fill in", link(named, addresses.PROBLEMS)))
     if _about_wafers(results):
         facts.append(Fact("Touchdown that counts", record.touchdowns.counts))
     if lots:

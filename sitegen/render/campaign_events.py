@@ -14,6 +14,7 @@ from sitegen.model.event_results import (
 from sitegen.model.results import CalibrationUse, CampaignResults
 from sitegen.render import acceptance_sentences, verification_sentences
 from sitegen.render.cells import count_cell
+from sitegen.render.kinds import asks_for_calibrations
 from sitegen.render.marks import marked
 from sitegen.render.phrases import frequency, link, plain, time_tag
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
@@ -26,30 +27,36 @@ VALUE_COLUMNS = (
 
 
 def stations(results: CampaignResults) -> Table:
-    """Each station with where it stands and the last of its evidence."""
+    """Each station with where it stands and the last of its evidence, where any is asked for."""
+    asked = asks_for_calibrations(results)
     return Table(
         id="stations",
-        caption="What stands where, each station with the last calibration and verification",
+        caption="What stands where, each station with the last calibration and verification"
+        if asked
+        else "What stands where",
         columns=(
             Column("Station"),
             Column("Place"),
-            Column("Accepted by"),
-            Column("Last calibration"),
-            Column("Last verification"),
+            *((Column("Accepted by"),) if results.acceptances else ()),
+            *((Column("Last calibration"), Column("Last verification")) if asked else ()),
         ),
-        rows=tuple(_station_row(each, results) for each in results.context.record.stations),
+        rows=tuple(_station_row(each, results, asked) for each in results.context.record.stations),
         wide=True,
     )
 
 
-def _station_row(station: Station, results: CampaignResults) -> Row:
+def _station_row(station: Station, results: CampaignResults, asked: bool) -> Row:
+    accepted = acceptance_sentences.accepted_by(station.id, results.acceptances, addresses.HOME)
+    last = (
+        Cell(_last(station.id, results.calibrations, addresses.calibration)),
+        Cell(_last(station.id, results.verifications, addresses.verification)),
+    )
     return Row(
         Cell(link(station.name, addresses.station(station.id)), station.name),
         (
             Cell(station.place),
-            Cell(acceptance_sentences.accepted_by(station.id, results.acceptances, addresses.HOME)),
-            Cell(_last(station.id, results.calibrations, addresses.calibration)),
-            Cell(_last(station.id, results.verifications, addresses.verification)),
+            *((Cell(accepted),) if results.acceptances else ()),
+            *(last if asked else ()),
         ),
     )
 

@@ -1,6 +1,6 @@
 """Yields on the page of the campaign: of each wafer, of the process, and what takes dies."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -10,8 +10,9 @@ from sitegen.model.decision import Verdict
 from sitegen.model.results import CampaignResults, WaferSummary
 from sitegen.model.statistics import Estimate
 from sitegen.model.yield_results import LimitingTogether, ProcessYield, Yields
-from sitegen.render import summaries
+from sitegen.render import campaign_splits, summaries
 from sitegen.render.cells import count_cell
+from sitegen.render.kinds import asks_for_calibrations
 from sitegen.render.marks import marked, rank
 from sitegen.render.phrases import (
     capital,
@@ -126,6 +127,10 @@ class _Shown:
     """Where dies conform that are not within."""
     verdict: bool
     """Where a least yield is declared."""
+    closed: bool
+    """Where verifications are asked for."""
+    lots: Mapping[str, str]
+    """By wafer, where there are several."""
 
 
 def wafers(results: CampaignResults) -> Table:
@@ -136,6 +141,8 @@ def wafers(results: CampaignResults) -> Table:
         outcomes=outcomes,
         conforming=rules.conforming != ("within",),
         verdict=rules.wafer_least_share is not None,
+        closed=asks_for_calibrations(results),
+        lots=campaign_splits.lots(results),
     )
     return Table(
         id="wafers",
@@ -145,6 +152,7 @@ def wafers(results: CampaignResults) -> Table:
         " as if each came out on its own, and no other wafer.",
         columns=(
             Column("Wafer"),
+            *((Column("Lot"),) if shown.lots else ()),
             Column("Planned", True),
             Column("Measured", True),
             *summaries.outcome_columns(outcomes),
@@ -156,8 +164,11 @@ def wafers(results: CampaignResults) -> Table:
             *((Column("Verdict"),) if shown.verdict else ()),
             Column("Values", True),
             Column("Without standing", True),
-            Column("Not closed", True),
-            Column("Of these never verified", True),
+            *(
+                (Column("Not closed", True), Column("Of these never verified", True))
+                if shown.closed
+                else ()
+            ),
         ),
         rows=tuple(_wafer_row(wafer, shown) for wafer in results.wafers),
         empty="No wafer has been measured.",
@@ -166,12 +177,14 @@ def wafers(results: CampaignResults) -> Table:
 
 def _wafer_row(wafer: WaferSummary, shown: _Shown) -> Row:
     share = wafer.conforming / wafer.assessable if wafer.assessable else None
+    open_ = (wafer.values_not_closed, wafer.values_never_verified)
     interval = units.MISSING
     if wafer.yield_lower is not None and wafer.yield_upper is not None:
         interval = f"{percent(wafer.yield_lower)} to {percent(wafer.yield_upper)}"
     return Row(
         Cell(link(wafer.wafer, addresses.wafer(wafer.wafer))),
         (
+            *((Cell(shown.lots[wafer.wafer]),) if shown.lots else ()),
             count_cell(wafer.planned),
             count_cell(wafer.measured),
             *summaries.outcome_cells(wafer.outcomes, shown.outcomes),
@@ -183,8 +196,7 @@ def _wafer_row(wafer: WaferSummary, shown: _Shown) -> Row:
             *((Cell(marked(wafer.verdict), rank(wafer.verdict)),) if shown.verdict else ()),
             count_cell(wafer.values),
             count_cell(wafer.values_without_standing),
-            count_cell(wafer.values_not_closed),
-            count_cell(wafer.values_never_verified),
+            *(map(count_cell, open_) if shown.closed else ()),
         ),
     )
 

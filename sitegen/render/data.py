@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sitegen import addresses
+from sitegen.model.device_results import TypicalFile
 from sitegen.model.results import CampaignResults, TableFile
+from sitegen.render import typical
 from sitegen.render.cells import count_cell
 from sitegen.render.downloads import file_link, file_size
 from sitegen.render.environment import render
@@ -15,6 +17,7 @@ from sitegen.render.page import Page
 from sitegen.render.phrases import capital, counted, link, several
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.shell import shell
+from sitegen.render.sources import has_sources, sources_link
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,8 @@ class DataView:
     """Every table with its forms."""
     downloads: tuple[Download, ...]
     handed_over: Table | None
+    typical: Table | None
+    """Touchstone files of the most typical dies; None where nothing was swept."""
     sources: Table
     """Every file of the campaign that was read."""
 
@@ -44,13 +49,13 @@ TOP = "(top of the folder)"
 """What the campaign's own folder is called among its folders."""
 
 
-def data_page(results: CampaignResults) -> Page:
-    """The page of downloads."""
+def data_page(results: CampaignResults, files: Sequence[TypicalFile] = ()) -> Page:
+    """The page of downloads. files: of the wafers' most typical dies."""
     around = shell(results.context.record, addresses.DATA, "Data")
-    return Page(addresses.DATA, render("data", view(results), around))
+    return Page(addresses.DATA, render("data", view(results, files), around))
 
 
-def view(results: CampaignResults) -> DataView:
+def view(results: CampaignResults, files: Sequence[TypicalFile] = ()) -> DataView:
     """What the page of downloads shows."""
     count = len(results.tables)
     lead = (
@@ -61,12 +66,21 @@ def view(results: CampaignResults) -> DataView:
     )
     return DataView(
         title="Data",
-        lead=(Markup(lead),),
+        lead=(Markup(lead), *_foreign(results)),
         tables=_tables(results),
         downloads=tuple(_download(group) for group in _groups(results)),
         handed_over=handed_over(results, addresses.DATA),
+        typical=typical.table(files),
         sources=_sources(results),
     )
+
+
+def _foreign(results: CampaignResults) -> tuple[Markup, ...]:
+    """Where the files that a station left are listed, where there are such."""
+    if not has_sources(results):
+        return ()
+    told = Markup("How the {} are understood, and which there are, stands on a page of its own.")
+    return (told.format(sources_link(addresses.DATA)),)
 
 
 def _tables(results: CampaignResults) -> Table:

@@ -91,7 +91,7 @@ def view(device: Device, results: CampaignResults, drawings: Mapping[str, Drawin
             for use in uses
             for doubt in use.doubts
         ),
-        facts=_facts(device),
+        facts=_facts(device, _is_swept(device, results)),
         parameters=_parameters(device, results, page),
         bias=pictures("bias-"),
         frequency=pictures("frequency-"),
@@ -160,18 +160,26 @@ def _most(counts: Sequence[QualityCount]) -> Mapping[str, int]:
     }
 
 
-def _facts(device: Device) -> tuple[Fact, ...]:
-    facts = [
-        Fact("Identity", device.id),
-        Fact("Kind", device.kind),
-        Fact("Ports", str(device.ports)),
-    ]
+def _is_swept(device: Device, results: CampaignResults) -> bool:
+    """Whether S-parameters are taken, or to be taken, of a device."""
+    planned = any(
+        one.device == device.id and one.kind == "rf" for one in results.context.record.parameters
+    )
+    return planned or any(one.device == device.id for one in results.sweep_quality)
+
+
+def _facts(device: Device, swept: bool) -> tuple[Fact, ...]:
+    facts = [Fact("Identity", device.id), Fact("Kind", device.kind)]
+    if swept:
+        facts.append(Fact("Ports", str(device.ports)))
     if device.width_um is not None:
         facts.append(Fact("Total width", with_unit(figure_of(device.width_um), "µm")))
     if device.length_um is not None:
         facts.append(Fact("Length", with_unit(figure_of(device.length_um), "µm")))
     if device.links is not None:
         facts.append(Fact("Contacts in series", number_of(device.links)))
+    if not swept:
+        return tuple(facts)
     facts.append(
         Fact(
             "De-embedding",

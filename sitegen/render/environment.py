@@ -5,6 +5,7 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from sitegen.render.blanks import with_marked_blanks
 from sitegen.render.shell import Shell
 
 
@@ -37,4 +38,5 @@ def environment() -> Environment:
 
 def render(template: str, view: object, shell: Shell) -> str:
     """The page that `template` makes of a view; the shell is what every page has."""
-    return environment().get_template(f"{template}.html").render(view=view, shell=shell)
+    page = environment().get_template(f"{template}.html").render(view=view, shell=shell)
+    return with_marked_blanks(page)

@@ -13,11 +13,15 @@ from sitegen.model import base
 from sitegen.model.acceptance import AcceptanceRecord
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import CampaignRecord
+from sitegen.model.examples import example, records_of
+from sitegen.model.mapping import MAPPING_FILE, MappingRecord
+from sitegen.model.toml_values import toml_value
 from sitegen.model.verification import VerificationRecord
 from sitegen.model.wafer import WaferRecord
 
 UNIT_SUFFIXES = {
     "_gohm_per_s": "GΩ/s",
+    "_pf_per_m": "pF/m",
     "_db_per_mm": "dB/mm",
     "_hz": "Hz",
     "_dbm": "dBm",
@@ -83,7 +87,7 @@ MEANINGS = {
     "z0_ohm": "characteristic impedance",
     "parameter": "S-parameter that it bounds",
     "quantity": "how the deviation is expressed",
-    "wafers": "planned wafers",
+    "wafers": "wafers, by their identity",
     "plan": "what was to be measured",
     "started": "first measurement, as stamped",
     "finished": "last measurement, as stamped",
@@ -117,6 +121,12 @@ class FieldText:
     default: str
     """'required', or the value that it takes where it is left out."""
     meaning: str
+    example: str
+    """As TOML writes it; of a longer record the line that begins it."""
+
+
+LONGEST_EXAMPLE = 60
+"""A longer record is not written out: the table of its fields has their examples."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +171,12 @@ FILES = (
         "One wafer on the chuck, and the Parquet tables that were measured on it.",
         WaferRecord,
     ),
+    RecordFile(
+        "mapping-toml",
+        MAPPING_FILE,
+        "How files that a station left are to be understood, each family of them as a source.",
+        MappingRecord,
+    ),
 )
 
 
@@ -177,14 +193,16 @@ def _sections(model: type[BaseModel], key: str, seen: set[type[BaseModel]]) -> I
         name=model.__name__,
         key=f"{key} (record {model.__name__})" if key else "at the top of the file",
         text=" ".join((model.__doc__ or "").split()),
-        fields=tuple(_field(name, info) for name, info in model.model_fields.items()),
+        fields=tuple(
+            _field(model, name, info, key.strip("[]")) for name, info in model.model_fields.items()
+        ),
     )
     for name, info in model.model_fields.items():
         path = f"{key.strip('[]')}.{name}" if key else name
         many = _is_many(info.annotation)
         if typing.get_origin(info.annotation) is dict:
             path += ".NAME"
-        for inner in _records(info.annotation):
+        for inner in records_of(info.annotation):
             yield from _sections(inner, f"[[{path}]]" if many else f"[{path}]", seen)
 
 
@@ -192,14 +210,7 @@ def _is_many(annotation: object) -> bool:
     return typing.get_origin(annotation) is tuple
 
 
-def _records(annotation: object) -> Iterator[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for part in typing.get_args(annotation):
-        yield from _records(part)
-
-
-def _field(name: str, info: FieldInfo) -> FieldText:
+def _field(model: type[BaseModel], name: str, info: FieldInfo, inside: str) -> FieldText:
     constraints = [text for piece in _pieces(info) if (text := _constraint(piece))]
     kind = _type(info.annotation)
     if _is_identifier(info):
@@ -210,7 +221,15 @@ def _field(name: str, info: FieldInfo) -> FieldText:
         unit=_unit(name, info),
         default=_default(info),
         meaning=_meaning(name, info),
+        example=_example(model, name, info, f"{inside}.{name}" if inside else name),
     )
+
+
+def _example(model: type[BaseModel], name: str, info: FieldInfo, key: str) -> str:
+    written = toml_value(example(model, name), readable=True)
+    if len(written) <= LONGEST_EXAMPLE or next(records_of(info.annotation), None) is None:
+        return written
+    return f"[[{key}]]" if _is_many(info.annotation) else f"[{key}]"
 
 
 def _pieces(info: FieldInfo) -> Iterator[object]:

@@ -58,7 +58,7 @@ def view(results: CampaignResults) -> NotesView:
 def _page(subject: str, results: CampaignResults) -> Link | None:
     kind, _, name = subject.partition(" ")
     known = {
-        "wafer": (addresses.wafer, {wafer.wafer for wafer in results.wafers}),
+        "wafer": (addresses.wafer, {wafer.id for wafer in results.wafer_records}),
         "calibration": (addresses.calibration, set(results.context.calibrations)),
         "verification": (
             addresses.verification,

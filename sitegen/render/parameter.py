@@ -9,17 +9,23 @@ from sitegen import addresses, units
 from sitegen.model.campaign import Parameter
 from sitegen.model.results import CampaignResults, Drawing
 from sitegen.render import cautions as caution_rules
-from sitegen.render import downloads, estimators, parameter_sentences, summaries
+from sitegen.render import (
+    downloads,
+    estimators,
+    parameter_sentences,
+    parameter_temperatures,
+    summaries,
+)
 from sitegen.render.environment import render
 from sitegen.render.figures import inline
 from sitegen.render.findings import finding_line, in_order
 from sitegen.render.page import Page
 from sitegen.render.parameter_case import Case, cases, worst_first
-from sitegen.render.parameter_sections import SectionView, sections
+from sitegen.render.parameter_sections import SectionView, asked, sections
 from sitegen.render.phrases import capital, figure_of, link, percent, stated, with_unit
 from sitegen.render.pieces import Caution, Cell, Column, Fact, Finding, Link, Row, Table, Text
 from sitegen.render.shell import shell
-from sitegen.render.statistics_answers import QUESTIONS, Answer, Question
+from sitegen.render.statistics_answers import Answer, Question
 from sitegen.render.statistics_dies import dies
 from sitegen.render.statistics_good import good
 from sitegen.render.statistics_measurement import measurement
@@ -45,9 +51,11 @@ class ParameterView:
     value: Text
     """The values in a sentence, under the condition that is answered for."""
     answers: tuple[Answer, ...]
-    """The five, of the condition that came out worst."""
+    """Of the condition that came out worst."""
     others: Table | None
     """The other conditions by the same questions; None with one condition."""
+    temperatures: Table | None
+    """None where no two conditions differ in temperature alone."""
     findings: tuple[Finding, ...]
     cautions: tuple[Caution, ...]
     sections: tuple[SectionView, ...]
@@ -89,8 +97,9 @@ def view(
         title=capital(parameter.name),
         symbol=summaries.symbol(parameter),
         value=_value(first),
-        answers=tuple(_answer(question, first, drawings) for question in QUESTIONS),
-        others=_others(others, found) if others else None,
+        answers=tuple(_answer(question, first, drawings) for question in asked(found)),
+        others=_others(others, found) if others and any(case.n for case in found) else None,
+        temperatures=parameter_temperatures.table(found),
         findings=tuple(
             finding_line(each, page)
             for each in in_order(results.findings)
@@ -253,6 +262,9 @@ def _declared(parameter: Parameter) -> list[Fact]:
     if parameter.equivalence_margin is not None:
         margin = stated(parameter.equivalence_margin, parameter.unit)
         facts.append(Fact("Equivalent within", f"±{margin} between wafers or splits"))
+    if parameter.shift_max is not None:
+        most = stated(parameter.shift_max, parameter.unit)
+        facts.append(Fact("Greatest shift by a stress", f"±{most}"))
     return facts
 
 

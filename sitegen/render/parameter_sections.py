@@ -1,7 +1,7 @@
 """A section for each question of a parameter's page, with the tables and drawings behind it."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sitegen import units
 from sitegen.model.results import Drawing
@@ -9,6 +9,7 @@ from sitegen.render import (
     parameter_conditions,
     parameter_means,
     parameter_uncertainty,
+    shift_sentences,
     statistics_comparison,
     statistics_dies,
     statistics_good,
@@ -16,15 +17,18 @@ from sitegen.render import (
     statistics_outliers,
     statistics_relations,
     statistics_rule,
+    statistics_shifts,
     statistics_spread_tables,
     statistics_sure,
 )
 from sitegen.render.parameter_case import Case, worst_first
-from sitegen.render.pieces import Figure, Table, Text
+from sitegen.render.pieces import Figure, Link, Table, Text
 from sitegen.render.statistics_answers import QUESTIONS, Question
 from sitegen.render.statistics_text import Explained, explained
 from sitegen.render.tables import compact, there
 
+BLANKS = ("", units.MISSING)
+"""What a cell says that says nothing."""
 OTHERS = "The other conditions"
 """Name of what is folded."""
 
@@ -50,14 +54,29 @@ class SectionView:
     folded: tuple[Folded, ...]
 
 
+def asked(found: Sequence[Case]) -> tuple[Question, ...]:
+    """The questions that can be answered: without any value with standing only which dies, why."""
+    known = any(case.n for case in found) or statistics_relations.table(found) is not None
+    return tuple(QUESTIONS) if known else ("dies",)
+
+
 def sections(found: Sequence[Case], drawings: Mapping[str, Drawing]) -> tuple[SectionView, ...]:
-    """The five, in the order of the questions."""
+    """The five, in the order of the questions, then what stresses did, where any is declared.
+
+    Without any value with standing there is nothing behind four of them.
+    """
+    if asked(found) == ("dies",):
+        maps = [one for case in found for one in parameter_conditions.maps(case, drawings)]
+        behind = Link("Table", "#dies")
+        few = _dies(found, [replace(one, behind=behind) for one in maps])
+        return (few, *_stress(found, drawings))
     return (
         _good(found, drawings),
         _sure(found),
         _spread(found, drawings),
         _measurement(found, drawings),
         _dies(found),
+        *_stress(found, drawings),
     )
 
 
@@ -74,11 +93,13 @@ def _section(
         id=question,
         title=QUESTIONS[question],
         texts=tuple(text for text in texts if text),
-        tables=tuple(compact(table) for table in tables),
+        tables=tuple(compact(table, BLANKS) for table in tables),
         charts=tuple(charts),
         maps=tuple(maps),
         folded=tuple(
-            Folded(name, tuple(compact(table) for table in some)) for name, some in folded if some
+            Folded(name, tuple(compact(table, BLANKS) for table in some))
+            for name, some in folded
+            if some
         ),
     )
 
@@ -226,7 +247,7 @@ def _compared(case: Case) -> tuple[Table, ...]:
     return (*tables, *statistics_comparison.comparisons([case]))
 
 
-def _dies(found: Sequence[Case]) -> SectionView:
+def _dies(found: Sequence[Case], maps: Sequence[Figure] = ()) -> SectionView:
     table, rest = statistics_dies.table(found)
     limits = statistics_outliers.average_limits(found)
     return _section(
@@ -236,5 +257,30 @@ def _dies(found: Sequence[Case]) -> SectionView:
             _method(found, ("decision", "verdicts"), ("outliers", "dies that stand out")),
         ],
         [table],
-        folded=[("Limits of the part average tests", there(limits))],
+        maps=maps,
+        folded=[("Limits of the part average tests", () if maps else there(limits))],
+    )
+
+
+def _stress(found: Sequence[Case], drawings: Mapping[str, Drawing]) -> tuple[SectionView, ...]:
+    """What stresses did to the parameter; nothing where none has values of it."""
+    tables = statistics_shifts.tables(found)
+    if not tables:
+        return ()
+    method = explained(found[0].page, ("stress", "shifts by a stress"))
+    return (
+        SectionView(
+            id=statistics_shifts.STRESS,
+            title=statistics_shifts.QUESTION,
+            texts=(*shift_sentences.texts(statistics_shifts.told(found)), method),
+            tables=_bare(*tables),
+            charts=statistics_shifts.charts(found, drawings),
+            maps=statistics_shifts.maps(found, drawings),
+            folded=(
+                Folded(
+                    "Medians, spread and dependence on the size",
+                    _bare(*statistics_shifts.details(found)),
+                ),
+            ),
+        ),
     )

@@ -109,6 +109,11 @@ def day(value: date) -> str:
     return value.isoformat()
 
 
+def edition(number: int, issued: date | None) -> str:
+    """'1 of 2026-03-03'; without a date '1, not dated'."""
+    return f"{number}, not dated" if issued is None else f"{number} of {day(issued)}"
+
+
 def time_tag(time: datetime) -> Markup:
     """An instant as HTML that a program can read too."""
     stamp = time.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -7,12 +7,12 @@ from markupsafe import Markup
 
 from sitegen import addresses
 from sitegen.model.results import CampaignResults
-from sitegen.problems import Fault, Finding
+from sitegen.problems import Fault, FaultGroup, Finding, grouped
 from sitegen.render import sentences
 from sitegen.render.environment import render
-from sitegen.render.findings import in_order
+from sitegen.render.findings import in_order, told
 from sitegen.render.page import Page
-from sitegen.render.phrases import capital, link, number_of
+from sitegen.render.phrases import capital, counted, link, number_of
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.shell import shell
 from sitegen.render.tables import split
@@ -26,7 +26,7 @@ HEADINGS = {
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Findings of one weight."""
+    """Findings of one weight, or faults of one cause."""
 
     id: str
     title: str
@@ -41,8 +41,10 @@ class ProblemsView:
     title: str
     lead: tuple[Markup, ...]
     findings: tuple[Group, ...]
-    faults: tuple[Table, ...]
-    """Faults of the input; a sentence stands where there are none."""
+    fault_text: str
+    """How many faults there are, or that there is none."""
+    faults: tuple[Group, ...]
+    """Faults of the input by cause."""
 
 
 def problems_page(results: CampaignResults) -> Page:
@@ -56,6 +58,7 @@ def view(results: CampaignResults) -> ProblemsView:
     """What the page of findings and faults shows."""
     page = addresses.PROBLEMS
     found = in_order(results.findings)
+    groups_of_faults = grouped(results.faults)
     groups = []
     for weight, (title, text) in HEADINGS.items():
         chosen = [finding for finding in found if finding.weight == weight]
@@ -72,7 +75,10 @@ def view(results: CampaignResults) -> ProblemsView:
             ),
         ),
         findings=tuple(groups),
-        faults=_faults(sorted(results.faults)),
+        fault_text=_counted(groups_of_faults),
+        faults=tuple(
+            _fault_group(number, group) for number, group in enumerate(groups_of_faults, 1)
+        ),
     )
 
 
@@ -97,30 +103,37 @@ def _found(fault: Fault) -> str:
     return fault.found + more
 
 
-def _faults(found: Sequence[Fault]) -> tuple[Table, ...]:
+def _counted(groups: Sequence[FaultGroup]) -> str:
+    if not groups:
+        return "No fault was found in the input."
+    total = counted(sum(group.count for group in groups), "fault")
+    if len(groups) == 1:
+        return f"{capital(total)}, of one cause."
+    return f"{capital(total)} in {number_of(len(groups))} groups by cause."
+
+
+def _fault_group(number: int, group: FaultGroup) -> Group:
+    """The faults of one cause, and how each is mended."""
+    name = f"faults-{number}"
     rows = [
         Row(
             Cell(Markup("<code>{}</code>").format(each.file), each.file),
             (
-                Cell(each.place or "the whole file"),
-                Cell(_found(each)),
-                Cell(each.expected),
-                Cell(each.remedy),
+                Cell(told(each.place) or "the whole file"),
+                Cell(told(_found(each))),
+                Cell(told(each.expected)),
+                Cell(told(each.remedy)),
             ),
         )
-        for each in found
+        for each in group.faults
     ]
-    return split(
-        "fault-table",
-        "Faults of the input, and how each is mended",
-        (
-            Column("File"),
-            Column("Place"),
-            Column("Found"),
-            Column("Expected"),
-            Column("Remedy"),
-        ),
+    headings = ("File", "Place", "Found", "Expected", "Remedy")
+    tables = split(
+        f"{name}-table",
+        capital(counted(group.count, "fault")),
+        tuple(Column(heading) for heading in headings),
         rows,
-        "No fault was found in the input.",
+        "None.",
         wide=True,
     )
+    return Group(name, group.cause, "", tables)

@@ -126,6 +126,7 @@ def _fields(section: Section, file: RecordFile) -> Table:
             Column("Unit"),
             Column("Default"),
             Column("Meaning"),
+            Column("Example"),
         ),
         rows=tuple(
             Row(
@@ -135,6 +136,7 @@ def _fields(section: Section, file: RecordFile) -> Table:
                     Cell(field.unit),
                     Cell(field.default),
                     Cell(field.meaning),
+                    Cell(Markup("<code>{}</code>").format(field.example)),
                 ),
             )
             for field in section.fields
@@ -188,8 +190,8 @@ def _lines() -> Iterator[str]:
         yield from (f"## {file.title}", "", file.text, "")
         for section in sections(file.model):
             yield from (f"### {section.key}", "", section.text, "")
-            yield from _row("Field", "Type", "Unit", "Default", "Meaning")
-            yield from _row(*("---",) * 5)
+            yield from _row("Field", "Type", "Unit", "Default", "Meaning", "Example")
+            yield from _row(*("---",) * 6)
             for field in section.fields:
                 yield from _field_row(field)
             yield ""
@@ -230,7 +232,14 @@ def _list(title: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -
 
 
 def _field_row(field: FieldText) -> Iterator[str]:
-    yield from _row(f"`{field.name}`", field.type, field.unit, field.default, field.meaning)
+    yield from _row(
+        f"`{field.name}`",
+        field.type,
+        field.unit,
+        field.default,
+        field.meaning,
+        f"`{field.example}`",
+    )
 
 
 def _row(*cells: str) -> Iterator[str]:

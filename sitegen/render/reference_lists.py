@@ -12,6 +12,7 @@ from sitegen.model.curve_figures import (
 )
 from sitegen.model.device import DUMMIES_OF, LUMPED
 from sitegen.model.figures import FIGURE_TEXTS
+from sitegen.model.mapping import FIELDS
 from sitegen.model.trust import CONTACT_COLUMNS, CONTACT_UNITS
 
 METHODS = (
@@ -79,6 +80,7 @@ def lists() -> tuple[ListOfNames, ...]:
         _curve_figures(),
         _deembedding_methods(),
         _contact_checks(),
+        _mapped_fields(),
         _units(),
     )
 
@@ -149,6 +151,16 @@ def _contact_checks() -> ListOfNames:
         " holds it.",
         ("Quantity", "Column", "Unit"),
         tuple((one, CONTACT_COLUMNS[one], CONTACT_UNITS[one]) for one in CONTACT_COLUMNS),
+    )
+
+
+def _mapped_fields() -> ListOfNames:
+    return ListOfNames(
+        "Fields of a mapping",
+        "What a name, a line or a column may say in mapping.toml: in a pattern as {field}, and as a"
+        " key of constants, rename and when.",
+        ("Field", "Content", "Meaning"),
+        tuple((name, content, meaning) for name, (content, meaning) in FIELDS.items()),
     )
 
 

@@ -28,7 +28,7 @@ def entries(results: CampaignResults, dies: Iterable[tuple[str, int, int]]) -> l
     """Every entry, the few before the many."""
     record = results.context.record
     found: list[Entry] = [
-        (f"Wafer {wafer.wafer}", addresses.wafer(wafer.wafer), "wafer") for wafer in results.wafers
+        (f"Wafer {wafer.id}", addresses.wafer(wafer.id), "wafer") for wafer in results.wafer_records
     ]
     found += [
         (f"{each.symbol} {each.name} ({each.id})", addresses.parameter(each.id), "parameter")

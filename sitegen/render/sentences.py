@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from sitegen.model.decision import RULE_TEXTS, Decision
 from sitegen.model.event_results import CalibrationResult, VerificationResult
-from sitegen.model.results import WaferSummary
+from sitegen.model.results import NOT_HELD, WaferSummary
 from sitegen.problems import Finding
 from sitegen.render.phrases import (
     capital,
@@ -156,9 +156,14 @@ def standing(wafers: Sequence[tuple[WaferSummary, str]]) -> Sentences:
         if values == 1:
             return (Markup("The one value stands on valid evidence."),)
         return (Markup("All {} values stand on valid evidence.").format(number_of(values)),)
-    said = []
+    said = _not_held(wafers, values)
+    concerned = [
+        (one, href)
+        for one, href in wafers
+        if one.values_without_standing and set(one.standing_reasons) != {NOT_HELD}
+    ]
+    lost = sum(one.values_without_standing for one, _ in concerned)
     if lost:
-        concerned = [(one, href) for one, href in wafers if one.values_without_standing]
         why = joined([_lost_on(one, href, len(wafers) > 1) for one, href in concerned[:MOST_NAMED]])
         said.append(
             Markup("{} of {} {} without standing: {}{}.").format(
@@ -184,9 +189,32 @@ def standing(wafers: Sequence[tuple[WaferSummary, str]]) -> Sentences:
     return tuple(said)
 
 
+def _not_held(wafers: Sequence[tuple[WaferSummary, str]], values: int) -> list[Markup]:
+    """What of these values came corrected with a calibration that the record does not hold."""
+    held = sum(one.standing_reasons.get(NOT_HELD, 0) for one, _ in wafers)
+    if not held:
+        return []
+    if held == values:
+        which = "No value has standing" if values > 1 else "The one value has no standing"
+    else:
+        of = f"{capital(spelled(held))} of {counted(values, 'value')}"
+        which = f"{of} {'has' if held == 1 else 'have'} no standing"
+    sweeps = (
+        "its sweep was corrected before it"
+        if held == 1
+        else "the sweeps were corrected before they"
+    )
+    return [
+        Markup(
+            "{}: {} came into the record, with a calibration that the record does not hold."
+        ).format(which, sweeps)
+    ]
+
+
 def _lost_on(summary: WaferSummary, href: str, named: bool) -> Markup:
     """'168 on LK7-2 (verification failed)'; several reasons each with their count."""
-    reasons = sorted(summary.standing_reasons.items(), key=lambda each: (-each[1], each[0]))
+    others = {why: n for why, n in summary.standing_reasons.items() if why != NOT_HELD}
+    reasons = sorted(others.items(), key=lambda each: (-each[1], each[0]))
     told = (
         reasons[0][0]
         if len(reasons) == 1
@@ -321,8 +349,11 @@ def station(
     wafers: int,
     failed: int,
     bare: Sequence[tuple[str, str]],
+    asked: bool = True,
 ) -> Sentences:
     """What a station's dated record holds.
+
+    asked: whether calibrations and verifications are to be spoken of.
 
     failed: verifications that failed; bare: what was measured while no calibration was in force,
     and when.
@@ -334,8 +365,14 @@ def station(
             name,
             joined(
                 [
-                    counted(calibrations, "calibration"),
-                    counted(verifications, "verification"),
+                    *(
+                        (
+                            counted(calibrations, "calibration"),
+                            counted(verifications, "verification"),
+                        )
+                        if asked
+                        else ()
+                    ),
                     counted(wafers, "wafer"),
                 ]
             ),
@@ -352,6 +389,6 @@ def station(
                 _more(len(bare)),
             )
         )
-    elif wafers:
+    elif wafers and calibrations:
         said.append(Markup("A calibration was in force whenever a wafer was measured on it."))
     return tuple(said)

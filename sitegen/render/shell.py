@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord
-from sitegen.render.phrases import day
+from sitegen.render.phrases import edition
 from sitegen.render.pieces import Link
 
 
@@ -20,7 +20,8 @@ class Shell:
     identity: str
     """Identity of the campaign."""
     edition: int
-    issued: str
+    dated: str
+    """The edition with its date: '1 of 2026-03-03'."""
     laboratory: str
     simulated: bool
     crumbs: tuple[Link, ...]
@@ -63,7 +64,7 @@ def shell(
         address=address,
         identity=identity.id,
         edition=identity.edition,
-        issued=day(identity.issued),
+        dated=edition(identity.edition, identity.issued),
         laboratory=identity.laboratory,
         simulated=identity.simulated,
         crumbs=home + tuple(link(text, target) for text, target in above),

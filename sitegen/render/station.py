@@ -1,6 +1,6 @@
 """View of a station's page: what it is made of, and its dated record."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -15,6 +15,7 @@ from sitegen.render.controls import ControlView, control_views
 from sitegen.render.environment import render
 from sitegen.render.figures import inline_figure
 from sitegen.render.findings import finding_line, in_order
+from sitegen.render.kinds import asks_for_calibrations
 from sitegen.render.marks import marked
 from sitegen.render.page import Page
 from sitegen.render.phrases import (
@@ -40,7 +41,7 @@ from sitegen.render.pieces import (
 )
 from sitegen.render.shell import shell
 from sitegen.render.station_followed import Followed, followed_lead, followed_view
-from sitegen.render.tables import split
+from sitegen.render.tables import filled, split
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,15 +54,17 @@ class StationView:
     findings: tuple[Finding, ...]
     evidence: tuple[InlineFigure, ...]
     record: tuple[Table, ...]
-    """The dated record: calibrations, verifications, wafers, stretches without evidence."""
+    """The dated record: calibrations, verifications, wafers, stretches without evidence; nothing
+    where nothing has happened yet."""
     followed: Followed
     controls: tuple[ControlView, ...]
     facts: tuple[Fact, ...]
     instruments: Table
-    probes: Table
-    parts: Table
-    floors: Table
-    accuracies: Table
+    probes: Table | None
+    """None where the record holds none, as the next three where nothing asks for them."""
+    parts: Table | None
+    floors: Table | None
+    accuracies: Table | None
 
 
 def station_page(
@@ -95,7 +98,12 @@ def view(
     followed = next((each for each in results.followed if each.station == station.id), None)
     return StationView(
         title=str(capital(station.name)),
-        lead=_lead(station.name, spans, () if followed is None else followed.metrics),
+        lead=_lead(
+            station.name,
+            spans,
+            () if followed is None else followed.metrics,
+            asks_for_calibrations(results, station.id),
+        ),
         cautions=caution_rules.cautions(
             [station],
             [each for each in results.context.record.conditions if each.id in used],
@@ -109,13 +117,15 @@ def view(
         evidence=(
             inline_figure(
                 drawings["evidence"],
-                "Evidence over time, in UTC",
+                "Wafers over time, in UTC"
+                if all(span.kind == "wafer" for span in spans)
+                else "Evidence over time, in UTC",
                 Link("Table", "#record"),
             ),
         )
-        if "evidence" in drawings
+        if "evidence" in drawings and spans
         else (),
-        record=_record(spans, page),
+        record=_record(spans, page) if spans else (),
         followed=followed_view(
             station, followed, drawings, results.context.record.decision.coverage_factor
         ),
@@ -130,15 +140,26 @@ def view(
             Fact("Hazards named in the record", ", ".join(station.hazards) or "none"),
         ),
         instruments=_instruments(station),
-        probes=_probes(station),
-        parts=_parts(station),
-        floors=station_floors.floors(station),
-        accuracies=station_floors.accuracies(station),
+        probes=filled(_probes(station)),
+        parts=filled(_parts(station)),
+        floors=filled(station_floors.floors(station), _takes_currents(results)),
+        accuracies=filled(station_floors.accuracies(station), bool(results.context.record.curves)),
     )
 
 
-def _lead(name: str, spans: Sequence[Span], metrics: Sequence[Metric]) -> tuple[Markup, ...]:
-    """What the record holds, and what must be known first of what is followed."""
+def _takes_currents(results: CampaignResults) -> bool:
+    """Whether the campaign has a value or a curve for which a floor may be asked."""
+    record = results.context.record
+    return bool(record.curves) or any(one.kind == "dc" for one in record.parameters)
+
+
+def _lead(
+    name: str, spans: Sequence[Span], metrics: Sequence[Metric], asked: bool
+) -> tuple[Markup, ...]:
+    """What the record holds, and what must be known first of what is followed.
+
+    asked: whether calibrations and verifications are to be spoken of.
+    """
     kinds = [span.kind for span in spans]
     held = sentences.station(
         name,
@@ -151,11 +172,15 @@ def _lead(name: str, spans: Sequence[Span], metrics: Sequence[Metric]) -> tuple[
             for span in spans
             if span.kind == "nothing stood"
         ],
+        asked,
     )
+    if asked and not metrics:
+        held = (*held, Markup("Nothing of this station is followed over time yet."))
     return held + followed_lead(metrics)
 
 
-def _record(spans: Iterable[Span], page: str) -> tuple[Table, ...]:
+def _record(spans: Sequence[Span], page: str) -> tuple[Table, ...]:
+    only_wafers = all(span.kind == "wafer" for span in spans)
     rows = [
         Row(
             Cell(time_tag(span.start)),
@@ -179,7 +204,9 @@ def _record(spans: Iterable[Span], page: str) -> tuple[Table, ...]:
     ]
     return split(
         "dated",
-        "Everything that happened on this station. Calibrations and verifications stand in"
+        "Wafers measured on this station, as their instruments stamped them."
+        if only_wafers
+        else "Everything that happened on this station. Calibrations and verifications stand in"
         " reference time, wafers as their instruments stamped them.",
         (
             Column("From"),
@@ -217,7 +244,7 @@ def _instruments(station: Station) -> Table:
                     Cell(each.model),
                     Cell(each.serial_number),
                     Cell(each.certificate),
-                    Cell(day(each.due)),
+                    Cell("not stated" if each.due is None else day(each.due)),
                     Cell(figure_of(each.clock_offset_s), "", True),
                     Cell(figure_of(each.clock_offset_u_s), "", True),
                 ),
@@ -258,7 +285,6 @@ def _probes(station: Station) -> Table:
             )
             for each in station.probes
         ),
-        empty="No probe is recorded.",
     )
 
 
@@ -289,5 +315,4 @@ def _parts(station: Station) -> Table:
             for kind, parts in groups
             for part in parts
         ),
-        empty="No cable, switch path or bias tee is recorded.",
     )

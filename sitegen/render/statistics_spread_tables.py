@@ -15,6 +15,8 @@ from sitegen.render.statistics_spread import PER, lies, significant
 from sitegen.render.statistics_text import SIGNIFICANT, estimate_cell, number_cell, p_cell
 
 ALL = "All wafers"
+SINCE = "time since calibration"
+"""What values without a calibration have no trend against."""
 CLUSTER = "cluster of outside dies"
 
 
@@ -290,6 +292,7 @@ def trends(found: Sequence[Case]) -> Table | None:
         for case in found
         if case.statistics is not None
         for one in case.statistics.trends
+        if case.parameter.kind == "rf" or one.slope.value is not None or one.against != SINCE
     ]
     if not every:
         return None

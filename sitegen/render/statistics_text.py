@@ -27,6 +27,7 @@ Explained = Literal[
     "correlation",
     "time",
     "comparison",
+    "stress",
     "decision",
 ]
 ANCHORS: dict[Explained, str] = {
@@ -40,6 +41,7 @@ ANCHORS: dict[Explained, str] = {
     "correlation": "statistics-correlation",
     "time": "statistics-time",
     "comparison": "statistics-comparison",
+    "stress": "statistics-stress",
     "decision": "decision",
 }
 """What is explained -> id of its place on the method page."""

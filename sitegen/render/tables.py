@@ -13,6 +13,11 @@ def there(*tables: Table | None) -> tuple[Table, ...]:
     return tuple(table for table in tables if table is not None)
 
 
+def filled(table: Table, wanted: bool = False) -> Table | None:
+    """The table where it has rows; without, only where what it then says is wanted."""
+    return table if table.rows or wanted else None
+
+
 def split(
     name: str,
     caption: str,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from sitegen import addresses, units
+from sitegen import addresses
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.results import CampaignContext, TraceGroup
 from sitegen.render.marks import marked
@@ -154,10 +154,11 @@ class TraceMaker:
         if key not in self.said:
             touchdown, calibration, standing, reasons, detail, counts = key
             told = why(reasons, detail)
-            self.said[key] = Markup("Touchdown {}{}, calibration {}: {}{}").format(
+            known = self.calibrations.get(str(calibration), calibration)
+            self.said[key] = Markup("Touchdown {}{}{}: {}{}").format(
                 touchdown,
                 "" if counts else " (does not count)",
-                self.calibrations.get(str(calibration), calibration or units.MISSING),
+                Markup(", calibration {}").format(known) if known else "",
                 marked(str(standing)),
                 f" ({told})" if told else "",
             )

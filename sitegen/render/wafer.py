@@ -1,15 +1,17 @@
 """View of a wafer's page, and the pages of a wafer and of all its dies."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
 from sitegen import addresses, units
+from sitegen.model.device_results import TypicalFile
 from sitegen.model.loaded import Note
-from sitegen.model.results import CampaignContext, Drawing, WaferResults
+from sitegen.model.results import CampaignContext, Drawing, WaferResults, WaferSummary
 from sitegen.model.wafer import WaferRecord
 from sitegen.render import (
+    campaign_stresses,
     campaign_studies,
     downloads,
     sentences,
@@ -19,6 +21,7 @@ from sitegen.render import (
     yield_sentences,
 )
 from sitegen.render import die as die_page
+from sitegen.render import typical as typical_die
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
@@ -29,6 +32,7 @@ from sitegen.render.phrases import (
     figure_of,
     link,
     number_of,
+    stated,
     stretch,
 )
 from sitegen.render.pieces import (
@@ -43,6 +47,7 @@ from sitegen.render.pieces import (
     NoteText,
     Row,
     Table,
+    Text,
 )
 from sitegen.render.shell import shell
 from sitegen.render.states import STATE_COLUMNS, state_cells
@@ -79,6 +84,10 @@ class WaferView:
     files: tuple[Markup, ...]
     """The files that hold the wafer's values and sweeps, each a link with its size."""
     links: tuple[Link, ...]
+    typical: tuple[Text, ...] = ()
+    """Which die stands for the wafer, by which rule."""
+    sweeps: tuple[Markup, ...] = ()
+    """Its Touchstone files, each a link with its size."""
 
 
 def wafer_pages(
@@ -90,12 +99,15 @@ def wafer_pages(
     frames: Mapping[str, FrameArt],
     maps: Mapping[str, Drawing],
     bars: Mapping[int, str],
+    typical: Sequence[TypicalFile] = (),
+    without: Sequence[str] = (),
 ) -> Iterator[Page]:
     """The wafer's page, then the page of each of its dies.
 
     frames: by any name; drawn in the order of the names. maps: 'verdicts' with a link on each
     die, to stand inline, and '<parameter>/<condition>' small ones. bars: SVG markup of the place
-    between the limits, by row of `results.results`.
+    between the limits, by row of `results.results`. typical: files of its most typical die;
+    without: devices that were swept and have none.
     """
     home = addresses.wafer(record.id)
     shared = Shared(context, record, results, frames, bars)
@@ -103,7 +115,11 @@ def wafer_pages(
         home,
         render(
             "wafer",
-            view(shared, results, note, maps),
+            replace(
+                view(shared, results, note, maps),
+                typical=typical_die.sentences(typical, without, home),
+                sweeps=typical_die.links(typical, home),
+            ),
             shell(context.record, home, f"Wafer {record.id}"),
         ),
     )
@@ -153,14 +169,16 @@ def view(
 
 
 def _lead(shared: Shared, results: WaferResults) -> tuple[Markup, ...]:
-    """How the wafer came out; of a record measured for a study only, that first, and no yield."""
+    """How the wafer came out; first that it was measured for a study only, which has no yield, or
+    before and after a stress."""
     only, summary = shared.record.only_for_study, results.summary
     told = sentences.wafer(
         replace(summary, yield_lower=None, yield_upper=None) if only else summary,
         shared.decided,
         yield_sentences.met(shared.context.record.verdict.conforming),
     )
-    return (campaign_studies.measured_for(shared), *told) if only else told
+    around = campaign_stresses.measured_around(shared)
+    return (*((campaign_studies.measured_for(shared),) if only else ()), *around, *told)
 
 
 def _conditions(shared: Shared) -> frozenset[str]:
@@ -196,13 +214,13 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
         Fact("Identity as read", record.identity_read),
         Fact("Lot", record.lot),
         Fact("Slot", str(record.slot) if record.slot else "not stated"),
-        Fact("Measured, as stamped", stretch(record.started, record.finished)),
+        Fact("Measured, as stamped", _measured(summary)),
         Fact("By", record.by),
         Fact(
             "Station",
             link(record.station, addresses.relative(addresses.station(record.station), home)),
         ),
-        Fact("Ambient", f"{figure_of(record.ambient_c)}{units.THIN}°C"),
+        Fact("Ambient", stated(record.ambient_c, "°C")),
     ]
     if record.substrate_c is not None:
         facts.append(Fact("Contact substrate", f"{figure_of(record.substrate_c)}{units.THIN}°C"))
@@ -231,6 +249,12 @@ def _facts(shared: Shared, results: WaferResults) -> tuple[Fact, ...]:
         facts.append(Fact("Outcomes that the choice of touchdown decided", f"{named}{rest}"))
     facts += touchdowns.facts(results, shared.context.record)
     return tuple(facts)
+
+
+def _measured(summary: WaferSummary) -> str:
+    if summary.started is None or summary.finished is None:
+        return "not stated"
+    return stretch(summary.started, summary.finished)
 
 
 def _thermal(record: WaferRecord) -> Table:

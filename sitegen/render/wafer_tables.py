@@ -5,11 +5,11 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from sitegen import addresses, units
-from sitegen.model.results import WaferResults
+from sitegen.model.results import NOT_HELD, WaferResults
 from sitegen.render import summaries
 from sitegen.render.cells import count_cell
 from sitegen.render.marks import marked, rank
-from sitegen.render.phrases import die_name, link, number_of
+from sitegen.render.phrases import capital, die_name, link, number_of
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.tables import split
 from sitegen.render.wafer_shared import Shared
@@ -35,7 +35,9 @@ NEEDED = (
 def again(shared: Shared, results: WaferResults) -> Table | None:
     """Values without standing, not closed or without a number, by reason; None where all are good.
 
-    A planned value that was not measured is none of these: the table of dies counts it.
+    A planned value that was not measured is none of these: the table of dies counts it. Nor is
+    one whose sweep came corrected: to take it again would not close it, and the page says so
+    first.
     """
     columns = results.results.select(list(NEEDED)).to_pydict()
     groups: dict[tuple[str, str, str], list[int]] = {}
@@ -44,7 +46,7 @@ def again(shared: Shared, results: WaferResults) -> Table | None:
             continue
         standing = columns["standing"][row] or ""
         reason = _reason(columns, row)
-        if reason:
+        if reason and reason != NOT_HELD:
             key = (standing, reason, columns["calibration"][row] or "")
             groups.setdefault(key, []).append(row)
     if not groups:
@@ -121,27 +123,33 @@ def die_link(die_x: int, die_y: int) -> Markup:
     return link(die_name(die_x, die_y), f"{addresses.die_stem(die_x, die_y)}.html")
 
 
+COUNTED = (
+    "measured",
+    "missing",
+    "outside",
+    "not_refuted",
+    "not_proven",
+    "without_standing",
+    "not_closed",
+)
+"""Counts of values on each die; the last is left out where nothing can be closed."""
+
+
 def dies(shared: Shared, results: WaferResults) -> tuple[Table, ...]:
     """Every die with its verdict, in parts where there are many."""
     columns = results.dies.to_pydict()
+    why = any(columns["reason"])
+    counted = COUNTED if shared.context.calibrations else COUNTED[:-1]
     rows = [
         Row(
             Cell(die_link(x, y), str(index)),
             (
                 Cell(columns["zone"][index]),
                 Cell(marked(columns["outcome"][index]), rank(columns["outcome"][index])),
-                Cell(columns["reason"][index] or ""),
+                *((Cell(columns["reason"][index] or ""),) if why else ()),
                 *(
                     Cell(number_of(columns[name][index]), str(columns[name][index]), True)
-                    for name in (
-                        "measured",
-                        "missing",
-                        "outside",
-                        "not_refuted",
-                        "not_proven",
-                        "without_standing",
-                        "not_closed",
-                    )
+                    for name in counted
                 ),
                 Cell("yes" if columns["conforming"][index] else "no"),
                 Cell("yes" if columns["judged"][index] else "no"),
@@ -157,14 +165,8 @@ def dies(shared: Shared, results: WaferResults) -> tuple[Table, ...]:
             Column("Die"),
             Column("Zone"),
             Column("Verdict"),
-            Column("Why"),
-            Column("Measured", True),
-            Column("Missing", True),
-            Column("Outside", True),
-            Column("Not refuted", True),
-            Column("Not proven", True),
-            Column("Without standing", True),
-            Column("Not closed", True),
+            *((Column("Why"),) if why else ()),
+            *(Column(capital(name.replace("_", " ")), True) for name in counted),
             Column("Conforms"),
             Column("Judged in full"),
             Column("Planned"),

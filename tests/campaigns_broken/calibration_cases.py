@@ -4,6 +4,8 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+from tests.campaigns import line as matched_line
+from tests.campaigns import raw, write_touchstone
 from tests.campaigns_broken.cases import CALIBRATION, Case, append, both, replace
 
 FOLDER = "calibrations/CAL1"
@@ -38,7 +40,7 @@ def lrm_with_reflect(folder: Path) -> None:
 
 def trl(folder: Path, line_um: float = 450.0, medium: str = MEDIUM, name: str = "TRL") -> None:
     """TRL from a thru of no length and a line."""
-    shutil.copy(folder / FOLDER / "thru.s2p", folder / FOLDER / "line.s2p")
+    write_touchstone(folder / FOLDER / "line.s2p", raw(matched_line(4.4)))
     lines = 'thru = { kind = "line", length_um = 0.0 }\n'
     lines += f'line = {{ kind = "line", length_um = {line_um} }}\n'
     method(name)(folder)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.campaigns_broken.cases import CAMPAIGN, WAFER, Case, append, both, replace
+from tests.campaigns_broken.cases import CAMPAIGN, WAFER, Case, Left, append, both, replace
 
 SECOND_WAFER = '\n[[plan.wafers]]\nid = "W2"\n'
 SPLITS = """
@@ -23,6 +23,13 @@ id = "S1"
 between = "operators"
 wafers = ["W1", "W2"]
 """
+STRESS = """
+[[stresses]]
+id = "HTS"
+name = "168 h at 125 °C (invented)"
+pairs = [{ before = "W1", after = "W2" }]
+"""
+CONTROLS = 'controls = [{ before = "W3", after = "W2" }]\n'
 
 
 def pair(x: str, x_condition: str, y: str, y_condition: str) -> str:
@@ -43,6 +50,21 @@ def declared(*texts: str) -> Callable[[Path], object]:
     return append(CAMPAIGN, "".join((SECOND_WAFER, *texts)))
 
 
+def again(**changes: str) -> Callable[[Path], object]:
+    """A second record of wafer W1 without tables, nine days later, with other texts in it."""
+
+    def broken(folder: Path) -> None:
+        (folder / "wafers/W2").mkdir()
+        text = (folder / WAFER).read_text("utf-8").partition("[[values]]")[0]
+        text = text.replace('id = "W1"', 'id = "W2"', 1)
+        for old, new in {"2026-03-02T": "2026-03-11T", **changes}.items():
+            assert old in text
+            text = text.replace(old, new)
+        (folder / "wafers/W2/wafer.toml").write_text(text, encoding="utf-8")
+
+    return broken
+
+
 def with_reticle(origin: str) -> Callable[[Path], object]:
     kept = "edge_exclusion_mm = 3.0"
     field = f"reticle = {{ columns = 2, rows = 2, origin_die = {origin} }}"
@@ -61,6 +83,7 @@ def refused(
     return Case(name, broken_by, CAMPAIGN, place, found, expected, remedy, None)
 
 
+TWO_WAFERS = Left(wafers=2)
 WHOLE_STATISTICS = both(with_reticle("[0, 0]"), declared(PAIR, SPLITS, STUDY))
 """Everything declared, and everything leads somewhere."""
 STATISTICS_CASES: tuple[Case, ...] = (
@@ -225,5 +248,91 @@ STATISTICS_CASES: tuple[Case, ...] = (
         'the split "A" names this wafer',
         "wafers of splits that take part",
         "Take it out of the split",
+    ),
+    refused(
+        "stress after which a wafer is unknown",
+        declared(STRESS.replace('after = "W2"', 'after = "W9"')),
+        "stresses[1].pairs[1].after",
+        'the unknown wafer "W9"',
+        '"W1" or "W2"',
+        "[[plan.wafers]]",
+    ),
+    refused(
+        "stress with one record before and after it",
+        declared(STRESS.replace('after = "W2"', 'after = "W1"')),
+        "stresses[1].pairs[1].after",
+        'wafer "W1", which stresses[1].pairs[1].before names already',
+        "each wafer record once in a stress",
+        "Correct one",
+    ),
+    refused(
+        "stress with a wafer among its controls as well",
+        declared('\n[[plan.wafers]]\nid = "W3"\n', STRESS, CONTROLS),
+        "stresses[1].controls[1].after",
+        'wafer "W2", which stresses[1].pairs[1].after names already',
+        "each wafer record once in a stress",
+        "Correct one",
+    ),
+    refused(
+        "id of two stresses",
+        declared(STRESS, STRESS),
+        "stresses[2].id",
+        'the id "HTS", which entry 1 has already',
+        "capitals",
+        "another id",
+    ),
+    refused(
+        "stress without a pair",
+        declared(STRESS.replace('[{ before = "W1", after = "W2" }]', "[]")),
+        "stresses[1].pairs",
+        "",
+        "",
+        "",
+    ),
+    refused(
+        "split of a wafer after a stress",
+        declared(STRESS, SPLITS),
+        'splits[2].wafers (id "B")',
+        "wafer \"W2\", which a stress names as 'after'",
+        "wafers that take part in the statistics",
+        "before the stress instead",
+    ),
+    refused(
+        "greatest shift of nothing",
+        replace(CAMPAIGN, METER, f"{METER}\nshift_max = 0.0"),
+        "parameters[1].shift_max",
+        "0",
+        "a number greater than 0",
+        "Correct the number",
+    ),
+    Case(
+        "stress before its wafer was measured",
+        both(again(**{"2026-03-11T": "2026-03-01T"}), declared(STRESS)),
+        CAMPAIGN,
+        "stresses[1].pairs[1].after",
+        "W2, which was started on 2026-03-01T08:30:00+00:00",
+        "a record begun after W1 was finished",
+        "Until then the two are not compared",
+        left=TWO_WAFERS,
+    ),
+    Case(
+        "stress of a wafer of another lot",
+        both(again(**{'lot = "TINY"': 'lot = "TINIER"'}), declared(STRESS)),
+        CAMPAIGN,
+        "stresses[1].pairs[1].after",
+        'W2 with the lot "TINIER"',
+        '"TINY", as W1 has: the two are one wafer',
+        "Until then the two are not compared",
+        left=TWO_WAFERS,
+    ),
+    Case(
+        "stress of another wafer by its identity",
+        both(again(**{'identity_read = "W1"': 'identity_read = "W5"'}), declared(STRESS)),
+        CAMPAIGN,
+        "stresses[1].pairs[1].after",
+        'W2 with the identity as read "W5"',
+        '"W1", as W1 has: the two are one wafer',
+        "Until then the two are not compared",
+        left=TWO_WAFERS,
     ),
 )

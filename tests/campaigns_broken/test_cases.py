@@ -13,6 +13,7 @@ from tests.campaigns import tiny_campaign
 from tests.campaigns_broken.calibration_cases import CALIBRATION_CASES, HEALTHY
 from tests.campaigns_broken.cases import CASES, WHOLE, Case, Left, ten_at_once
 from tests.campaigns_broken.device_cases import DEVICE_CASES, DEVICES_WHOLE
+from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES
 from tests.campaigns_broken.statistics_cases import STATISTICS_CASES, WHOLE_STATISTICS
 from tests.campaigns_broken.verification_cases import VERIFICATION_CASES
 from tests.device_campaign import device_campaign
@@ -81,7 +82,7 @@ def test_the_whole_campaign_has_no_fault(whole: Path) -> None:
 
 @pytest.mark.parametrize(
     "case",
-    CASES + CALIBRATION_CASES + VERIFICATION_CASES + STATISTICS_CASES,
+    CASES + CALIBRATION_CASES + VERIFICATION_CASES + STATISTICS_CASES + LABORATORY_CASES,
     ids=lambda case: case.name,
 )
 def test_one_fault_one_sentence(case: Case, folder: Path) -> None:

@@ -95,6 +95,10 @@ def test_more_days_make_it_wider_up_to_a_bound() -> None:
 def test_nothing_and_never_are_said() -> None:
     assert texts(drawn(StationRecord("ST-1", ()))) == ["no dated event on this station"]
     one = StationRecord("ST-1", (Span("wafer", "W1", hours(0), hours(1), "", ""),))
-    assert texts(drawn(one)).count("none") == 2
-    assert "at no time" in texts(drawn(one))
+    assert not {"none", "at no time", "verifications"} & set(texts(drawn(one)))
+    calibrated = Span("calibration", "C", hours(0), hours(1), "usable", "")
+    both = texts(drawn(StationRecord("ST-1", (*one.spans, calibrated))))
+    assert both.count("none") == 1 and "at no time" in both
+    bare = Span("nothing stood", "W1", hours(0), hours(1), "", "")
+    assert texts(drawn(StationRecord("ST-1", (*one.spans, bare)))).count("none") == 2
     assert re.search(r"no dated event", drawn(StationRecord("ST-1", ())).svg)

@@ -1,6 +1,7 @@
 """Which calibration stands behind a value, and every reason against it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -10,7 +11,7 @@ from sitegen.compute.evidence import Evidence, dc_evidence, facts, reason_text, 
 from sitegen.compute.in_force import Rows
 from sitegen.model.campaign import Instrument, Station
 from sitegen.model.event_results import CalibrationResult, Judged, VerificationResult
-from sitegen.model.results import REASONS
+from sitegen.model.results import NOT_HELD, REASONS
 from tests.compute.events import STATE, calibration, instrument, rows, station, verification
 
 PORT_1, PORT_2, BOTH = 1, 2, 3
@@ -24,6 +25,7 @@ def judge(
     here: Station | None = None,
     taken_by: Instrument | None = None,
     contact_max: float | None = None,
+    corrected: bool = False,
 ) -> Evidence:
     return rf_evidence(
         asked,
@@ -33,7 +35,12 @@ def judge(
         {"S": STATE},
         contact_max,
         "wafers/W1/wafer.toml",
+        corrected,
     )
+
+
+def replace_station(result: CalibrationResult, name: str) -> CalibrationResult:
+    return replace(result, record=result.record.model_copy(update={"station": name}))
 
 
 def reasons(found: Evidence) -> list[str]:
@@ -45,6 +52,24 @@ def test_the_last_calibration_before_the_value_is_in_force() -> None:
     assert found.calibration.tolist() == ["CAL-1", "CAL-2", None]
     assert found.basis.tolist() == ["by time", "by time", ""]
     assert reasons(found) == ["", "", "calibration missing"]
+
+
+def test_a_sweep_that_came_corrected_asks_for_a_record_only_where_there_is_one() -> None:
+    """Without any calibration of the station, and named none: the calibration is elsewhere."""
+    alone = judge(rows(1, 3), [], corrected=True)
+    assert reasons(alone) == [NOT_HELD, NOT_HELD]
+    assert alone.detail.tolist() == ["", ""] and not alone.not_closed.any()
+    named = judge(rows(1, 3, named=["CAL-9", None]), [], corrected=True)
+    assert reasons(named) == ["calibration missing", NOT_HELD]
+    early = judge(rows(-1, 3), [calibration("CAL-1", 0)], corrected=True)
+    assert reasons(early) == ["calibration missing", ""]
+    assert early.calibration.tolist() == [None, "CAL-1"]
+    assert reasons(judge(rows(1), [])) == ["calibration missing"]
+
+
+def test_a_calibration_of_another_station_is_none_of_this_one() -> None:
+    other = replace_station(calibration("CAL-1", 0), "elsewhere")
+    assert reasons(judge(rows(1), [other], corrected=True)) == [NOT_HELD]
 
 
 def test_only_a_calibration_that_covers_the_ports_is_in_force() -> None:

@@ -11,7 +11,7 @@ from sitegen.model.campaign import Plan
 from sitegen.model.decision import Decision
 from sitegen.model.event_results import AcceptanceResult, VerificationResult
 from sitegen.model.followed_results import Forecast, Metric, StationFollowed
-from sitegen.model.results import WaferSummary
+from sitegen.model.results import NOT_HELD, WaferSummary
 from sitegen.problems import Finding
 from tests.render import samples
 from tests.render.event_samples import acceptance_result, guarded_verification
@@ -85,6 +85,23 @@ def of_wafer(wafer: WaferSummary) -> dict[str, Finding]:
     record = samples.campaign_record(parameters=(), plan=Plan())
     found = findings_of(record, (), (), (), (), (wafer,), (), ())
     return {one.kind: one for one in found}
+
+
+def test_what_came_corrected_is_one_finding_of_the_campaign() -> None:
+    first, second, third = (
+        samples.wafer_summary(name, standing_reasons=reasons)
+        for name, reasons in (
+            ("W1", {NOT_HELD: 7}),
+            ("W2", {NOT_HELD: 2, "floor missing": 3}),
+            ("W3", {}),
+        )
+    )
+    found = findings_of(samples.campaign_record(), (), (), (), (), (first, second, third), (), ())
+    (whole,) = (one for one in found if one.kind == NOT_HELD)
+    assert whole.text.startswith("9 values on 2 wafers have no standing: their sweeps were")
+    assert (whole.weight, whole.subject) == ("decision", "campaign INVENTED-1")
+    others = [one for one in found if one.kind == "without standing"]
+    assert [(one.subject, "floor missing" in one.text) for one in others] == [("wafer W2", True)]
 
 
 def test_dies_beyond_a_limit_inside_a_guard_band_want_attention() -> None:

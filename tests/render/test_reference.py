@@ -1,5 +1,7 @@
 """The reference says something of every field of every record, and parses as Markdown."""
 
+import re
+import tomllib
 from typing import get_args
 
 import pytest
@@ -9,6 +11,7 @@ from pydantic import BaseModel
 from sitegen.model import tables
 from sitegen.model.curve_figures import CurveFigureName
 from sitegen.model.figures import FigureName
+from sitegen.model.mapping import FIELDS
 from sitegen.render.fields import FILES, RecordFile, sections
 from sitegen.render.reference import reference_markdown, view
 
@@ -72,6 +75,27 @@ def test_every_figure_is_listed_with_what_it_needs() -> None:
         assert sorted(row.head.sort for row in table.rows) == sorted(names)
     told = {row.head.sort: [cell.text for cell in row.cells] for row in table.rows}
     assert told["threshold by Y-function"][:3] == ["V", "swept_window", "current over voltage"]
+
+
+def test_every_field_shows_an_example_that_is_toml() -> None:
+    for file in FILES:
+        for section in sections(file.model):
+            for field in section.fields:
+                heading = re.fullmatch(r"\[+([A-Za-z_.]+)\]+", field.example)
+                if heading is None:
+                    assert list(tomllib.loads(f"key = {field.example}")) == ["key"]
+                else:
+                    assert heading[1].split(".")[-1] == field.name
+                    assert tomllib.loads(field.example)
+    for page in view().files[: len(FILES)]:
+        for table in page.tables:
+            assert table.columns[-1].heading == "Example"
+            assert all("<code>" in row.cells[-1].text for row in table.rows)
+
+
+def test_the_fields_of_a_mapping_are_listed() -> None:
+    (table,) = next(file for file in view().files if file.title == "Fields of a mapping").tables
+    assert [row.head.sort for row in table.rows] == list(FIELDS)
 
 
 def test_every_column_of_a_table_is_there() -> None:

@@ -7,6 +7,7 @@ import pytest
 from markupsafe import Markup
 
 from sitegen.model.decision import Decision
+from sitegen.model.results import NOT_HELD
 from sitegen.render import die_sentences, sentences, yield_sentences
 from sitegen.render.die_sentences import DieFacts
 from tests.render.samples import (
@@ -100,6 +101,42 @@ def test_where_values_not_proven_conform_dies_are_not_said_to_meet_their_limits(
     assert told in said(sentences.wafer(wafer_summary(), RULE, verbs))
     assert told in said(sentences.campaign_dies([(wafer_summary(), "")], RULE, verbs))
     assert yield_sentences.met(("within",)) == yield_sentences.MEET
+
+
+@pytest.mark.parametrize(
+    ("values", "lost", "told"),
+    [
+        (9, 9, "No value has standing: the sweeps were corrected before they came"),
+        (1, 1, "The one value has no standing: its sweep was corrected before it came"),
+        (9, 2, "Two of nine values have no standing: the sweeps were corrected before they came"),
+        (9, 1, "One of nine values has no standing: its sweep was corrected before it came"),
+    ],
+)
+def test_what_came_corrected_is_said_once(values: int, lost: int, told: str) -> None:
+    found = wafer_summary(
+        values=values,
+        values_without_standing=lost,
+        values_not_closed=0,
+        values_never_verified=0,
+        standing_reasons={NOT_HELD: lost},
+    )
+    behind = " into the record, with a calibration that the record does not hold."
+    assert said(sentences.standing([(found, "w.html")])) == told + behind
+
+
+def test_what_came_corrected_stands_beside_other_reasons() -> None:
+    first = wafer_summary("W1", values=9, values_without_standing=9, standing_reasons={NOT_HELD: 9})
+    second = wafer_summary(
+        "W2",
+        values=9,
+        values_without_standing=9,
+        standing_reasons={NOT_HELD: 9, "floor missing": 4},
+    )
+    text = said(sentences.standing([(first, "a"), (second, "b")]))
+    assert text.count("corrected before") == 1 and text.startswith("No value has standing")
+    assert "9 of 18 values are without standing: 9 on W2 (floor missing)" in text.lower().replace(
+        "w2", "W2"
+    ).replace("nine of", "9 of")
 
 
 def test_a_wafer_on_which_nothing_was_measured_says_only_that() -> None:

@@ -147,7 +147,7 @@ def test_a_pair_without_a_correlation_says_why() -> None:
         declared=True, rank=none, linear=none, p_value=None, adjusted_p=None, freedom=None
     )
     (row,) = rows(page_of(found(dull)))
-    assert row.count(reason) == 1 and row.count("–") == 4
+    assert row.count(reason) == 1 and "–" not in row
 
 
 def test_one_parameter_under_two_conditions_is_one_row_with_both() -> None:

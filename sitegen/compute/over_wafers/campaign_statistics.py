@@ -21,6 +21,7 @@ from sitegen.compute.over_wafers.variations import variation
 from sitegen.compute.over_wafers.yields import yields
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.campaign_statistics import CampaignStatistics, ParameterStatistics
+from sitegen.model.remeasured import measured_again, takes_part
 from sitegen.model.variation_results import GaugeStudy
 from sitegen.model.wafer import WaferRecord
 from sitegen.model.wafer_means import WaferDifference
@@ -38,11 +39,12 @@ def campaign_statistics(
 
     results: the columns of `RESULT_COLUMNS` that are looked at over all wafers; dies:
     `DIE_COLUMNS`; both of all wafer records, those measured for a study only included: these take
-    part in studies alone. calibrated_at: when each calibration was made.
+    part in studies alone, and those measured after a stress in nothing here. calibrated_at: when
+    each calibration was made.
     """
     if not wafers:
         return None
-    counted = tuple(one.id for one in wafers if not one.only_for_study)
+    counted = tuple(one.id for one in wafers if takes_part(one, campaign))
     mine = results[results["wafer"].isin(counted)]
     samples = samples_of(mine, campaign, counted)
     repeats = repeats_of(mine, campaign, counted)
@@ -61,7 +63,7 @@ def campaign_statistics(
             mine,
             campaign,
             counted,
-            {one.id for one in wafers if one.only_for_study},
+            {one.id for one in wafers if one.only_for_study} | measured_again(campaign),
         ),
         correlations=correlations(samples, campaign),
     )  # fmt: skip

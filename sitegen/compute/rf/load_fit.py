@@ -2,14 +2,16 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from scipy.optimize import OptimizeResult, least_squares
 
 from sitegen.compute.rf.definitions import Load, Open, reflection
 from sitegen.compute.rf.solution import FittedLoad
 from sitegen.model.arrays import ComplexArray, FloatArray
+
+if TYPE_CHECKING:
+    from scipy.optimize import OptimizeResult
 
 MatchFit = Literal["none", "l", "lc"]
 Remainder = Callable[[FloatArray], FloatArray]
@@ -122,7 +124,7 @@ def fit_load(
 
 def _best_minimum(
     used: OpenEquation, open_: Open, match: Load, fit: Literal["l", "lc"], units: FloatArray
-) -> OptimizeResult | None:
+) -> "OptimizeResult | None":
     """The minimum, None where there is none within reason or another one fits as well.
 
     With a capacitance there are two that noise soon makes alike, one of them with negative
@@ -188,27 +190,30 @@ def _best(remainder: Remainder, candidates: list[FloatArray]) -> FloatArray:
     return min(candidates, key=lambda parameters: float(np.sum(remainder(parameters) ** 2)))
 
 
-def _least(remainder: Remainder, start: FloatArray) -> OptimizeResult:
+def _least(remainder: Remainder, start: FloatArray) -> "OptimizeResult":
+    """scipy is imported here, since most calibrations fit no load."""
+    from scipy.optimize import least_squares
+
     return least_squares(
         remainder, start, method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=_MOST_STEPS
     )
 
 
-def _cost(found: OptimizeResult) -> float:
+def _cost(found: "OptimizeResult") -> float:
     return float(found.cost)
 
 
-def _as_good(best: OptimizeResult, other: OptimizeResult) -> bool:
+def _as_good(best: "OptimizeResult", other: "OptimizeResult") -> bool:
     """Whether another minimum fits within three standard deviations as well as the best."""
     n, p = best.jac.shape
     return bool(other.cost <= best.cost * (1.0 + 9.0 / (n - p)))
 
 
-def _negative_part(found: OptimizeResult) -> float:
+def _negative_part(found: "OptimizeResult") -> float:
     return float(np.sum(np.maximum(-found.x[:2], 0.0)))
 
 
-def _several(minima: list[OptimizeResult]) -> bool:
+def _several(minima: "list[OptimizeResult]") -> bool:
     """Whether they are different places, not one found several times."""
     return any(float(np.abs(one.x - minima[0].x).max()) > 1e-3 for one in minima)
 

@@ -1,0 +1,307 @@
+"""Which files of a tree are understood by their names, and where each belongs in the campaign.
+
+Pure: nothing here opens a file. What is not understood becomes a `Told`, never a guess.
+"""
+
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import TypeAdapter, ValidationError
+
+from sitegen.model.base import RESERVED, Identifier
+from sitegen.model.mapping import MAPPING_FILE, Source
+from sitegen.read.foreign.model import Column, Resolved
+from sitegen.read.foreign.patterns import Pattern, compiled, is_ambiguous, near_miss, said
+from sitegen.read.foreign.tree import TreeFile
+from sitegen.read.words import quoted
+
+Says = tuple[tuple[str, str], ...]
+Resolve = Callable[
+    [Source, Mapping[str, npt.NDArray[np.object_]], int, Sequence[datetime | None]], Resolved
+]
+"""`sitegen.read.foreign.fields.resolve`."""
+_MOST_FOLDERS = 50
+"""One inside the other; deeper files are left to people."""
+_MOST_MISSES = 3000
+"""Of different names whose nearest pattern is looked for; more are told without."""
+_IDENTIFIER: TypeAdapter[str] = TypeAdapter(Identifier)
+_EVENTS = {
+    "calibration sweeps": ("calibration", "calibrations"),
+    "verification sweeps": ("verification", "verifications"),
+}
+_ELSEWHERE = re.compile(r'[<>:"|?*]|[ .](/|$)')
+
+
+@dataclass(frozen=True)
+class Told:
+    """Something about a file of the tree that has to be said; alike ones are said together."""
+
+    path: str
+    what: str
+    """A phrase that follows the path."""
+    remedy: str
+    """What to do, as a sentence."""
+    kind: str = ""
+    """Parts those whose words are alike: an extension, for example."""
+
+
+@dataclass(frozen=True)
+class Named:
+    """A file of the tree whose name one source understands."""
+
+    path: str
+    source: Source
+    says: Says
+    """What its path says, and its lines where the source has such."""
+    modified_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A file that is understood, and where it belongs."""
+
+    path: str
+    """Relative to the tree."""
+    file: str
+    """Relative to the campaign's folder."""
+    named: Named
+    entry: int
+    """Its place in what was resolved of its source."""
+
+
+def matched(
+    files: Sequence[TreeFile], sources: Sequence[Source]
+) -> tuple[tuple[Named, ...], tuple[Told, ...]]:
+    """Each file with the one source that understands its name; the others are told."""
+    patterns = [(one, compiled(one.files, one.minus, one.point)) for one in sources]
+    named: list[Named] = []
+    told: list[Told] = []
+    misses: dict[str, str] = {}
+    for file in files:
+        unfit = _unfit(file.path)
+        if unfit is not None:
+            told.append(Told(file.path, unfit, "Rename it in the tree."))
+            continue
+        fits = [
+            (source, pattern, says)
+            for source, pattern in patterns
+            if (says := said(pattern, file.path)) is not None
+        ]
+        if not fits:
+            told.append(_told_nobody(file.path, patterns, misses))
+        elif len(fits) > 1:
+            told.append(_told_many(file.path, [source.id for source, _, _ in fits]))
+        elif is_ambiguous(fits[0][1], file.path):
+            told.append(_told_ambiguous(file.path, fits[0][0]))
+        else:
+            named.append(Named(file.path, fits[0][0], fits[0][2], file.modified_at))
+    return tuple(named), tuple(told)
+
+
+def resolved(source: Source, files: Sequence[Named], resolve: Resolve) -> Resolved:
+    """What the files of a source say, in the campaign's own terms."""
+    says = [dict(one.says) for one in files]
+    fields = sorted({field for each in says for field in each})
+    texts = {
+        field: np.array([each.get(field) for each in says], dtype=np.object_) for field in fields
+    }
+    return resolve(source, texts, len(files), [one.modified_at for one in files])
+
+
+def placed(
+    source: Source, files: Sequence[Named], found: Resolved, into: str
+) -> tuple[tuple[Placed, ...], tuple[Told, ...]]:
+    """Where each file of a source belongs; those that say what cannot be are told.
+
+    found: what the files say, without columns and refusals where only the rows of their tables do.
+    """
+    told = _refused(source, files, found)
+    for field in ("wafer", "calibration", "verification"):
+        told.update(_no_ids(source, files, found.columns.get(field), field, told))
+    places = []
+    for entry, one in enumerate(files):
+        if entry in told:
+            continue
+        file = f"{into}/{one.path}"
+        if source.holds in _EVENTS:
+            field, folder = _EVENTS[source.holds]
+            event = _text(found.columns.get(field), entry)
+            if event is None:
+                told[entry] = _told_no_event(one.path, source, field)
+                continue
+            file = f"{folder}/{event}/{one.path.rpartition('/')[2]}"
+        places.append(Placed(one.path, file, one, entry))
+    return tuple(places), tuple(told.values())
+
+
+def without_collisions(
+    places: Sequence[Placed], listed: Collection[str]
+) -> tuple[tuple[Placed, ...], tuple[Told, ...]]:
+    """Those whose place no other file takes, nor one whose name differs only by capitals.
+
+    `listed`: the files of the campaign that were gathered before.
+    """
+    there = {_folded(file): file for file in listed}
+    by_place: dict[str, list[Placed]] = defaultdict(list)
+    for one in places:
+        by_place[_folded(one.file)].append(one)
+    told: list[Told] = []
+    alone: list[Placed] = []
+    for folded, group in by_place.items():
+        before = there.get(folded)
+        if len(group) > 1:
+            told.extend(_told_collision(one, group) for one in group)
+        elif before is not None and before != group[0].file:
+            told.append(
+                Told(
+                    group[0].path,
+                    f"a name that differs only by capitals from {before} of the campaign",
+                    "Rename it in the tree.",
+                )
+            )
+        else:
+            alone.append(group[0])
+    return tuple(alone), tuple(told)
+
+
+def is_not_for_every_system(path: str) -> bool:
+    """Whether a path has what a folder of Windows cannot hold (common practice)."""
+    return _ELSEWHERE.search(path) is not None or any(
+        part.partition(".")[0].upper() in RESERVED for part in path.split("/")
+    )
+
+
+def _unfit(path: str) -> str | None:
+    """Why a name is not taken into a campaign at all, as a phrase."""
+    kinds = {unicodedata.category(char) for char in path}
+    if "Cs" in kinds:
+        return "a name with bytes that are not UTF-8 text"
+    if kinds & {"Cc", "Zl", "Zp"}:
+        return "a name with control characters, such as a line break"
+    if "\\" in path:
+        return "a name with a backslash"
+    deep = path.count("/")
+    return f"a path of {deep} folders, one inside the other" if deep > _MOST_FOLDERS else None
+
+
+def _told_nobody(
+    path: str, patterns: Sequence[tuple[Source, Pattern]], misses: dict[str, str]
+) -> Told:
+    """That no pattern fits, and why the nearest does not."""
+    alike = re.sub(r"[0-9]+", "0", path)
+    if alike not in misses and len(misses) < _MOST_MISSES:
+        source, pattern = max(patterns, key=lambda one: _likeness(one[1], path))
+        misses[alike] = f"; nearest is that of {quoted(source.id)}: {near_miss(pattern, path)}"
+    return Told(
+        path,
+        f"no source's pattern fits{misses.get(alike, '')}",
+        f"Correct the pattern in {MAPPING_FILE}, add a source, or leave the file where it is.",
+        path.rpartition("/")[2].rpartition(".")[2].lower(),
+    )
+
+
+def _likeness(pattern: Pattern, path: str) -> float:
+    """How much of a pattern's fixed text a path has, in its order and at its end."""
+    at, found, total = 0, 0, 0
+    fixed = [part.text.lower() for part in pattern.parts if part.kind == "literal"]
+    lower = path.lower()
+    for text in fixed:
+        total += len(text)
+        place = lower.find(text, at)
+        if place >= 0:
+            at = place + len(text)
+            found += len(text)
+    alike = lower.rpartition(".")[2] == pattern.text.lower().rpartition(".")[2]
+    return (found / total if total else 0.0) + alike
+
+
+def _told_many(path: str, ids: Sequence[str]) -> Told:
+    return Told(
+        path,
+        f"the patterns of {' and '.join(map(quoted, ids))} both fit",
+        f"Make the patterns in {MAPPING_FILE} exclude each other.",
+    )
+
+
+def _told_ambiguous(path: str, source: Source) -> Told:
+    return Told(
+        path,
+        f"the pattern of {quoted(source.id)} can read the name in two ways",
+        "Add fixed text between its fields.",
+    )
+
+
+def _told_no_event(path: str, source: Source, field: str) -> Told:
+    return Told(
+        path,
+        f"nothing says which {field} it belongs to",
+        f"Add {{{field}}} to the pattern of {quoted(source.id)}, or {field} to its constants.",
+    )
+
+
+def _told_collision(one: Placed, group: Sequence[Placed]) -> Told:
+    other = next(each for each in group if each is not one)
+    if other.file == one.file:
+        what = f"it belongs to {one.file}, and so does {other.path}"
+    else:
+        what = f"its name differs only by capitals from {other.path}"
+    return Told(one.path, what, "Rename one of them in the tree; until then neither is copied.")
+
+
+def _refused(source: Source, files: Sequence[Named], found: Resolved) -> dict[int, Told]:
+    """The files that cannot be taken as they say, by entry; each is told once."""
+    told: dict[int, Told] = {}
+    for refusal in found.refusals:
+        for entry in map(int, np.flatnonzero(refusal.bad)):
+            if entry not in told:
+                what = f"{refusal.field}: found {refusal.found(entry)}, expected {refusal.expected}"
+                told[entry] = Told(files[entry].path, what, refusal.remedy, source.id)
+    return told
+
+
+def _no_ids(
+    source: Source,
+    files: Sequence[Named],
+    column: Column | None,
+    field: str,
+    told: Mapping[int, Told],
+) -> dict[int, Told]:
+    """Files whose wafer, calibration or verification cannot be the id of a record."""
+    if column is None:
+        return {}
+    good = {text: is_identifier(text) for text in set(column.tolist()) if text is not None}
+    return {
+        entry: Told(
+            files[entry].path,
+            f"{field}: found {quoted(str(text))}, expected an id as records have it: letters,"
+            " digits, '.', '_', '+' and '-', and none that Windows keeps for a device",
+            f"Give it another name under 'rename' of source {quoted(source.id)}.",
+        )
+        for entry, text in enumerate(column.tolist())
+        if text is not None and not good[text] and entry not in told
+    }
+
+
+def is_identifier(text: str) -> bool:
+    """Whether a text can be the id of a record."""
+    try:
+        _IDENTIFIER.validate_python(text)
+    except ValidationError:
+        return False
+    return True
+
+
+def _text(column: Column | None, entry: int) -> str | None:
+    value = None if column is None else column[entry]
+    return None if value is None else str(value)
+
+
+def _folded(path: str) -> str:
+    """A path as file systems see it that do not tell capitals, nor forms of accents, apart."""
+    return unicodedata.normalize("NFC", path).casefold()

@@ -73,7 +73,7 @@ def gather(
     listing = _listing(folder, tree)
     side = campaign_side(folder, into, listing)
     report = _begun(folder, tree, into, dry_run, side, listing)
-    named, told = matched(listing.files, side.sources)
+    named, told, report.not_needed = matched(listing.files, side.sources, side.mapping.aside)
     report.told += told
     report.not_everywhere += [one.path for one in named if is_not_for_every_system(one.path)]
     places, found = _places(report, named, side)

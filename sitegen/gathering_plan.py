@@ -76,9 +76,12 @@ class Placed:
 
 
 def matched(
-    files: Sequence[TreeFile], sources: Sequence[Source]
-) -> tuple[tuple[Named, ...], tuple[Told, ...]]:
-    """Each file with the one source that understands its name; the others are told."""
+    files: Sequence[TreeFile], sources: Sequence[Source], aside: Sequence[str] = ()
+) -> tuple[tuple[Named, ...], tuple[Told, ...], tuple[str, ...]]:
+    """Each file with the one source that understands its name; the others are told, but for those
+    that no source understands and a pattern of `aside` does: these come last."""
+    not_needed = [compiled(text) for text in aside]
+    left: list[str] = []
     patterns = [(one, compiled(one.files, one.minus, one.point)) for one in sources]
     named: list[Named] = []
     told: list[Told] = []
@@ -93,7 +96,9 @@ def matched(
             for source, pattern in patterns
             if (says := said(pattern, file.path)) is not None
         ]
-        if not fits:
+        if not fits and any(said(one, file.path) is not None for one in not_needed):
+            left.append(file.path)
+        elif not fits:
             told.append(_told_nobody(file.path, patterns, misses))
         elif len(fits) > 1:
             told.append(_told_many(file.path, [source.id for source, _, _ in fits]))
@@ -101,7 +106,7 @@ def matched(
             told.append(_told_ambiguous(file.path, fits[0][0]))
         else:
             named.append(Named(file.path, fits[0][0], fits[0][2], file.modified_at))
-    return tuple(named), tuple(told)
+    return tuple(named), tuple(told), tuple(left)
 
 
 def resolved(source: Source, files: Sequence[Named], resolve: Resolve) -> Resolved:
@@ -201,7 +206,7 @@ def _told_nobody(
     return Told(
         path,
         f"no source's pattern fits{misses.get(alike, '')}",
-        f"Correct the pattern in {MAPPING_FILE}, add a source, or leave the file where it is.",
+        f"Correct the pattern in {MAPPING_FILE}, add a source, or name the file under 'aside'.",
         path.rpartition("/")[2].rpartition(".")[2].lower(),
     )
 

@@ -58,6 +58,8 @@ class Report:
     """Paths that not every system can hold."""
     aside: list[Aside] = field(default_factory=list)
     """Hidden files and folders, and the campaign's own folder."""
+    not_needed: tuple[str, ...] = ()
+    """Paths that mapping.toml leaves aside."""
     in_place: list[str] = field(default_factory=list)
     """Ids of sources that are read where they lie."""
     elsewhere: list[str] = field(default_factory=list)
@@ -229,6 +231,11 @@ def _notes(report: Report) -> list[str]:
         for one in report.aside
         if one.reason == OWN_FOLDER
     ]
+    if report.not_needed:
+        number = _count(len(report.not_needed), "file")
+        notes.append(
+            f"{number} left aside, as {MAPPING_FILE} says: {_examples(report.not_needed)}."
+        )
     if report.not_everywhere:
         number = _count(len(report.not_everywhere), "file has a name", "files have names")
         notes.append(f"{number} that Windows cannot hold: {_examples(report.not_everywhere)}.")

@@ -17,7 +17,6 @@ from sitegen.compute.findings import findings_of, not_in_the_record
 from sitegen.compute.followed import follow_station
 from sitegen.compute.over_wafers.campaign_statistics import campaign_statistics
 from sitegen.compute.over_wafers.concerned_dies import concerned_dies
-from sitegen.compute.over_wafers.shift_findings import shift_findings
 from sitegen.compute.population import NEEDED, summarise_results
 from sitegen.compute.source_use import source_uses
 from sitegen.compute.station_record import station_record
@@ -103,13 +102,13 @@ def join(
     made = {one.record.id: one.made_at for one in calibrations}
     statistics = campaign_statistics(everything, dies, record, records, compared.differences, made)
     parameters = summarise_results(values, record, "")
-    shifts, shift_tables = compare_stressed(record, measured, root)
-    tables = (*tables, *write_comparisons(record, values, compared, root), *shift_tables)
+    stressed = compare_stressed(record, measured, root)
+    tables = (*tables, *write_comparisons(record, values, compared, root), *stressed.tables)
     followed = _followed(record, events)
     from_wafers = [
         *_found_before(campaign, measured),
         *findings_between(record, values, lent.controls, computed, root),
-        *shift_findings(shifts, record),
+        *stressed.findings,
     ]
     results = CampaignResults(
         context=_context(record, events, measured, values, parameters, tables, statistics),
@@ -138,7 +137,7 @@ def join(
         differences=compared.differences,
         followed=followed,
         statistics=statistics,
-        shifts=shifts,
+        shifts=stressed.shifts,
         source_uses=source_uses(campaign),
         gathered=campaign.gathered,
     )

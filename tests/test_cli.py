@@ -9,6 +9,7 @@ from click.testing import CliRunner, Result
 
 from sitegen.cli import main
 from tests.campaigns_broken.cases import CASES, Case
+from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES
 from tests.campaigns_broken.verification_cases import VERIFICATION_CASES
 
 
@@ -45,7 +46,9 @@ def test_a_fault_is_told_the_rest_is_published_and_the_page_says_so(
     assert "could not be solved" in page
 
 
-@pytest.mark.parametrize("case", CASES + VERIFICATION_CASES, ids=lambda case: case.name)
+@pytest.mark.parametrize(
+    "case", CASES + VERIFICATION_CASES + LABORATORY_CASES[::5], ids=lambda case: case.name
+)
 def test_every_broken_campaign_ends_as_its_case_says(
     case: Case, tiny: Path, tmp_path: Path
 ) -> None:

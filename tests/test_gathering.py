@@ -358,3 +358,23 @@ def test_a_campaign_that_cannot_be_read_is_gathered_into_all_the_same(
     report = run(place)
     assert counts(report)["sweeps"] == (4, 4, 0, 0, 0)
     assert (report.started, report.to_start) == ([], ["W7"])
+
+
+def test_files_that_are_known_and_not_needed_are_left_aside(place: tuple[Path, Path]) -> None:
+    folder, tree = place
+    write(tree / "prober.log", "needle down\n")
+    assert not run(place, dry_run=True).is_whole
+    mapping = folder / "mapping.toml"
+    mapping.write_text('aside = ["**/*.log"]\n' + mapping.read_text(encoding="utf-8"))
+    report = run(place, dry_run=True)
+    assert report.is_whole
+    assert report.not_needed == ("prober.log",)
+    assert "1 file left aside, as mapping.toml says: prober.log." in "\n".join(report_lines(report))
+
+
+def test_a_pattern_of_files_aside_that_is_none_is_told(place: tuple[Path, Path]) -> None:
+    mapping = place[0] / "mapping.toml"
+    mapping.write_text('aside = ["{waver}"]\n' + mapping.read_text(encoding="utf-8"))
+    with pytest.raises(NotGathered) as refused:
+        run(place)
+    assert [fault.place for fault in refused.value.faults] == ["aside[1]"]

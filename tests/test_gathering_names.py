@@ -90,7 +90,7 @@ def test_a_name_that_two_patterns_fit_is_not_copied(place: tuple[Path, Path]) ->
 
 def test_a_name_that_can_be_read_in_two_ways_is_not_copied() -> None:
     source = SWEEPS.model_copy(update={"files": "{wafer}_{device}_X{die_x}_Y{die_y}.s2p"})
-    named, told = matched(files("A_B_C_X1_Y2.s2p", "A_B_X1_Y2.s2p"), [source])
+    named, told, _ = matched(files("A_B_C_X1_Y2.s2p", "A_B_X1_Y2.s2p"), [source])
     assert [one.path for one in named] == ["A_B_X1_Y2.s2p"]
     assert [one.path for one in told] == ["A_B_C_X1_Y2.s2p"]
     assert "two ways" in told[0].what
@@ -139,7 +139,7 @@ def test_a_new_name_that_differs_by_capitals_from_a_gathered_one_is_told(
 def test_names_whose_accents_are_written_in_two_ways_collide() -> None:
     source = SWEEPS.model_copy(update={"files": "*/{wafer}_X{die_x}_Y{die_y}_{device}.s2p"})
     paths = ("caf\u00e9/W1_X0_Y0_A.s2p", "cafe\u0301/W1_X0_Y0_A.s2p", "cafe/W1_X0_Y0_A.s2p")
-    named, _ = matched(files(*paths), [source])
+    named, _, _ = matched(files(*paths), [source])
     places, told = placed(source, named, resolved(source, named, resolve), "gathered")
     assert len(places) == 3 and told == ()
     alone, collided = without_collisions(places, ())
@@ -290,7 +290,7 @@ NAMES = st.text(st.characters(exclude_characters="/\x00"), min_size=1, max_size=
 @given(st.lists(st.lists(NAMES, min_size=1, max_size=4).map("/".join), max_size=6, unique=True))
 @settings(suppress_health_check=[HealthCheck.too_slow])
 def test_every_file_is_either_understood_or_told(paths: list[str]) -> None:
-    named, told = matched(files(*paths), [SWEEPS])
+    named, told, _ = matched(files(*paths), [SWEEPS])
     assert sorted([one.path for one in named] + [one.path for one in told]) == sorted(paths)
     report = Report(Path("c"), Path("t"), "gathered", True, len(paths), told=list(told))
     "\n".join(report_lines(report)).encode("utf-8")

@@ -72,7 +72,7 @@ SHOWN: Mapping[str, tuple[str, ...]] = {
     ),
     "ValueTable": ("units",),
     "EarlierMap": ("units",),
-    "MappingRecord": ("sources",),
+    "MappingRecord": ("aside", "sources"),
     "Source": ("frame", "conditions", "time_format", "time_zone", "sweep"),
     "MappedColumn": ("parameter", "unit"),
 }

@@ -53,6 +53,7 @@ WAFERS: Examples = {
 }
 
 MAPPINGS: Examples = {
+    "MappingRecord": {"aside": ["**/*.log", "**/*.png"]},
     "Source": {
         "id": "station-sweeps",
         "files": "**/{wafer}_X{die_x}_Y{die_y}_{device}_{bias}_TD{touchdown}.s2p",

@@ -223,4 +223,9 @@ class Source(Record):
 class MappingRecord(Record):
     """mapping.toml as a whole."""
 
+    aside: tuple[Text, ...] = Field(
+        default=(),
+        description="patterns of files that are known and not needed, such as '**/*.log'; gathering"
+        " leaves them where they are",
+    )
     sources: tuple[Source, ...] = ()

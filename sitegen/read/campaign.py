@@ -61,13 +61,7 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
     """
     _require_folder(folder)
     intake = Intake(folder)
-    record = read_record(
-        intake, CAMPAIGN_FILE, CampaignRecord, "the record of the campaign", fatal=True
-    )
-    if record is not None:
-        before = len(intake.faults)
-        check_declarations(intake, record)
-        intake.make_fatal(before)
+    record = _declared(intake)
     stations = None if record is None else record.stations
     campaign_id = None if record is None else record.campaign.id
     calibrations = _records(
@@ -94,11 +88,7 @@ def read_campaign(folder: Path) -> tuple[Campaign, tuple[Fault, ...]]:
         intake, _WAFERS, campaign_id, lambda part, name: read_wafer(part, name, record)
     )
     wafers, mapping, gathered = with_mapped_files(intake, record, wafers)
-    waiting: Mapping[str, LoadedWafer | None] = {}
-    if record is not None and record.layout is None:
-        if any(one is None or _is_measured(one) for one in wafers.values()):
-            _tell_no_layout(intake)
-        waiting = wafers
+    waiting = _without_layout(intake, record, wafers)
     _tell_too_early(intake, calibrations, verifications)
     if record is not None:
         _tell_planned_in_other_letters(intake, record, wafers)
@@ -133,10 +123,24 @@ def read_campaign_record(folder: Path) -> CampaignRecord:
     """
     _require_folder(folder)
     intake = Intake(folder)
-    what = "the record of the campaign"
-    record = read_record(intake, CAMPAIGN_FILE, CampaignRecord, what, fatal=True)
+    record = _record(intake)
     if record is None:
         raise NotACampaign(tuple(sorted(set(intake.faults))))
+    return record
+
+
+def _record(intake: Intake) -> CampaignRecord | None:
+    what = "the record of the campaign"
+    return read_record(intake, CAMPAIGN_FILE, CampaignRecord, what, fatal=True)
+
+
+def _declared(intake: Intake) -> CampaignRecord | None:
+    """campaign.toml, held against itself."""
+    record = _record(intake)
+    if record is not None:
+        before = len(intake.faults)
+        check_declarations(intake, record)
+        intake.make_fatal(before)
     return record
 
 
@@ -294,6 +298,17 @@ def _known_verifications(
 def _by_id(records: Mapping[str, Loaded | None]) -> tuple[Loaded, ...]:
     kept = [loaded for loaded in records.values() if loaded is not None]
     return tuple(sorted(kept, key=lambda loaded: loaded.record.id))
+
+
+def _without_layout(
+    intake: Intake, record: CampaignRecord | None, wafers: Mapping[str, LoadedWafer | None]
+) -> Mapping[str, LoadedWafer | None]:
+    """The wafers that wait for a layout; as soon as anything of one was measured it is needed."""
+    if record is None or record.layout is not None:
+        return {}
+    if any(one is None or _is_measured(one) for one in wafers.values()):
+        _tell_no_layout(intake)
+    return wafers
 
 
 def _is_measured(wafer: LoadedWafer) -> bool:

@@ -8,6 +8,7 @@ from markupsafe import Markup
 from sitegen import addresses, units
 from sitegen.model.campaign import Parameter
 from sitegen.model.results import CampaignResults, Drawing
+from sitegen.problems import Fault
 from sitegen.render import cautions as caution_rules
 from sitegen.render import (
     downloads,
@@ -18,7 +19,7 @@ from sitegen.render import (
 )
 from sitegen.render.environment import render
 from sitegen.render.figures import inline
-from sitegen.render.findings import finding_line, in_order
+from sitegen.render.findings import fault_line, finding_line, in_order
 from sitegen.render.page import Page
 from sitegen.render.parameter_case import Case, cases, worst_first
 from sitegen.render.parameter_sections import SectionView, asked, sections
@@ -104,7 +105,8 @@ def view(
             finding_line(each, page)
             for each in in_order(results.findings)
             if each.address.partition("#")[0] == page
-        ),
+        )
+        + tuple(fault_line(each) for each in results.faults if _names(each, parameter)),
         cautions=_cautions(parameter, results),
         sections=sections(found, drawings),
         facts=_facts(found[0]),
@@ -115,6 +117,11 @@ def view(
             Link("How the figures are computed", addresses.relative(addresses.METHOD, page)),
         ),
     )
+
+
+def _names(fault: Fault, parameter: Parameter) -> bool:
+    """Whether a fault of a table of a wafer names the parameter, so that its values may lack."""
+    return fault.file.startswith("wafers/") and f'"{parameter.id}"' in fault.found
 
 
 def _value(case: Case) -> Text:

@@ -77,12 +77,12 @@ def _moved(case: Case, one: Shift) -> str:
     expanded = case.sizes([one.expanded])[0]
     if one.resolved == "resolved":
         return (
-            f"{who} shifted by {size} on average{off}, which is more than the measurement's own"
-            f" U = {expanded}"
+            f"{who} shifted by {size} on average, more than the measurement's own U ="
+            f" {expanded}{off}"
         )
     return (
-        f"{who} shifted by {size} on average{off}, which the measurement does not resolve"
-        f" (U = {expanded})"
+        f"{who} shifted by {size} on average, which the measurement does not resolve"
+        f" (U = {expanded}){off}"
     )
 
 

@@ -135,7 +135,7 @@ def with_ports_exchanged(sweep: int) -> Callable[[pa.Table], pa.Table]:
         columns = {name: np.asarray(given.column(name).to_numpy()).copy() for name in S_COLUMNS}
         mine = {name: numbers[rows].copy() for name, numbers in columns.items()}
         for name in S_COLUMNS:
-            other = name.translate(str.maketrans({"1": "2", "2": "1"}))
+            other = name.translate(str.maketrans("12", "21"))
             columns[name][rows] = mine[other]
             given = given.set_column(given.column_names.index(name), name, pa.array(columns[name]))
         return given

@@ -78,7 +78,8 @@ def test_the_pages_say_what_is_missing(folder: Path) -> None:
 
     assert "could not be solved" in page("calibrations/CAL1")
     assert "millivolts (mV)" in page("wafers/W1")
-    assert "not measured" in page("parameters/VTH").lower()
+    assert "No value was measured" in page("parameters/VTH")
+    assert "look like millivolts (mV)" in page("parameters/VTH")  # and why
     problems = page("problems")
     for number, group in enumerate(grouped(report.faults), 1):
         assert f'<h3 id="faults-{number}">{group.cause}</h3>' in problems

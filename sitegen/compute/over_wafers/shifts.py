@@ -145,9 +145,9 @@ def _against(pair: Remeasured, known: Mapping[str, WaferRecord]) -> str:
 def _shift(
     stress: Stress, condition: str, every: Sequence[PairedDies], judging: Judging
 ) -> tuple[Shift, pd.DataFrame]:
-    measured = [_measured(one, judging) for one in every if one.n]
-    stressed = [one for one in measured if not one.dies.control]
-    controls = [one for one in measured if one.dies.control]
+    measured = [_measured(one, judging) if one.n else None for one in every]
+    stressed = [one for one in measured if one is not None and not one.dies.control]
+    controls = [one for one in measured if one is not None and one.dies.control]
     parameter, mean = judging.parameter, over_wafers(stressed, controls)
     k = (parameter.decision or judging.campaign.decision).coverage_factor
     table = die_table(stress, condition, every, mean, judging)
@@ -160,7 +160,7 @@ def _shift(
         stress=stress.id,
         parameter=parameter.id,
         condition=condition,
-        pairs=tuple(_pair_shift(one, judging) for one in every),
+        pairs=tuple(_pair_shift(*both) for both in zip(every, measured, strict=True)),
         had=sum(one.had for one in mine),
         n=sum(one.n for one in mine),
         dies=sum(len(one.differences) for one in stressed),
@@ -201,8 +201,9 @@ def _measured(dies: PairedDies, judging: Judging) -> Measured:
     return Measured(dies, carried, has - was)
 
 
-def _pair_shift(dies: PairedDies, judging: Judging) -> PairShift:
-    measured = [_measured(dies, judging)] if dies.n else []
+def _pair_shift(dies: PairedDies, found: Measured | None) -> PairShift:
+    """Of one wafer; found: None without a paired value."""
+    measured = [] if found is None else [found]
     mean = over_wafers(measured, ())
     return PairShift(
         before=dies.pair.before,

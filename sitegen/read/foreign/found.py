@@ -26,6 +26,8 @@ Says = tuple[tuple[str, str], ...]
 """What a file's path and lines say, as (field, text)."""
 _JOINED = frozenset({"part", "port"})
 """Fields that tell the files apart that are read as one."""
+_APART = _JOINED | {"time", "date", "clock"}
+"""What such files may differ in; the time of the first is the sweep's."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,7 @@ def _understood(intake: Intake, mapping: ReadMapping) -> Mapping[str, Sequence[_
     here = [source for source in mapping.record.sources if not source.is_of_events]
     patterns = {one.id: compiled(one.files, one.minus, one.point) for one in here}
     folders = sorted({source.folder for source in (*here, *mapping.left_out)})
+    aside = [compiled(text) for text in mapping.record.aside]
     several: dict[tuple[str, ...], list[str]] = defaultdict(list)
     found: dict[str, list[_One]] = defaultdict(list)
     nobody: dict[tuple[str, str], list[str]] = defaultdict(list)
@@ -82,7 +85,8 @@ def _understood(intake: Intake, mapping: ReadMapping) -> Mapping[str, Sequence[_
             if says is not None:
                 fits.append((source, says))
         if not fits:
-            if not any(_may_mean(source, file) for source in mapping.left_out):
+            known = any(_may_mean(source, file) for source in mapping.left_out)
+            if not known and not _is_aside(aside, folders, file):
                 nobody[_kind_of(file, here)].append(file)
         elif len(fits) > 1:
             several[tuple(source.id for source, _ in fits)].append(file)
@@ -117,6 +121,12 @@ def _kind_of(file: str, sources: Sequence[Source]) -> tuple[str, str]:
     """Files of one source's folder with one extension are told together."""
     folder = next((one.folder for one in sources if file.startswith(one.folder + "/")), "")
     return folder, _extension(file)
+
+
+def _is_aside(aside: Sequence[Pattern], folders: Sequence[str], file: str) -> bool:
+    """Whether the mapping says that a file is known and not needed."""
+    below = [file[len(one) + 1 :] for one in folders if file.startswith(one + "/")]
+    return any(said(pattern, path) is not None for pattern in aside for path in below)
 
 
 def _extension(name: str) -> str:
@@ -180,7 +190,7 @@ def _joined(
     groups: dict[object, list[_One]] = defaultdict(list)
     for one in files:
         parted = source.holds == "sweeps" and any(field in _JOINED for field, _ in one.says)
-        rest = tuple(pair for pair in one.says if pair[0] not in _JOINED)
+        rest = tuple(pair for pair in one.says if pair[0] not in _APART)
         groups[rest if parted else one.file].append(one)
     return tuple(
         MappedFile(

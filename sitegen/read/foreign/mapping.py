@@ -16,6 +16,7 @@ from sitegen.model.tables import (
 from sitegen.read.bias import bias_columns
 from sitegen.read.curve_tables import named_columns
 from sitegen.read.files import Intake
+from sitegen.read.foreign.patterns import BadPattern, compiled
 from sitegen.read.foreign.source_troubles import declaration_troubles
 from sitegen.read.references import check_unique, is_known, tell_unknown_unit
 from sitegen.read.toml_file import read_record
@@ -43,6 +44,7 @@ def read_mapping(intake: Intake, campaign: CampaignRecord | None) -> ReadMapping
         return None
     check_unique(intake, MAPPING_FILE, "sources", [source.id for source in record.sources])
     usable, left_out, seen = list[Source](), list[Source](), set[str]()
+    aside = _aside(intake, record)
     for number, source in enumerate(record.sources, 1):
         before = len(intake.faults)
         place = f"sources[{number}]"
@@ -62,7 +64,26 @@ def read_mapping(intake: Intake, campaign: CampaignRecord | None) -> ReadMapping
         else:
             left_out.append(source)
         seen.add(source.id.lower())
-    return ReadMapping(MappingRecord(sources=tuple(usable)), tuple(left_out))
+    return ReadMapping(MappingRecord(aside=aside, sources=tuple(usable)), tuple(left_out))
+
+
+def _aside(intake: Intake, record: MappingRecord) -> tuple[str, ...]:
+    """The patterns of files that are not needed; those that are no patterns are told."""
+    usable = []
+    for number, text in enumerate(record.aside, 1):
+        try:
+            compiled(text)
+        except BadPattern as error:
+            intake.tell(
+                MAPPING_FILE,
+                f"aside[{number}]",
+                found=str(error),
+                expected="a pattern",
+                remedy="Write * for anything inside a name and **/ for any folders.",
+            )
+        else:
+            usable.append(text)
+    return tuple(usable)
 
 
 def _check_names(intake: Intake, place: str, source: Source, campaign: CampaignRecord) -> None:

@@ -12,6 +12,7 @@ from scipy import stats as reference
 
 from sitegen.compute.over_wafers import shift_means
 from sitegen.compute.over_wafers.paired_dies import PairedDies, pair_dies
+from sitegen.compute.over_wafers.shift_identity import exchanged_wafers
 from sitegen.compute.over_wafers.shift_means import Measured, over_wafers
 from sitegen.compute.over_wafers.shifts import Shifts, shifts
 from sitegen.compute.rows import rows_of
@@ -437,6 +438,29 @@ def test_records_that_contradict_each_other_are_not_compared() -> None:
         assert told == (), "nothing is paired"
     assert contradiction(before, after.model_copy(update={"started": None})) is None
     assert found(tables[:1], (made, (before,))).found == (), "the record after is not there"
+
+
+@pytest.mark.parametrize(
+    ("exchanged", "turned", "told"),
+    [
+        (False, False, ""),
+        (True, False, "agrees with A2 better than with A1 as recorded"),
+        (False, True, "agrees with its own record before when turned by 180 degrees better than"),
+    ],
+)
+def test_exchanged_and_turned_wafers_are_told(exchanged: bool, turned: bool, told: str) -> None:
+    made, _ = campaign(2)
+    values = {name: RNG.normal(1, 0.2, 49) for name in ("A1", "A2")}
+    places = -GRID if turned else GRID
+    tables = []
+    for name, other in (("A1", "A2"), ("A2", "A1")):
+        seen = values[other if exchanged else name]
+        after = seen - 0.1 - 0.02 * (GRID**2).sum(axis=1) + RNG.normal(0, 0.05, 49)
+        tables += [rows(name, values[name]), rows(f"{name}-after", after, places)]
+    findings = exchanged_wafers(pd.concat(tables, ignore_index=True), made)
+    assert len(findings) == (2 if told else 0)
+    assert all(one.weight == "decision" for one in findings)
+    assert not told or told in findings[0].text
 
 
 def test_a_record_after_takes_no_part_in_the_statistics() -> None:

@@ -1,16 +1,20 @@
 """A campaign of foreign files is read as the tables that they were written from."""
 
+import shutil
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from sitegen.model.loaded import Campaign, WaferTables
 from sitegen.problems import Fault
 from sitegen.read import read_campaign, read_wafer_tables
+from tests.campaigns import sweeps_table
 from tests.device_campaign import device_campaign
-from tests.foreign_campaign import alike, foreign_campaign
+from tests.foreign_campaign import alike, foreign_campaign, write_list
 
 Read = tuple[Campaign, WaferTables, tuple[Fault, ...]]
 
@@ -78,3 +82,123 @@ def test_each_file_is_a_source_with_its_digest(foreign: Read) -> None:
     assert len(paths) == len(set(paths))
     assert sum(path.startswith("gathered/rf/W1/") for path in paths) == 9
     assert sum(path.startswith("chains/") for path in paths) == 2
+
+
+def _without_rf(campaign: Path, source: str) -> None:
+    """Take the Touchstone tree out of a campaign and put another source of sweeps in its place."""
+    mapping = campaign / "mapping.toml"
+    text = mapping.read_text(encoding="utf-8")
+    start, end = text.index('[[sources]]\nid = "rf"'), text.index('[[sources]]\nid = "parametric"')
+    mapping.write_text(text[:start] + source + text[end:], encoding="utf-8")
+    shutil.rmtree(campaign / "gathered/rf")
+
+
+IN_PLACE = """
+[[sources]]
+id = "rf"
+folder = "sweeps"
+files = "wafer={wafer}/*.parquet"
+holds = "sweeps"
+sweep = "raw"
+columns = [
+  { theirs = "die_x", ours = "die_x" },
+  { theirs = "die_y", ours = "die_y" },
+  { theirs = "device", ours = "device" },
+  { theirs = "condition", ours = "condition" },
+  { theirs = "measured_at", ours = "time" },
+  { theirs = "f_GHz", ours = "frequency_hz", unit = "GHz" },
+  { theirs = "s11_re", ours = "s11_re" },
+  { theirs = "s11_im", ours = "s11_im" },
+  { theirs = "s21_re", ours = "s21_re" },
+  { theirs = "s21_im", ours = "s21_im" },
+  { theirs = "s12_re", ours = "s12_re" },
+  { theirs = "s12_im", ours = "s12_im" },
+  { theirs = "s22_re", ours = "s22_re" },
+  { theirs = "s22_im", ours = "s22_im" },
+]
+
+"""
+
+
+def test_sweeps_of_a_partitioned_dataset_that_is_cut_anywhere(own: Read, tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    _without_rf(campaign, IN_PLACE)
+    table = sweeps_table()
+    ghz = pa.array(table.column("frequency_hz").to_numpy() / 1e9)
+    table = table.drop_columns(["frequency_hz"]).append_column("f_GHz", ghz)
+    place = campaign / "sweeps/wafer=W1"
+    place.mkdir(parents=True)
+    for number, start in enumerate(range(0, table.num_rows, 17)):
+        pq.write_table(table.slice(start, 17), place / f"part-{number:03}.parquet")
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    np.testing.assert_allclose(tables.sweeps[0].s, own[1].sweeps[0].s, rtol=1e-15)
+    same_rows(own[1].sweeps[0].keys, tables.sweeps[0].keys, {"file"})
+
+
+HALVES = """
+[[sources]]
+id = "rf"
+files = "rf/{wafer}/{device}_x{die_x}y{die_y}_{part}_{time}.s2p"
+holds = "sweeps"
+sweep = "raw"
+constants = { condition = "rf" }
+rename = { device = { spiral = "IND" } }
+ports = [2, 1]
+minus = "m"
+time_format = "%Y%m%d-%H%M%S"
+time_zone = "UTC"
+
+"""
+
+
+def test_halves_of_the_frequency_range_with_the_ports_exchanged(own: Read, tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    _without_rf(campaign, HALVES)
+    place = campaign / "gathered/rf/W1"
+    place.mkdir(parents=True)
+    for row in sweeps_table().to_pylist():
+        words = [f"{row[name]}".replace("-", "m") for name in ("die_x", "die_y")]
+        upper = row["frequency_hz"] > 5e9
+        # the upper half is taken a minute after the lower one, and the sweep's time is the first
+        at = row["measured_at"] + timedelta(minutes=int(upper))
+        part = f"{'b' if upper else 'a'}_{at:%Y%m%d-%H%M%S}"
+        path = place / f"spiral_x{words[0]}y{words[1]}_{part}.s2p"
+        text = path.read_text() if path.exists() else "# Hz S RI R 50\n"
+        exchanged = ("s22", "s12", "s21", "s11")
+        numbers = [f"{row[f'{name}_{half}']!r}" for name in exchanged for half in ("re", "im")]
+        path.write_text(f"{text}{row['frequency_hz']!r} {' '.join(numbers)}\n")
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    np.testing.assert_array_equal(tables.sweeps[0].s, own[1].sweeps[0].s)
+    same_rows(own[1].sweeps[0].keys, tables.sweeps[0].keys, {"file"})
+
+
+PAIRS = HALVES.replace("_{part}_", "_port{port}_").replace("s2p", "s1p")
+PAIRS = PAIRS.replace("ports = [2, 1]", 'one_port_pairs = "no transmission"')
+
+
+def test_one_port_files_of_both_ports_are_one_sweep(own: Read, tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    _without_rf(campaign, PAIRS)
+    place = campaign / "gathered/rf/W1"
+    place.mkdir(parents=True)
+    for row in sweeps_table().to_pylist():
+        words = [f"{row[name]}".replace("-", "m") for name in ("die_x", "die_y")]
+        for port in (1, 2):
+            at = f"{row['measured_at']:%Y%m%d-%H%M%S}"
+            path = place / f"spiral_x{words[0]}y{words[1]}_port{port}_{at}.s1p"
+            text = path.read_text() if path.exists() else "# Hz S RI R 50\n"
+            s = f"s{port}{port}"
+            path.write_text(
+                f"{text}{row['frequency_hz']!r} {row[f'{s}_re']!r} {row[f'{s}_im']!r}\n"
+            )
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    for port in (0, 1):
+        reflection = own[1].sweeps[0].s[:, :, port, port]
+        np.testing.assert_array_equal(tables.sweeps[0].s[:, :, port, port], reflection)
+    assert (tables.sweeps[0].s[:, :, 0, 1] == 0).all()

@@ -9,7 +9,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from sitegen.build import Report, build, check
+from sitegen.build import build
+from sitegen.checking import Report, check
 from tests.conftest import quiet
 
 WAFER, CALIBRATION = "wafers/W1/wafer.toml", "calibrations/CAL1/record.toml"

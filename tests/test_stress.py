@@ -153,6 +153,8 @@ def test_the_parameters_page_answers_in_one_sentence_first(made: Made) -> None:
     assert "shift~HTS~W3-168h" not in section
     drawing = page(made.out, "parameters/VTH/shift~HTS~W1-168h~sat.svg")
     assert drawing.count("<svg") == 1
+    level = re.compile(r'<path class="line-muted" fill="none" stroke-width="1" d="M64,')
+    assert len(level.findall(page(made.out, "parameters/VTH/stress~HTS~sat.svg"))) == 1
 
 
 def test_each_record_leads_to_its_partner(made: Made) -> None:

@@ -13,7 +13,7 @@ from sitegen.model.campaign import Instrument, Station
 
 Times = npt.NDArray[np.datetime64]
 
-NEVER_SURE = np.timedelta64(1000 * 365, "D").astype("timedelta64[us]")
+NEVER_SURE = np.timedelta64(1000 * 365 * 86_400_000_000, "us")
 """A margin that no two moments of a campaign exceed."""
 CLOCK_COVERAGE = 2.0
 """Two moments are told apart when they differ by more than this many standard uncertainties."""

@@ -11,9 +11,14 @@ from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 
 
 class Record(BaseModel):
-    """A frozen record of a file; unknown fields are refused, types are strict."""
+    """A frozen record of a file; unknown fields are refused, types are strict.
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+    What checks a record is built when it is first needed: most are only parts of others.
+    """
+
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, defer_build=True
+    )
 
 
 RESERVED = frozenset(

@@ -9,7 +9,7 @@ from sitegen.model.campaign import CampaignRecord
 from sitegen.model.event_results import CalibrationResult
 from sitegen.model.results import ParameterResult, TableFile, WaferSummary
 from sitegen.model.schemas import schema_of
-from sitegen.problems import Fault, Finding
+from sitegen.problems import Fault, Finding, cause_of
 
 Columns = tuple[tuple[str, pa.DataType, str], ...]
 TEXT, WHOLE, REAL, YES = pa.string(), pa.int64(), pa.float64(), pa.bool_()
@@ -119,6 +119,7 @@ FAULT_COLUMNS: Columns = (
     ("expected", TEXT, "what should stand there"),
     ("remedy", TEXT, "what to do"),
     ("count", WHOLE, "places of the file with the same fault"),
+    ("cause", TEXT, "heading of the group that it belongs to by its cause"),
 )
 FINDING_COLUMNS: Columns = (
     ("weight", TEXT, "decision, attention or note"),
@@ -253,7 +254,10 @@ def error_terms(results: Sequence[CalibrationResult]) -> pa.Table:
 def faults(found: Sequence[Fault]) -> pa.Table:
     """One row a fault."""
     names = [name for name, _, _ in FAULT_COLUMNS]
-    return table_of(FAULT_COLUMNS, ({name: getattr(one, name) for name in names} for one in found))
+    return table_of(
+        FAULT_COLUMNS,
+        ({**{name: getattr(one, name) for name in names}, "cause": cause_of(one)} for one in found),
+    )
 
 
 def findings(found: Sequence[Finding]) -> pa.Table:

@@ -134,19 +134,21 @@ def refuse_other_scale(
     entries: Entries, value: FloatArray, parameters: Mapping[str, Parameter]
 ) -> None:
     """Refuse values that most look to be in another unit; `value` is in the parameter's unit."""
-    names = texts_of(entries.table, "parameter", None)
-    conditions = texts_of(entries.table, "condition", None)
+    names, of_row = entries.table.words("parameter")
+    conditions, condition_of_row = entries.table.words("condition")
+    usable = entries.keep & np.isfinite(value)
     raw = entries.table.numbers("value")
-    for name, parameter in sorted(parameters.items()):
+    for name in sorted(set(names) & set(parameters)):
+        parameter = parameters[name]
         possible = possible_range(
             parameter.plausible_lower, parameter.plausible_upper, parameter.lower, parameter.upper
         )
         aim = limit_range(parameter.lower, parameter.upper)
         if possible is None:
             continue
-        for condition in parameter.conditions:
-            chosen = entries.keep & (names == name) & (conditions == condition)
-            chosen &= np.isfinite(value)
+        of_parameter = usable & (of_row == names.index(name))
+        for condition in sorted(set(parameter.conditions) & set(conditions)):
+            chosen = of_parameter & (condition_of_row == conditions.index(condition))
             is_share = parameter.unit in ("1", "%")
             factor = scale_off(value[chosen], possible, aim, is_share)
             if factor is not None:
@@ -221,6 +223,9 @@ def refuse_twin_runs(
     for length in np.unique(runs.lengths[entries.keep]) if columns else ():
         chosen = np.flatnonzero(entries.keep & (runs.lengths == length))
         at = runs.starts[chosen][:, None] + np.arange(length)
+        chosen, at = _alike(columns[0], chosen, at)
+        if not len(chosen):
+            continue
         readings = np.concatenate([column[at] for column in columns], axis=1)
         finite = np.isfinite(readings).any(axis=1)
         found = twins(np.nan_to_num(readings[finite]), dies[chosen[finite]])
@@ -232,6 +237,16 @@ def refuse_twin_runs(
         f"the same {what} to the last digit",
         f"{what}s",
     )
+
+
+def _alike(column: FloatArray, chosen: IntArray, at: IntArray) -> tuple[IntArray, IntArray]:
+    """Those whose first readings are not all different: only they can be equal throughout."""
+    _, which, counts = np.unique(column[at[:, 0]], return_inverse=True, return_counts=True)
+    again = counts[which.reshape(-1)] > 1
+    if again.any():
+        _, which, counts = np.unique(column[at[:, -1]], return_inverse=True, return_counts=True)
+        again &= counts[which.reshape(-1)] > 1
+    return chosen[again], at[again]
 
 
 def _refuse_twins(

@@ -28,8 +28,8 @@ def exchanged_ports(s: ComplexArray) -> BoolArray:
     none = np.zeros(n, np.bool_)
     if n < FEWEST or s.shape[1] == 0 or not np.isfinite(s).all():
         return none
-    level_db = 20.0 * np.log10(np.abs(s) + _TINY)
-    one_way_db = np.mean(level_db[:, :, 1, 0] - level_db[:, :, 0, 1], axis=1)
+    forward, reverse = np.abs(s[:, :, 1, 0]) + _TINY, np.abs(s[:, :, 0, 1]) + _TINY
+    one_way_db = np.mean(20.0 * np.log10(forward / reverse), axis=1)
     usual = np.sign(np.median(one_way_db))
     passes = usual * one_way_db > ONE_WAY_DB
     odd = usual * one_way_db < -ONE_WAY_DB

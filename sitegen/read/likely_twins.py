@@ -33,12 +33,12 @@ def twins(rows: npt.NDArray[np.generic], dies: npt.NDArray[np.int64]) -> npt.NDA
     if n < 2 or rows.ndim != 2 or rows.shape[1] < 2:
         return other
     flat = np.ascontiguousarray(rows)
-    varied = 1 + (np.diff(np.sort(flat, axis=1), axis=1) > 0).sum(axis=1) >= FEWEST_READINGS
-    keys = flat.view(np.dtype((np.void, flat.dtype.itemsize * flat.shape[1]))).ravel()
     places: dict[bytes, list[int]] = {}
-    for index in np.flatnonzero(varied).tolist():
-        places.setdefault(keys[index].tobytes(), []).append(index)
+    for index in range(n):
+        places.setdefault(flat[index].tobytes(), []).append(index)
     for alike in places.values():
+        if len(alike) < 2 or len(np.unique(flat[alike[0]])) < FEWEST_READINGS:
+            continue
         for index in alike:
             elsewhere = (k for k in alike if (dies[k] != dies[index]).any())
             other[index] = next(elsewhere, -1)

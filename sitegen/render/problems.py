@@ -103,6 +103,18 @@ def _found(fault: Fault) -> str:
     return fault.found + more
 
 
+LONGEST_WORD_COLUMN = 20
+"""A phrase longer than this needs a column that is wide enough to read on a phone."""
+
+
+def _phrase(text: str) -> Cell:
+    """A part of a fault's sentence, wide enough to be read where it is long."""
+    phrase = told(text)
+    if len(phrase) <= LONGEST_WORD_COLUMN:
+        return Cell(phrase)
+    return Cell(Markup('<span class="words">{}</span>').format(phrase), phrase)
+
+
 def _counted(groups: Sequence[FaultGroup]) -> str:
     if not groups:
         return "No fault was found in the input."
@@ -120,9 +132,9 @@ def _fault_group(number: int, group: FaultGroup) -> Group:
             Cell(Markup("<code>{}</code>").format(each.file), each.file),
             (
                 Cell(told(each.place) or "the whole file"),
-                Cell(told(_found(each))),
-                Cell(told(each.expected)),
-                Cell(told(each.remedy)),
+                _phrase(_found(each)),
+                _phrase(each.expected),
+                _phrase(each.remedy),
             ),
         )
         for each in group.faults

@@ -6,16 +6,20 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from sitegen.build import build, check
 from sitegen.cli import main
 from sitegen.problems import Fault, grouped
 from sitegen.publish.campaign_folder import write_campaign
 from sitegen.simulate import simulate_campaign
-from tests.campaigns import tiny_campaign
+from tests.campaigns import sweeps_table, tiny_campaign, values_table
 from tests.campaigns_broken.cases import CASES, Case
 from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES, of_parameter
 from tests.campaigns_broken.test_cases import read_all
@@ -193,6 +197,53 @@ def test_simulated_campaigns_have_no_fault(
 ) -> None:
     made = write_campaign(simulate_campaign(wafers=wafers, dies=dies, seed=seed), tmp_path / "made")
     assert [fault.sentence() for fault in check(made, quiet).faults] == []
+
+
+@pytest.fixture(scope="module")
+def plausible(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tiny_campaign(tmp_path_factory.mktemp("plausible"))
+
+
+def plausible_values(random: np.random.Generator) -> pa.Table:
+    """Measured values of some dies: any process, noise, dead devices, drops on the way."""
+    table = values_table()
+    dies = np.arange(table.num_rows) // 3
+    table = table.filter(pa.array(random.random(9)[dies] > random.uniform(0.0, 0.7)))
+    n = table.num_rows
+    value = np.asarray(table.column("value").to_numpy())
+    value = (
+        value * random.uniform(0.4, 2.5) * (1 + random.uniform(0.0, 0.3) * random.normal(size=n))
+    )
+    dead = random.random(n) < random.uniform(0.0, 0.08)
+    value = np.where(dead, value * 10.0 ** random.integers(-6, 7, n), value)
+    vds = 1.2 * (1 - random.uniform(0.0, 0.09)) + random.normal(0.0, 1e-3, n)
+    changes = {
+        "value": value,
+        "temperature_c": 25.0 + random.normal(0.0, 1.0, n),
+        "bias_vds_v": vds,
+        "bias_vgs_v": 0.6 + random.normal(0.0, 1e-3, n),
+    }
+    for name, numbers in changes.items():
+        table = table.set_column(table.column_names.index(name), name, pa.array(numbers))
+    return table
+
+
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=40, deadline=None, derandomize=True)
+def test_plausible_campaigns_have_no_fault(plausible: Path, seed: int) -> None:
+    random = np.random.default_rng(seed)
+    pq.write_table(plausible_values(random), plausible / "wafers/W1/values.parquet")
+    table = sweeps_table()
+    for name in table.column_names:
+        if name.endswith(("_re", "_im")):
+            noisy = np.asarray(table.column(name).to_numpy()) + random.normal(
+                0, 1e-4, table.num_rows
+            )
+            noisy = noisy.astype(np.float32)
+            table = table.set_column(table.column_names.index(name), name, pa.array(noisy))
+    pq.write_table(table, plausible / "wafers/W1/sweeps.parquet")
+    _, _, faults = read_all(plausible)
+    assert [fault.sentence() for fault in faults] == []
 
 
 @pytest.mark.parametrize("demo", ["lark-7", "teasel-4"])

@@ -71,8 +71,8 @@ def _paired_rows(dies: PairedDies, mean: MeanShift, judging: Judging) -> pd.Data
     u = u_of_differences(
         dies.after, dies.before, parameter, judging.devices, judging.instruments, less
     )
-    if taken_off and less is None:
-        u = np.full(u.shape, np.nan)
+    if less is None and not dies.control and mean.control_mean is not None:
+        u = np.full(u.shape, np.nan)  # that of what was taken off is not stated
     shift = dies.difference - taken_off
     outcome = np.full(dies.n, "", dtype=object)
     if parameter.shift_max is not None and not dies.control:

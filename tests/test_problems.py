@@ -9,7 +9,7 @@ from sitegen.problems import Fault, cause_of, grouped
 from tests.campaigns_broken.calibration_cases import CALIBRATION_CASES
 from tests.campaigns_broken.cases import CASES
 from tests.campaigns_broken.device_cases import DEVICE_CASES
-from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES
+from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES, LABORATORY_DEVICE_CASES
 from tests.campaigns_broken.statistics_cases import STATISTICS_CASES
 from tests.campaigns_broken.verification_cases import VERIFICATION_CASES
 
@@ -20,6 +20,7 @@ EVERY_CASE = (
     *STATISTICS_CASES,
     *DEVICE_CASES,
     *LABORATORY_CASES,
+    *LABORATORY_DEVICE_CASES,
 )
 
 

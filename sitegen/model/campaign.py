@@ -317,6 +317,11 @@ class Parameter(Record):
             raise ValueError(
                 f"the lower limit {self.lower:g} must lie below the upper limit {self.upper:g}"
             )
+        lowest, highest = self.plausible_lower, self.plausible_upper
+        if lowest is not None and highest is not None and lowest >= highest:
+            raise ValueError(
+                f"the lower plausible bound {lowest:g} must lie below the upper one {highest:g}"
+            )
         if self.from_sweep is not None and self.from_curve is not None:
             raise ValueError("only one of 'from_sweep' and 'from_curve' can be given")
         if self.from_sweep is not None and self.kind != "rf":

@@ -29,7 +29,8 @@ class OtherBias:
     other: str
     """The condition that they agree with; empty: their own set points, scaled or reversed."""
     looks: str
-    """What they look like where `other` is empty: 'of the opposite sign', 'in millivolts'."""
+    """What they look like where `other` is empty: 'of the opposite sign', 'that looks
+    like millivolts (mV)'."""
 
 
 def other_bias(
@@ -74,7 +75,8 @@ def _candidates(
     scaled = {key: value * 1e3 for key, value in own.items()}
     reversed_ = {key: -value for key, value in own.items()}
     more: list[tuple[str, str, Mapping[str, float]]] = [("", "of the opposite sign", reversed_)]
-    more.append(("", "in millivolts (mV)" if is_voltage else "in milliamperes (mA)", scaled))
+    unit = "millivolts (mV)" if is_voltage else "milliamperes (mA)"
+    more.append(("", f"that looks like {unit}", scaled))
     return [*others, *more]
 
 

@@ -99,8 +99,7 @@ def _refuse_other_temperature(entries: Entries, name: str, set_point_c: FloatArr
         column_place(name),
         f"temperatures that look like {unit}: median {np.median(numbers[there]):.4g}",
         f"degrees Celsius, near {np.median(set_point_c[there]):g}",
-        "Convert the column, or state its unit in the column's metadata if it takes a factor; the"
-        " rows were left out.",
+        "Convert the column to degrees Celsius; the rows were left out.",
         cause=UNITS,
     )
 
@@ -113,7 +112,7 @@ def _refuse_bias(
 ) -> None:
     own = {key: value for key, value in set_points[each.condition].items() if key in measured}
     whose = f"the bias of the condition {quoted(each.other)}" if each.other else "a bias"
-    looks = f" that looks {each.looks}" if each.looks else ""
+    looks = f" {each.looks}" if each.looks else ""
 
     def found(first: int) -> str:
         told = ", ".join(f"{key} {measured[key][first]:.4g}" for key in own)
@@ -167,15 +166,17 @@ def _refuse_scaled(
     told = raw[chosen] != 0
     ratio = float(np.median(value[chosen][told] / raw[chosen][told])) if told.any() else 1.0
     unit = unit_after(parameter.unit, ratio * factor)
+    in_unit = "" if parameter.unit == "1" else f" {parameter.unit}"
     looks = unit if unit is not None else f"numbers {1 / factor:g} times too large"
     entries.refuse(
         chosen,
         column_place("value"),
         f"values of {quoted(parameter.id)} that look like {looks}: median"
         f" {np.median(raw[chosen]):.4g}",
-        f"values between {usual.lower:.4g} and {usual.upper:.4g} {parameter.unit} once they are"
+        f"values between {usual.lower:.4g} and {usual.upper:.4g}{in_unit} once they are"
         " converted from the unit stated for them",
-        "Correct the unit stated for the parameter, or the values; the rows were left out.",
+        "Correct the unit stated for the parameter, its limits or the values; the rows were left"
+        " out.",
         cause=UNITS,
     )
 
@@ -200,7 +201,7 @@ def refuse_twin_values(
         twin >= 0,
         lambda at: (int(x) for x in dies[first[twin[at]]]),
         "the same values to the last digit",
-        "dies",
+        "values",
     )
 
 
@@ -259,7 +260,9 @@ def _refuse_twins(
     entries.refuse(
         bad,
         "",
-        lambda at: f"{found} as on die ({', '.join(str(number) for number in other(at))})",
+        lambda at: (
+            f"{found} as on die ({', '.join(str(number) for number in other(at))}) of the layout"
+        ),
         f"{what} that differ by noise",
         "Find out which die was measured and remove the other; both were left out.",
         cause=TWICE,

@@ -32,6 +32,8 @@ POINTS = len(FREQUENCY_HZ)
 LIN = '\n[[conditions]]\nid = "lin"\ndescription = "linear"\ntemperature_c = 25.0\n'
 LIN += "bias = { vgs_v = 0.6, vds_v = 0.05 }\n"
 SPREADSHEET_ORIGIN = datetime(1899, 12, 30, tzinfo=UTC)
+CURVES = "wafers/W1/curves.parquet"
+TOUCHDOWNS = "wafers/W1/touchdowns.parquet"
 PLANNED_RIGHT = "dies = [[0, -1], [0, 0], [0, 1], [1, -1], [1, 0], [1, 1]]"
 NO_ROOM = Left(wafers=0, values=0, sweeps=0)
 
@@ -199,6 +201,14 @@ def in_other_format(file: str, wanted: str, option: str) -> Callable[[Path], obj
 def renamed_wafer(folder: Path) -> None:
     """A wafer's folder in other capitals than its id."""
     (folder / "wafers/W1").rename(folder / "wafers/w1")
+
+
+def copied_wafer(folder: Path) -> None:
+    """A wafer's folder copied, with its id in other capitals and without tables."""
+    (folder / "wafers/w1").mkdir()
+    text = (folder / WAFER).read_text(encoding="utf-8").partition("[[values]]")[0]
+    text = text.replace('id = "W1"', 'id = "w1"', 1)
+    (folder / "wafers/w1/wafer.toml").write_text(text, encoding="utf-8")
 
 
 def of_campaign(file: str, told: str) -> Callable[[Path], object]:
@@ -694,6 +704,114 @@ NAMES = (
     ),
 )
 
+DECLARED = (
+    Case(
+        "plausible range reversed",
+        replace(
+            CAMPAIGN,
+            "lower = 380.0",
+            "lower = 380.0\nplausible_lower = 900.0\nplausible_upper = 0.0",
+        ),
+        CAMPAIGN,
+        'parameters[1] (id "VTH")',
+        "do not go together",
+        "the lower plausible bound 900 must lie below the upper one 0",
+        "Correct",
+        left=None,
+    ),
+    Case(
+        "limit in volts beside a unit of millivolts",
+        both(
+            replace(CAMPAIGN, "lower = 380.0\nupper = 440.0", "lower = 0.38\nupper = 0.44"),
+        ),
+        VALUES,
+        'column "value", row 1',
+        'values of "VTH" that look like millivolts (mV): median 0.41',
+        "between 0.1267 and 1.32 mV",
+        "Correct the unit stated for the parameter, its limits or the values",
+        Left(values=18),
+        count=9,
+    ),
+    Case(
+        "wafer's folder copied under other capitals",
+        copied_wafer,
+        "wafers/w1/wafer.toml",
+        "id",
+        '"w1", which wafers/W1 has already',
+        "ids that differ by more than capitals",
+        "another id",
+    ),
+    Case(
+        "time of a record without seconds or zone",
+        replace(WAFER, "started = 2026-03-02T08:30:00Z", 'started = "02.03.2026 08:30"'),
+        WAFER,
+        "started",
+        '"02.03.2026 08:30"',
+        "a time",
+        "quotes",
+        NO_ROOM,
+    ),
+)
+
+OF_DEVICES = (
+    Case(
+        "touchdowns numbered from another origin",
+        both(
+            changed("die_x", lambda x: x - 9, TOUCHDOWNS),
+            changed("die_y", lambda y: y + 12, TOUCHDOWNS),
+        ),
+        TOUCHDOWNS,
+        'columns "die_x" and "die_y", row 1',
+        "dies that fit the wafer if shifted by (9, -12): numbers from another origin",
+        "the frame of the table",
+        "reference dies",
+        Left(curves=27, earlier=9),
+        count=18,
+    ),
+    Case(
+        "die_x and die_y of curves counted from a corner",
+        both(
+            changed("die_x", lambda x: x + 2, CURVES),
+            changed("die_y", lambda y: y + 2, CURVES),
+        ),
+        CURVES,
+        'columns "die_x" and "die_y", row 1',
+        "if shifted by (-2, -2)",
+        "within 50 mm",
+        "reference dies",
+        Left(touchdowns=18, earlier=9),
+        count=27,
+    ),
+    Case(
+        "curve in other capitals",
+        cell(CURVES, "curve", 1, "Transfer"),
+        CURVES,
+        'column "curve", row 1',
+        'the unknown curve "Transfer", which is "TRANSFER" in other capitals',
+        '"TRANSFER"',
+        'Write "TRANSFER"',
+        Left(curves=27, touchdowns=18, earlier=9),
+    ),
+    Case(
+        "earlier map in millivolts",
+        both(
+            replace(
+                CAMPAIGN,
+                'id = "VTC"\n',
+                'id = "VTC"\nplausible_lower = 0.0\nplausible_upper = 2000.0\n',
+            ),
+            changed("value", lambda value: 1e3 * value, "wafers/W1/earlier.parquet"),
+        ),
+        "wafers/W1/earlier.parquet",
+        'column "value", row 1',
+        'values of "VTC" that look like millivolts (mV)',
+        "between 0 and 2000 mV",
+        "Correct the unit stated",
+        Left(curves=27, touchdowns=18),
+        count=9,
+    ),
+)
+
 MEASURED = (
     Case(
         "wrong bias table",
@@ -714,7 +832,7 @@ MEASURED = (
         both(changed("bias_vds_v", lambda v: -v), changed("bias_vgs_v", lambda v: -v)),
         VALUES,
         'columns "bias_vgs_v" and "bias_vds_v", row 1',
-        "a bias that looks of the opposite sign",
+        "a bias of the opposite sign",
         "vgs_v near 0.6",
         "Correct the condition or the bias",
         NO_VALUES,
@@ -725,7 +843,7 @@ MEASURED = (
         both(changed("bias_vds_v", lambda v: 1e3 * v), changed("bias_vgs_v", lambda v: 1e3 * v)),
         VALUES,
         'columns "bias_vgs_v" and "bias_vds_v", row 1',
-        "a bias that looks in millivolts (mV)",
+        "a bias that looks like millivolts (mV)",
         "vds_v near 1.2",
         "Correct the condition or the bias",
         NO_VALUES,
@@ -789,4 +907,6 @@ MEASURED = (
     ),
 )
 
-LABORATORY_CASES = PLACES + UNITS + TYPES + NAMES + MEASURED
+LABORATORY_CASES = PLACES + UNITS + TYPES + NAMES + DECLARED + MEASURED
+LABORATORY_DEVICE_CASES = OF_DEVICES
+"""Broken in the campaign with device results."""

@@ -13,7 +13,7 @@ from tests.campaigns import tiny_campaign
 from tests.campaigns_broken.calibration_cases import CALIBRATION_CASES, HEALTHY
 from tests.campaigns_broken.cases import CASES, WHOLE, Case, Left, ten_at_once
 from tests.campaigns_broken.device_cases import DEVICE_CASES, DEVICES_WHOLE
-from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES
+from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES, LABORATORY_DEVICE_CASES
 from tests.campaigns_broken.statistics_cases import STATISTICS_CASES, WHOLE_STATISTICS
 from tests.campaigns_broken.verification_cases import VERIFICATION_CASES
 from tests.device_campaign import device_campaign
@@ -113,7 +113,7 @@ def test_the_campaign_with_device_results_has_no_fault(with_devices: Path) -> No
     assert campaign is not None and left == DEVICES_WHOLE
 
 
-@pytest.mark.parametrize("case", DEVICE_CASES, ids=lambda case: case.name)
+@pytest.mark.parametrize("case", DEVICE_CASES + LABORATORY_DEVICE_CASES, ids=lambda case: case.name)
 def test_one_fault_of_device_results_one_sentence(
     case: Case, with_devices: Path, tmp_path: Path
 ) -> None:

@@ -334,7 +334,7 @@ def test_bias_of_another_condition() -> None:
     (found,) = other_bias(*bias(-0.6, -1.2))  # type: ignore[arg-type]
     assert (found.other, found.looks) == ("", "of the opposite sign")
     (found,) = other_bias(*bias(600.0, 1200.0))  # type: ignore[arg-type]
-    assert found.looks == "in millivolts (mV)"
+    assert found.looks == "that looks like millivolts (mV)"
 
 
 def test_bias_that_is_right_lost_in_the_leads_or_wrong_for_no_known_reason() -> None:

@@ -22,6 +22,7 @@ from sitegen.model.decision import Decision, Prior, Verdict
 from sitegen.model.declared_statistics import Pair, Reticle, Split, Stress, Study
 from sitegen.model.device import Device, Die
 from sitegen.model.extraction import Curve, FromCurve, FromSweep, Handover
+from sitegen.model.plan import Plan
 from sitegen.model.trust import Agreement, ContactCheck, Control
 
 
@@ -349,21 +350,6 @@ class Touchdowns(Record):
     pad_touchdowns_max: int | None = Field(
         default=None, ge=1, description="how often a pad may be touched"
     )
-
-
-class PlannedWafer(Record):
-    """A wafer of the plan."""
-
-    id: Identifier
-    dies: Literal["all"] | tuple[Die, ...] = Field(
-        default="all", description="'all' full dies of the layout, or a list of [die_x, die_y]"
-    )
-
-
-class Plan(Record):
-    """What was to be measured."""
-
-    wafers: tuple[PlannedWafer, ...] = Field(default=(), description="planned wafers")
 
 
 class CampaignRecord(Record):

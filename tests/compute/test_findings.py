@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 
 from sitegen.compute.findings import findings_of
-from sitegen.model.campaign import Plan
 from sitegen.model.decision import Decision
 from sitegen.model.event_results import AcceptanceResult, VerificationResult
 from sitegen.model.followed_results import Forecast, Metric, StationFollowed
+from sitegen.model.plan import Plan
 from sitegen.model.results import NOT_HELD, WaferSummary
 from sitegen.problems import Finding
 from tests.render import samples

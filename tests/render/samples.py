@@ -29,8 +29,6 @@ from sitegen.model.campaign import (
     Layout,
     Parameter,
     Part,
-    Plan,
-    PlannedWafer,
     Probe,
     Station,
     Touchdowns,
@@ -47,6 +45,7 @@ from sitegen.model.event_results import (
     VerificationResult,
 )
 from sitegen.model.loaded import Note, SourceFile
+from sitegen.model.plan import Plan, PlannedWafer
 from sitegen.model.result_tables import DIE_COLUMNS, RESULT_COLUMNS
 from sitegen.model.results import (
     CalibrationUse,

@@ -4,10 +4,10 @@ from dataclasses import replace
 from typing import Any
 
 from sitegen import addresses, render
-from sitegen.model.campaign import Plan
 from sitegen.model.decision import Decision
 from sitegen.model.event_results import AcceptanceResult
 from sitegen.model.loaded import Note, SourceFile
+from sitegen.model.plan import Plan
 from tests.render import samples
 from tests.render.event_samples import (
     acceptance_result,

@@ -14,9 +14,10 @@ from scipy.stats import binomtest
 from sitegen.compute.over_wafers.conformity_of_wafers import campaign_verdict, needed, wafer_verdict
 from sitegen.compute.over_wafers.yields import process_yield, wafer_yield, yields
 from sitegen.compute.stats.intervals import wilson
-from sitegen.model.campaign import CampaignRecord, Plan, PlannedWafer
+from sitegen.model.campaign import CampaignRecord
 from sitegen.model.decision import Verdict
 from sitegen.model.declared_statistics import Study
+from sitegen.model.plan import Plan, PlannedWafer
 from sitegen.model.yield_results import VerdictWord, Yields
 from tests.compute.settings import parameter, setting
 

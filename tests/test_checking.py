@@ -33,7 +33,17 @@ from tests.device_campaign import device_campaign
 from tests.foreign_campaign import foreign_campaign
 
 OF_TINY = CASES + CALIBRATION_CASES + VERIFICATION_CASES + STATISTICS_CASES + LABORATORY_CASES
+STEP = 8
+"""Every so many of the cases are compared each time; all of them in the full form."""
 RECORD = "calibrations/CAL1/record.toml"
+
+
+def shared_out(cases: tuple[Case, ...]) -> list[object]:
+    """The cases, those beyond every eighth marked as the full form."""
+    return [
+        pytest.param(case, marks=pytest.mark.full if number % STEP else (), id=case.name)
+        for number, case in enumerate(cases)
+    ]
 
 
 def faults_of_a_build(folder: Path) -> tuple[Fault, ...]:
@@ -71,14 +81,14 @@ def with_devices(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return device_campaign(tmp_path_factory.mktemp("devices"))
 
 
-@pytest.mark.parametrize("case", OF_TINY, ids=lambda case: case.name)
+@pytest.mark.parametrize("case", shared_out(OF_TINY))
 def test_a_broken_campaign_is_told_alike(case: Case, whole: Path, tmp_path: Path) -> None:
     folder = shutil.copytree(whole, tmp_path / "tiny")
     case.broken_by(folder)
     assert assert_same(folder)
 
 
-@pytest.mark.parametrize("case", DEVICE_CASES, ids=lambda case: case.name)
+@pytest.mark.parametrize("case", shared_out(DEVICE_CASES))
 def test_broken_device_results_are_told_alike(
     case: Case, with_devices: Path, tmp_path: Path
 ) -> None:
@@ -92,7 +102,7 @@ def foreign(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return foreign_campaign(tmp_path_factory.mktemp("foreign"))
 
 
-@pytest.mark.parametrize("case", FOREIGN_CASES, ids=lambda case: case.name)
+@pytest.mark.parametrize("case", shared_out(FOREIGN_CASES))
 def test_broken_foreign_files_are_told_alike(case: Case, foreign: Path, tmp_path: Path) -> None:
     folder = shutil.copytree(foreign, tmp_path / "tiny")
     case.broken_by(folder)

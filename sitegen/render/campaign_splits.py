@@ -8,10 +8,13 @@ from sitegen.model.declared_statistics import Split
 from sitegen.model.relation_results import Comparison
 from sitegen.model.results import CampaignResults
 from sitegen.render import statistics_comparison, summaries
-from sitegen.render.phrases import joined, link, plain, several, unbroken, with_unit
+from sitegen.render.phrases import joined, link, number_of, plain, several, unbroken, with_unit
 from sitegen.render.pieces import Cell, Column, Row, Table
 from sitegen.render.statistics_text import between, numbers, p_cell, reasons
 from sitegen.render.tables import compact, filled, there
+
+MOST_SHOWN = 12
+"""Comparisons of splits on the campaign's page."""
 
 
 def lots(results: CampaignResults) -> dict[str, str]:
@@ -53,28 +56,35 @@ def _declared(results: CampaignResults) -> Table:
 
 
 def _compared(results: CampaignResults) -> Table:
+    """Those that have an interval, the least p first; without rows where none has."""
     record = results.context.record
     parameters = summaries.parameters_of(record)
-    every = results.statistics.parameters if results.statistics else ()
+    every = [
+        (one, pair)
+        for one in (results.statistics.parameters if results.statistics else ())
+        for pair in one.comparisons
+        if pair.kind == "splits"
+    ]
+    stated = [each for each in every if each[1].difference.lower is not None]
+    stated.sort(key=lambda each: 1.0 if each[1].adjusted_p is None else each[1].adjusted_p)
     return compact(
         Table(
             id="splits-compared",
             caption="Splits compared, the first less the second, between means of wafers with"
             f" 95{units.THIN}% intervals; p is of no difference, adjusted within each parameter by"
-            " Holm. The page of each parameter has the rest",
+            f" Holm. Those with the least p, {number_of(min(len(stated), MOST_SHOWN))} of"
+            f" {number_of(len(every))}; the page of each parameter has the rest",
             columns=(
                 Column("Parameter"),
                 Column("Condition"),
                 Column("Compared"),
                 Column("Difference", True),
                 Column("Adjusted p", True),
-                Column("Not stated because"),
+                Column("Remarks"),
             ),
             rows=tuple(
                 _row(parameters[one.parameter], one.condition, pair)
-                for one in every
-                for pair in one.comparisons
-                if pair.kind == "splits"
+                for one, pair in stated[:MOST_SHOWN]
             ),
             wide=True,
         )

@@ -48,6 +48,9 @@ class _Taken:
     rows: dict[str, Gathered] = field(default_factory=dict)
     """The list as it is after the run, by file."""
     new: dict[str, Placed] = field(default_factory=dict)
+    """Those that this run copies, by file."""
+    whole: set[str] = field(default_factory=set)
+    """Those of them that can be taken as they are."""
     digests: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     """Paths of the tree by their bytes' digest."""
 
@@ -144,7 +147,7 @@ def _places(
 
 
 def _with_lines(report: Report, source: Source, files: Sequence[Named]) -> list[Named]:
-    """The files with what their lines say besides; those that lack a line are told."""
+    """The files with what their lines say besides, and what is wrong with these."""
     if not source.lines:
         return list(files)
     kept = []
@@ -156,10 +159,8 @@ def _with_lines(report: Report, source: Source, files: Sequence[Named]) -> list[
             report.told.append(Told(one.path, str(reason), "Make it readable, or leave it."))
             continue
         says = said_by_lines(intake, one.path, content, source)
-        if says is None:
-            report.told += told_faults(one.path, intake.faults)
-        else:
-            kept.append(replace(one, says=(*one.says, *says)))
+        told = told_faults(one.path, intake.faults)
+        kept.append(replace(one, says=(*one.says, *(says or ())), told=told))
     return kept
 
 
@@ -219,7 +220,8 @@ def _take(
     content: bytes,
     destination: Destination | None,
 ) -> None:
-    """Read a new file as a build will, and copy it; what is not copied is told."""
+    """Read a new file as a build will, and copy it with its faults, which are told: what the
+    station left is evidence, and the publication says what is wrong with it."""
     is_there = _is_there(report, one.file)
     if is_there and not _has_digest(report.folder / one.file, row.sha256):
         what = f"in its place in the campaign, {one.file}, is something else that was not gathered"
@@ -227,9 +229,6 @@ def _take(
         return
     count = report.sources[one.named.source.id]
     is_whole, told = is_read(count.tally, one.named, content, resolve)
-    if not is_whole:
-        report.told += told
-        return
     if destination is not None and not is_there:
         try:
             destination.add(one.file, content)
@@ -237,11 +236,13 @@ def _take(
             what = f"it cannot be written to {one.file} ({reason})"
             report.told.append(Told(one.path, what, "Make room for it, then gather again."))
             return
-    report.copied_with_faults += told
+    report.copied_with_faults += one.told or told
     count.understood += 1
     count.new += 1
     taken.rows[one.file] = row
     taken.new[one.file] = one
+    if is_whole and not one.told:
+        taken.whole.add(one.file)
 
 
 def _is_there(report: Report, file: str) -> bool:
@@ -260,7 +261,11 @@ def _count(
 ) -> None:
     """What the new files of each source hold, as far as their names and lines say it."""
     for name, said in found.items():
-        of_source = [one for one in taken.new.values() if one.named.source.id == name]
+        of_source = [
+            one
+            for one in taken.new.values()
+            if one.named.source.id == name and one.file in taken.whole
+        ]
         if said.columns and of_source:
             at = np.array([one.entry for one in of_source], np.int64)
             report.sources[name].tally.add_entries(said.columns, at)

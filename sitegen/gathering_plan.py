@@ -12,9 +12,8 @@ from datetime import datetime
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import TypeAdapter, ValidationError
 
-from sitegen.model.base import RESERVED, Identifier
+from sitegen.model.base import RESERVED, is_identifier
 from sitegen.model.mapping import MAPPING_FILE, Source
 from sitegen.read.foreign.model import Column, Resolved
 from sitegen.read.foreign.patterns import Pattern, compiled, is_ambiguous, near_miss, said
@@ -30,7 +29,6 @@ _MOST_FOLDERS = 50
 """One inside the other; deeper files are left to people."""
 _MOST_MISSES = 3000
 """Of different names whose nearest pattern is looked for; more are told without."""
-_IDENTIFIER: TypeAdapter[str] = TypeAdapter(Identifier)
 _EVENTS = {
     "calibration sweeps": ("calibration", "calibrations"),
     "verification sweeps": ("verification", "verifications"),
@@ -60,6 +58,8 @@ class Named:
     says: Says
     """What its path says, and its lines where the source has such."""
     modified_at: datetime | None
+    told: tuple[Told, ...] = ()
+    """What is wrong with its lines."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,8 @@ class Placed:
     named: Named
     entry: int
     """Its place in what was resolved of its source."""
+    told: tuple[Told, ...] = ()
+    """What is wrong with what it says; it is copied all the same, and `check` tells it again."""
 
 
 def matched(
@@ -122,26 +124,29 @@ def resolved(source: Source, files: Sequence[Named], resolve: Resolve) -> Resolv
 def placed(
     source: Source, files: Sequence[Named], found: Resolved, into: str
 ) -> tuple[tuple[Placed, ...], tuple[Told, ...]]:
-    """Where each file of a source belongs; those that say what cannot be are told.
+    """Where each file of a source belongs; those of which nothing says it are told.
 
     found: what the files say, without columns and refusals where only the rows of their tables do.
     """
-    told = _refused(source, files, found)
+    wrong = _refused(source, files, found)
     for field in ("wafer", "calibration", "verification"):
-        told.update(_no_ids(source, files, found.columns.get(field), field, told))
+        wrong.update(_no_ids(source, files, found.columns.get(field), field, wrong))
+    told: dict[int, Told] = {}
     places = []
     for entry, one in enumerate(files):
-        if entry in told:
-            continue
         file = f"{into}/{one.path}"
         if source.holds in _EVENTS:
+            if entry in wrong:
+                told[entry] = wrong[entry]
+                continue
             field, folder = _EVENTS[source.holds]
             event = _text(found.columns.get(field), entry)
             if event is None:
                 told[entry] = _told_no_event(one.path, source, field)
                 continue
             file = f"{folder}/{event}/{one.path.rpartition('/')[2]}"
-        places.append(Placed(one.path, file, one, entry))
+        faults = (*one.told, *([wrong[entry]] if entry in wrong else []))
+        places.append(Placed(one.path, file, one, entry, faults))
     return tuple(places), tuple(told.values())
 
 
@@ -291,15 +296,6 @@ def _no_ids(
         for entry, text in enumerate(column.tolist())
         if text is not None and not good[text] and entry not in told
     }
-
-
-def is_identifier(text: str) -> bool:
-    """Whether a text can be the id of a record."""
-    try:
-        _IDENTIFIER.validate_python(text)
-    except ValidationError:
-        return False
-    return True
 
 
 def _text(column: Column | None, entry: int) -> str | None:

@@ -8,8 +8,9 @@ import numpy as np
 
 from sitegen.gathering_campaign import Side, has_record, same_but_for_capitals
 from sitegen.gathering_contents import TIME, moment
-from sitegen.gathering_plan import Placed, Told, is_identifier
+from sitegen.gathering_plan import Placed, Told
 from sitegen.gathering_report import Report
+from sitegen.model.base import is_identifier
 from sitegen.model.campaign import CampaignRecord
 from sitegen.publish.gathered_files import Destination, NotCopied
 from sitegen.read.foreign.model import Resolved

@@ -87,7 +87,8 @@ def report_lines(report: Report) -> list[str]:
         *_held(report),
         *_section("Not copied:", _told(report.told)),
         *_section(
-            "Copied, but not every row can be taken as it is:", _told(report.copied_with_faults)
+            "Copied, but not all of it can be taken as it is; 'sitegen check' tells it again:",
+            _told(report.copied_with_faults),
         ),
         *_section(
             "Changed in the tree since they were gathered, and not overwritten. Keep the"

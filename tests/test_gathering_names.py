@@ -163,9 +163,9 @@ def test_what_cannot_be_the_id_of_a_record_is_told(wafer: str, place: tuple[Path
     (place[0] / "mapping.toml").write_text(text, "utf-8")
     write_sweep(place[1] / f"by name/w{wafer}w/X0_Y0_IND.s2p", 64)
     report = run(place)
-    mine = told_of(report)[f"by name/w{wafer}w/X0_Y0_IND.s2p"]
-    assert mine.startswith("wafer: found") and "expected an id" in mine
-    assert not any("by name" in path for path in copied(place[0]))
+    (mine,) = [one for one in report.copied_with_faults if "by name" in one.path]
+    assert mine.what.startswith("wafer: found") and "expected an id" in mine.what
+    assert f"by name/w{wafer}w/X0_Y0_IND.s2p" in copied(place[0])
     assert not (place[0] / "wafers" / wafer / "wafer.toml").exists() or wafer == ".."
 
 
@@ -205,18 +205,18 @@ def test_the_same_bytes_under_two_names_are_told(place: tuple[Path, Path]) -> No
     assert "W1/X0_Y0_IND.s2p = W1/X3_Y0_IND.s2p" in words(report)
 
 
-def test_a_file_that_cannot_be_read_is_told_and_not_copied(place: tuple[Path, Path]) -> None:
+def test_a_file_that_cannot_be_read_is_copied_as_it_is_and_told(place: tuple[Path, Path]) -> None:
     whole = (place[1] / "W1/X0_Y0_IND.s2p").read_text()
     write(place[1] / "W1/X4_Y0_IND.s2p", whole[:-20])
     write(place[1] / "W1/X4_Y1_IND.s2p", "")
     write(place[1] / "dc/W8.csv", "col;row\n1;2\n")
     report = run(place)
-    told = {one.path for one in report.told}
+    told = {one.path for one in report.copied_with_faults}
     assert told == {"W1/X4_Y0_IND.s2p", "W1/X4_Y1_IND.s2p", "dc/W8.csv"}
-    assert not told & copied(place[0])
+    assert told <= copied(place[0])
     assert "expected" in words(report)
     sweeps = report.sources["sweeps"]
-    assert (sweeps.understood, sweeps.new) == (4, 4)
+    assert (sweeps.understood, sweeps.new, sweeps.tally.sweeps) == (6, 6, 4)
 
 
 def test_rows_that_cannot_be_taken_are_told_and_the_table_is_copied(
@@ -241,8 +241,9 @@ def test_a_name_that_says_what_no_rule_names_is_told(place: tuple[Path, Path]) -
     write_sweep(place[1] / "W1/X0_Y0_IND_on.s2p", 68)
     report = run(place)
     assert "W1/X0_Y0_IND_off.s2p" in copied(place[0])
-    assert "W1/X0_Y0_IND_on.s2p" not in copied(place[0])
-    assert 'bias "on"' in told_of(report)["W1/X0_Y0_IND_on.s2p"]
+    assert "W1/X0_Y0_IND_on.s2p" in copied(place[0])
+    (mine,) = [one for one in report.copied_with_faults if one.path == "W1/X0_Y0_IND_on.s2p"]
+    assert 'bias "on"' in mine.what
 
 
 def test_lines_say_what_names_do_not(place: tuple[Path, Path]) -> None:
@@ -253,7 +254,11 @@ def test_lines_say_what_names_do_not(place: tuple[Path, Path]) -> None:
     path = place[1] / "W1/X0_Y0_IND.s2p"
     write(path, "! wafer W9\n" + path.read_text())
     report = run(place)
-    assert copied(place[0]) == {"W1/X0_Y0_IND.s2p", "dc/W7.csv"}
+    assert len(copied(place[0])) == 5
+    assert {one.path for one in report.copied_with_faults} == copied(place[0]) - {
+        "W1/X0_Y0_IND.s2p",
+        "dc/W7.csv",
+    }
     assert report.sources["sweeps"].tally.wafers == {"W9"}
     assert "3 files such as W1/X1_Y-1_IND.s2p" in words(report)
 

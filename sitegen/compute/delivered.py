@@ -11,7 +11,8 @@ Power. At the tip = source_power_dbm - attenuator_db - the losses on the way (lo
 power is what the analyser would give without its attenuator.
 
 Nothing is claimed where it is not known: no voltage without a current of its terminal or without
-any resistance on its way, no power while a part on the way states no loss. Of each kind of part
+any resistance on its way, no power while a part on the way states no loss or the state states no
+source power or no attenuator. Of each kind of part
 (tees, cables) one lies on each way; where a state names several that differ, which one it is is not
 known, and that kind is left out of the drop, or the power not claimed.
 """
@@ -131,11 +132,16 @@ def way_of(state: StationState, station: Station) -> Way:
         for parts in (tees, cables, path)
         if parts
     ]
-    lost = np.sum([np.nan if loss is None else loss for loss in losses])
+    lost = _sum_if_known(losses)
     return Way(
         tuple((word, ohm) for word, ohm in known if ohm is not None),
-        float(state.source_power_dbm - state.attenuator_db - lost),
+        _sum_if_known([state.source_power_dbm]) - _sum_if_known([state.attenuator_db]) - lost,
     )
+
+
+def _sum_if_known(terms: Sequence[float | None]) -> float:
+    """NaN where a term is not stated."""
+    return float(np.sum([np.nan if one is None else one for one in terms]))
 
 
 def _parts(names: Iterable[str], parts: Sequence[Part]) -> list[Part | None]:

@@ -247,6 +247,8 @@ def _judge_calibration(
             record.validity.substrate_change_c,
         ),
     ):
+        if calibrated is None or bound is None:
+            continue
         moved = mine & (np.abs(taken - calibrated) > bound)
         told = f"calibrated at {calibrated:.1f} °C, valid within {bound:g} °C"
         collector.add(reason, moved, [f"{value:.1f} °C, {told}" for value in taken[moved]])

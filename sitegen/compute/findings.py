@@ -98,7 +98,8 @@ def _verification_findings(verifications: Sequence[VerificationResult]) -> list[
                 f"verification {one.outcome}",
                 f"verification {name}",
                 f"Verification {name} of calibration {one.record.calibration} {told}:"
-                f" {one.reason}{_worst(one)}.",
+                f" {one.reason}{_worst(one)}"
+                + (f"; it was made {one.outside}." if one.outside else "."),
                 weight,
                 addresses.verification(name),
             )

@@ -29,6 +29,7 @@ def with_evidence(
     values = values.assign(
         floor=np.nan,
         below_floor=False,
+        not_reached=values["beyond"].eq(True),
         raw_reading=np.nan,
         u_common=np.nan,
         u_own=np.nan,

@@ -5,11 +5,13 @@ it neither closes its calibration nor takes standing from a value.
 """
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 from sitegen.compute.calibration import SolvedCalibration
 from sitegen.compute.candidates import candidates
 from sitegen.compute.clocks import reference_time
 from sitegen.compute.structure_judgement import judge_structure, worst_of
+from sitegen.compute.verification_validity import outside_validity
 from sitegen.model import verification as records
 from sitegen.model.campaign import Instrument
 from sitegen.model.decision import RULE_TEXTS, Decision
@@ -43,15 +45,31 @@ def judge_verification(
         told = reason or "; ".join(loaded.missing) or _named(structures, outcome)
     elif outcome != "passed":
         told = _named(structures, outcome)
+    made_at = reference_time(record.at, instrument)
     return VerificationResult(
         record=record,
         structures=structures,
         outcome=outcome,
         reason=told,
-        made_at=reference_time(record.at, instrument),
+        made_at=made_at,
         rule=rule_in_words(decision, _states_uncertainty(calibration)),
         candidates=candidates(structures=structures),
+        outside=""
+        if calibration is None or _of_another(record, calibration, made_at)
+        else outside_validity(record, made_at, calibration.result),
     )
+
+
+def _of_another(
+    record: records.VerificationRecord, calibration: SolvedCalibration, made_at: datetime
+) -> bool:
+    """Whether it cannot be held against the calibration's validity: another station or instrument,
+    or dated before it."""
+    calibrated = calibration.result
+    return (
+        (calibrated.record.station, calibrated.record.instrument)
+        != (record.station, record.instrument)
+    ) or made_at < calibrated.made_at
 
 
 def rule_in_words(decision: Decision, stated: bool) -> str:

@@ -22,7 +22,7 @@ def findings_of(
         *_suspicious_sweeps(record, groups, setting, page),
         *_absurd_values(record, results, page),
         *_wrong_temperatures(record, results, setting, page),
-        *_unchecked_substrate(record, results, page),
+        *_unchecked_substrate(record, results, setting, page),
     ]
     return tuple(sorted(found))
 
@@ -100,18 +100,37 @@ def _wrong_temperatures(
     return found
 
 
-def _unchecked_substrate(record: WaferRecord, results: pd.DataFrame, page: str) -> list[Finding]:
-    """RF values without the contact substrate's temperature: its change could not be checked."""
-    unknown = int((results["calibration"].notna() & results["substrate_c"].isna()).sum())
-    if not unknown:
-        return []
+def _unchecked_substrate(
+    record: WaferRecord, results: pd.DataFrame, setting: WaferSetting, page: str
+) -> list[Finding]:
+    """RF values whose change of the contact substrate's temperature could not be checked.
+
+    A calibration whose validity does not bound that change asks for nothing.
+    """
+    bounded = [
+        one.result.record
+        for one in setting.calibrations
+        if one.result.record.validity.substrate_change_c is not None
+    ]
+    values = results[results["calibration"].isin([one.id for one in bounded])]
+    without = [one.id for one in bounded if one.substrate_c is None]
+    by_calibration = values["calibration"].isin(without)
+    told = [
+        f"For {count(number, 'RF value')} on wafer {record.id} the contact substrate's temperature"
+        f" is not stated{where}, so its change since the calibration was not checked."
+        for number, where in (
+            (int((~by_calibration & values["substrate_c"].isna()).sum()), ""),
+            (int(by_calibration.sum()), " by the calibration"),
+        )
+        if number
+    ]
     return [
         Finding(
             kind="substrate temperature not stated",
             subject=f"wafer {record.id}",
-            text=f"For {count(unknown, 'RF value')} on wafer {record.id} the contact substrate's"
-            " temperature is not stated, so its change since the calibration was not checked.",
+            text=text,
             weight="attention",
             address=page,
         )
+        for text in told
     ]

@@ -11,7 +11,8 @@ from sitegen.model.followed_results import Wear
 def wear_of(station: Station, calibrations: Iterable[CalibrationResult]) -> tuple[Wear, ...]:
     """One for each set and each probe, sets first; calibrations in time order.
 
-    Probes that no calibration counts the contacts of are not listed.
+    A calibration that states neither contacts nor the contact resistance of a probe leaves what an
+    earlier one stated; what none states is not listed. So do sets without contacts.
     """
     bounds = {probe.id: probe.contacts_max for probe in station.probes}
     sets: dict[str, Wear] = {}
@@ -19,14 +20,17 @@ def wear_of(station: Station, calibrations: Iterable[CalibrationResult]) -> tupl
     for result in calibrations:
         record = result.record
         subject = standard_set(record)
-        sets[subject] = Wear(
-            subject,
-            result.made_at,
-            record.id,
-            record.substrate.contacts,
-            record.substrate.contacts_max,
-        )
+        if record.substrate.contacts is not None:
+            sets[subject] = Wear(
+                subject,
+                result.made_at,
+                record.id,
+                record.substrate.contacts,
+                record.substrate.contacts_max,
+            )
         for use in record.probe_use:
+            if use.contacts is None and use.contact_resistance_ohm is None:
+                continue
             probes[use.probe] = Wear(
                 f"probe {use.probe}",
                 result.made_at,

@@ -7,7 +7,15 @@ into one sentence for the person who wrote the file.
 
 from typing import Annotated
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    BaseModel,
+    ConfigDict,
+    Field,
+    TypeAdapter,
+    ValidationError,
+)
 
 
 class Record(BaseModel):
@@ -48,6 +56,18 @@ Identifier = Annotated[
     ),
     AfterValidator(_whole_name),
 ]
+_IDENTIFIER: TypeAdapter[str] = TypeAdapter(Identifier)
+
+
+def is_identifier(text: str) -> bool:
+    """Whether a text can be the id of a record."""
+    try:
+        _IDENTIFIER.validate_python(text)
+    except ValidationError:
+        return False
+    return True
+
+
 FileName = Annotated[
     str,
     Field(

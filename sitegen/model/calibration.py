@@ -167,7 +167,9 @@ class ProbeUse(Record):
 
     port: int = Field(ge=1)
     probe: Identifier
-    contacts: int = Field(ge=0, description="contacts of this probe so far")
+    contacts: int | None = Field(
+        default=None, ge=0, description="contacts of this probe so far; none: not stated"
+    )
     contact_resistance_ohm: NotNegative | None = Field(
         default=None, description="measured on a short that day"
     )
@@ -209,8 +211,12 @@ class Substrate(Record):
 
     serial_number: Text
     standard_set: Text = Field(description="which set of standards on it was contacted")
-    contacts: int = Field(ge=0, description="contacts of this set so far")
-    contacts_max: int = Field(ge=1, description="bound on the contacts of a set")
+    contacts: int | None = Field(
+        default=None, ge=0, description="contacts of this set so far; none: not stated, not judged"
+    )
+    contacts_max: int | None = Field(
+        default=None, ge=1, description="bound on the contacts of a set; none: shown, not judged"
+    )
     definitions_source: Text = Field(description="where its definitions come from")
     definitions_version: Text
     load_resistance_port_1_ohm: Positive | None = Field(
@@ -226,7 +232,11 @@ class Validity(Record):
 
     hours: Positive
     ambient_change_c: Positive
-    substrate_change_c: Positive
+    substrate_change_c: Positive | None = Field(
+        default=None,
+        description="of the contact substrate's temperature, either way; none: not bounded, and no"
+        " value loses its standing to it",
+    )
 
 
 class CheckBounds(Record):
@@ -323,11 +333,21 @@ class CalibrationRecord(Record):
     frequency_start_hz: Positive
     frequency_stop_hz: Positive
     frequency_points: int = Field(ge=1)
-    averaging: int = Field(ge=1)
+    averaging: int | None = Field(
+        default=None, ge=1, description="sweeps that were averaged; none: not stated"
+    )
     ambient_c: float
-    substrate_c: float
-    overtravel_um: NotNegative
-    probe_spacing_um: NotNegative
+    substrate_c: float | None = Field(
+        default=None,
+        description="contact substrate's temperature, in °C; none: not stated, and its change is"
+        " not checked",
+    )
+    overtravel_um: NotNegative | None = Field(
+        default=None, description="overtravel after first contact, in µm; none: not stated"
+    )
+    probe_spacing_um: NotNegative | None = Field(
+        default=None, description="distance between the probes' tips, in µm; none: not stated"
+    )
     state: StationState
     substrate: Substrate
     definitions: dict[str, StandardDefinition] = Field(min_length=1)

@@ -313,6 +313,9 @@ class VerificationResult:
     """The decision rule in one sentence."""
     candidates: tuple[str, ...] = ()
     """Likely causes of a failure, most likely first."""
+    outside: str = ""
+    """When and how warm it was made, where that lies outside its calibration's own validity:
+    '8 h 21 min after the calibration, outside its validity of 8 h'; empty where it lies inside."""
 
 
 @dataclass(frozen=True)

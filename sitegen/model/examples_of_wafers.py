@@ -84,6 +84,9 @@ MAPPINGS: Examples = {
         "parameter": "VTH",
         "condition": "sat",
         "unit": "V",
+        "range": "100 nA",
+        "path": "triaxial",
+        "beyond": {"OVL": 10.5},
     },
     "Dialect": {
         "separator": "semicolon",

@@ -142,7 +142,8 @@ class Wear:
     at: datetime
     source: str
     """Id of the calibration."""
-    contacts: int
+    contacts: int | None
+    """None: not stated."""
     contacts_max: int | None
     contact_resistance_ohm: float | None = None
     contact_resistance_max_ohm: float | None = None

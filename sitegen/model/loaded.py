@@ -229,6 +229,7 @@ VALUE_SCHEMA = pa.schema(
         pa.field("path", pa.string()),
         pa.field("bias", pa.string()),  # measured bias as text, "vgs_v=0.6012 vds_v=1.2"
         pa.field("file", pa.string(), nullable=False),
+        pa.field("beyond", pa.bool_(), nullable=False),  # the value lies beyond the number
     ]
 )
 """A wafer's values after reading: the layout's die numbers, the parameters' units, one row a value.

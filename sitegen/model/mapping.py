@@ -10,7 +10,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from sitegen.model.base import FileName, Identifier, Positive, Record, Text
+from sitegen.model.base import FileName, Identifier, Positive, Record, Signed, Text
 from sitegen.model.device import Die
 
 MAPPING_FILE = "mapping.toml"
@@ -32,6 +32,9 @@ FIELDS: Mapping[str, tuple[FieldContent, str]] = {
     "bias": ("text", "bias as the station names it; only 'conditions' reads it"),
     "set_point_c": ("number", "nominal temperature in °C; only 'conditions' reads it"),
     "temperature_c": ("number", "measured temperature in °C"),
+    "ambient_c": ("number", "ambient temperature in °C"),
+    "substrate_c": ("number", "contact substrate's temperature in °C"),
+    "contact_resistance_ohm": ("number", "contact resistance in Ω"),
     "parameter": ("text", "id of the parameter in campaign.toml"),
     "curve": ("text", "id of the curve in campaign.toml"),
     "touchdown": ("whole number", "number of the touchdown, from 1"),
@@ -99,6 +102,17 @@ class MappedColumn(Record):
         default=None, description="condition of these values, where 'constants' and names say none"
     )
     unit: str | None = Field(default=None, description="unit of its numbers")
+    range: Text | None = Field(
+        default=None, description="measuring range of these values, as named by a floor"
+    )
+    path: Text | None = Field(
+        default=None, description="path of these values to the pads, as named by a floor"
+    )
+    beyond: dict[str, Signed] = Field(
+        default_factory=dict,
+        description="what stands for a value beyond the instrument's range, and where that range"
+        " ended, in the column's unit: { OVL = 10.5 }",
+    )
 
     @model_validator(mode="after")
     def _one_of_two(self) -> Self:
@@ -106,8 +120,11 @@ class MappedColumn(Record):
             raise ValueError("exactly one of 'ours' and 'parameter' must be given")
         if self.parameter is not None and self.unit is None:
             raise ValueError("'unit' must be given for a column with the values of a parameter")
-        if self.condition is not None and self.parameter is None:
-            raise ValueError("'condition' goes with 'parameter'")
+        for key in ("condition", "range", "path"):
+            if getattr(self, key) is not None and self.parameter is None:
+                raise ValueError(f"'{key}' goes with 'parameter'")
+        if self.beyond and self.parameter is None and self.ours != "value":
+            raise ValueError("'beyond' goes with 'parameter' or with ours = 'value'")
         return self
 
 
@@ -158,7 +175,8 @@ class Source(Record):
         default=None, description="what stands for the minus sign in names, such as 'm'"
     )
     point: Text | None = Field(
-        default=None, description="what stands for the decimal point in names, such as 'p'"
+        default=None,
+        description="what stands for the decimal point in names and lines, such as 'p' or ','",
     )
     frame: Text = Field(default="layout", description="frame of die_x and die_y")
     time_format: Text | None = Field(

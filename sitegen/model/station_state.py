@@ -6,11 +6,17 @@ from sitegen.model.base import Identifier, Positive, Record
 
 
 class StationState(Record):
-    """Settings and parts of the RF path at the time of a sweep."""
+    """Settings and parts of the RF path at the time of a sweep.
 
-    source_power_dbm: float
-    attenuator_db: float
-    if_bandwidth_hz: Positive
+    Two states that both leave a setting out are taken as equal in it; one that states it and one
+    that does not differ.
+    """
+
+    source_power_dbm: float | None = Field(
+        default=None, description="without its attenuator, in dBm; none: not stated"
+    )
+    attenuator_db: float | None = Field(default=None, description="in dB; none: not stated")
+    if_bandwidth_hz: Positive | None = Field(default=None, description="in Hz; none: not stated")
     probes: tuple[Identifier, ...] = Field(min_length=1)
     cables: tuple[Identifier, ...] = ()
     switch_path: Identifier | None = None
@@ -27,6 +33,8 @@ STATE_WORDS = {
     "bias_tees": "bias tees",
 }
 """What each field of the state is called on a page."""
+SETTINGS = ("source_power_dbm", "attenuator_db", "if_bandwidth_hz")
+"""Numbers that may be left out: then they are not stated, while a part that is left out is none."""
 
 
 def differences(
@@ -36,14 +44,16 @@ def differences(
 ) -> tuple[str, ...]:
     """One phrase for each setting or part that differs, `words` before its two values."""
     return tuple(
-        f"{word}: {words[0]} {_told(getattr(calibrated, name))},"
-        f" {words[1]} {_told(getattr(measured, name))}"
+        f"{word}: {words[0]} {_told(name, getattr(calibrated, name))},"
+        f" {words[1]} {_told(name, getattr(measured, name))}"
         for name, word in STATE_WORDS.items()
         if getattr(calibrated, name) != getattr(measured, name)
     )
 
 
-def _told(value: object) -> str:
+def _told(name: str, value: object) -> str:
+    if value is None and name in SETTINGS:
+        return "not stated"
     if value is None or value == ():
         return "none"
     if isinstance(value, tuple):

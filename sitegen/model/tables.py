@@ -96,6 +96,14 @@ VALUE_COLUMNS: tuple[Column, ...] = (
     *_CIRCUMSTANCES,
     Column("range", "text", False, "measuring range, as named by a floor", may_be_empty=True),
     Column("path", "text", False, "path to the pads, as named by a floor", may_be_empty=True),
+    Column(
+        "beyond",
+        "whole number",
+        False,
+        "1 where the value itself lies beyond the number, further from zero: a range had ended"
+        " there; else 0",
+        may_be_empty=True,
+    ),
 )
 """Columns of a table of values, one row a value; besides these, columns of measured bias.
 Key: die_x, die_y, site, device, parameter, condition, touchdown."""

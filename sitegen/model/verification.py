@@ -154,6 +154,8 @@ class VerificationRecord(Record):
     at: Instant
     by: Text
     ambient_c: float
-    substrate_c: float | None = None
+    substrate_c: float | None = Field(
+        default=None, description="contact substrate's temperature, in °C; none: not stated"
+    )
     state: StationState
     structures: tuple[Structure, ...] = Field(min_length=1)

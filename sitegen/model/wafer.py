@@ -32,7 +32,10 @@ class Thermal(Record):
     chuck_reading_c: float
     surface_correction_c: float = Field(description="wafer's surface minus chuck reading")
     surface_correction_u_c: SizeOrZero = Field(description="its standard uncertainty")
-    soak_s: NotNegative = Field(description="waiting time before the first touchdown, in seconds")
+    soak_s: NotNegative | None = Field(
+        default=None,
+        description="waiting time before the first touchdown, in seconds; none: not stated",
+    )
 
 
 class WaferState(StationState):

@@ -102,6 +102,7 @@ def checked_values(intake: Intake, context: Context, table: Table, declared: Val
         "bias": bias_texts(table, bias),
         "file": table.files_of(rows),
         "value": value,
+        "beyond": _beyond(entries),
         **temperatures(table, context),
     }
     for name in ("device", "parameter", "condition", "range", "path"):
@@ -109,6 +110,19 @@ def checked_values(intake: Intake, context: Context, table: Table, declared: Val
     columns["calibration"] = none if is_earlier else texts_of(table, "calibration", None)
     kept = arrow_table(columns, entries, VALUE_SCHEMA)
     return Rows(kept, table.places_of(rows[entries.keep]))
+
+
+def _beyond(entries: Entries) -> npt.NDArray[np.bool_]:
+    """Where the value itself lies beyond the number that stands there."""
+    marks = entries.table.numbers("beyond")
+    entries.refuse(
+        np.isfinite(marks) & (marks != 0) & (marks != 1),
+        column_place("beyond"),
+        lambda first: f"{marks[first]:g}",
+        "1 where the value lies beyond the number, else 0",
+        "Write 1 or 0.",
+    )
+    return np.asarray(marks == 1, np.bool_)
 
 
 def arrow_table(columns: dict[str, npt.ArrayLike], entries: Entries, schema: pa.Schema) -> pa.Table:

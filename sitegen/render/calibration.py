@@ -125,7 +125,7 @@ def view(
     use = results.uses[record.id]
     station = link(record.station, addresses.relative(addresses.station(record.station), page))
     verified = [one for one in results.verifications if one.record.calibration == record.id]
-    made, verdict, *rest = event_sentences.calibration(result, station, use, page)
+    made, verdict, *rest = event_sentences.calibration(result, station, use, page, verified)
     return CalibrationView(
         title=f"Calibration {record.id}",
         lead=(made, verdict, *evidence(result, verified, use, page), *rest),
@@ -254,6 +254,7 @@ def _verifications(verified: Sequence[VerificationResult], page: str) -> Table:
             Column("Verification"),
             Column("Made"),
             Column("Outcome"),
+            Column("Held against the calibration's validity"),
             Column("Structures", True),
             Column("Worst point"),
         ),
@@ -268,6 +269,7 @@ def _verifications(verified: Sequence[VerificationResult], page: str) -> Table:
                 (
                     Cell(time_tag(each.made_at)),
                     Cell(marked(each.outcome)),
+                    Cell(unbroken(str(capital(each.outside))) if each.outside else "inside"),
                     Cell(figure_of(len(each.structures)), "", True),
                     Cell(_worst(each)),
                 ),

@@ -7,7 +7,16 @@ from sitegen.model.calibration import CalibrationRecord, RawSweep
 from sitegen.model.event_results import CalibrationResult
 from sitegen.render.cells import count_cell
 from sitegen.render.method_links import explained
-from sitegen.render.phrases import figure_of, frequency, instant, number_of, stated, time_tag
+from sitegen.render.phrases import (
+    NOT_STATED,
+    figure_of,
+    frequency,
+    if_stated,
+    instant,
+    number_of,
+    stated,
+    time_tag,
+)
 from sitegen.render.pieces import Cell, Column, Fact, Row, Table, Text
 from sitegen.render.standards import defined, uncertain
 from sitegen.render.states import state_facts
@@ -35,19 +44,36 @@ def facts(result: CalibrationResult, station: Markup, page: str) -> tuple[Fact, 
             f" {frequency(record.frequency_start_hz)} to"
             f" {frequency(record.frequency_stop_hz)}",
         ),
-        Fact("Averaging", number_of(record.averaging)),
+        Fact("Averaging", _count_if_stated(record.averaging)),
         Fact("Ambient", stated(record.ambient_c, "°C")),
-        Fact("Contact substrate", stated(record.substrate_c, "°C")),
-        Fact("Overtravel", f"{figure_of(record.overtravel_um)}{units.THIN}µm"),
-        Fact("Probe spacing", f"{figure_of(record.probe_spacing_um)}{units.THIN}µm"),
+        Fact("Contact substrate", if_stated(record.substrate_c, "°C")),
+        Fact("Overtravel", if_stated(record.overtravel_um, "µm")),
+        Fact("Probe spacing", if_stated(record.probe_spacing_um, "µm")),
         Fact("Switch terms", "measured" if record.switch_terms else "not measured"),
         Fact(
             "Validity",
             f"{figure_of(record.validity.hours)}{units.THIN}h, ambient change up to"
-            f" {figure_of(record.validity.ambient_change_c)}{units.THIN}K, substrate change up to"
-            f" {figure_of(record.validity.substrate_change_c)}{units.THIN}K",
+            f" {figure_of(record.validity.ambient_change_c)}{units.THIN}K,"
+            f" {_substrate_change(record)}",
         ),
     )
+
+
+def _count_if_stated(number: int | None) -> str:
+    return NOT_STATED if number is None else number_of(number)
+
+
+def _substrate_change(record: CalibrationRecord) -> str:
+    """How far the contact substrate's temperature may move, and whether that can be checked."""
+    bound = record.validity.substrate_change_c
+    if bound is None:
+        return "substrate change not bounded"
+    told = f"substrate change up to {figure_of(bound)}{units.THIN}K"
+    if record.substrate_c is None:
+        told += (
+            ", which is not checked: the substrate's temperature at the calibration is not stated"
+        )
+    return told
 
 
 def _method(record: CalibrationRecord) -> str:
@@ -112,7 +138,9 @@ def probes(record: CalibrationRecord) -> Table:
                 Cell(one.probe),
                 (
                     Cell(str(one.port), "", True),
-                    count_cell(one.contacts),
+                    Cell(NOT_STATED, "", True)
+                    if one.contacts is None
+                    else count_cell(one.contacts),
                     Cell(resistance(one.contact_resistance_ohm), "", True),
                     Cell(resistance(one.contact_resistance_max_ohm), "", True),
                 ),
@@ -143,7 +171,7 @@ def substrate(record: CalibrationRecord) -> tuple[Fact, ...]:
         Fact("Set of standards", found.standard_set),
         Fact(
             "Contacts so far",
-            f"{number_of(found.contacts)}, bound {number_of(found.contacts_max)}",
+            f"{_count_if_stated(found.contacts)}, bound {_count_if_stated(found.contacts_max)}",
         ),
         Fact(
             "Definitions",

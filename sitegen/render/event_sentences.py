@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from sitegen import addresses
-from sitegen.model.event_results import CalibrationResult, Check
+from sitegen.model.calibration import CalibrationRecord
+from sitegen.model.event_results import CalibrationResult, Check, VerificationResult
 from sitegen.model.results import CalibrationUse
 from sitegen.render.die_lists import number_of_dies
 from sitegen.render.phrases import (
@@ -17,14 +18,22 @@ from sitegen.render.phrases import (
     joined,
     link,
     number_of,
+    unbroken,
 )
 from sitegen.render.sentences import Sentences, be
 
 
 def calibration(
-    result: CalibrationResult, station: Markup, use: CalibrationUse, page: str
+    result: CalibrationResult,
+    station: Markup,
+    use: CalibrationUse,
+    page: str,
+    verified: Sequence[VerificationResult] = (),
 ) -> Sentences:
-    """Whether a calibration is good, for how long, and what stands on it or was lost."""
+    """Whether a calibration is good, for how long, and what stands on it or was lost.
+
+    verified: its verifications.
+    """
     record = result.record
     made = Markup("{} calibration {} was made on {} on {} by {}.").format(
         capital(record.method), record.id, instant(result.made_at), station, record.by
@@ -34,14 +43,33 @@ def calibration(
     else:
         usable = "usable" if result.outcome == "usable" else "not usable"
         own = Markup("is {} by its own checks ({})").format(usable, checks(result.checks))
-    verdict = Markup("It {}{}.").format(own, _failed(use, page))
+    verdict = Markup("It {}{}.").format(own, _failed(use, page, verified))
     held = Markup("Its validity is {}, until {}.").format(
         duration(result.expires_at - result.made_at), instant(result.expires_at)
     )
-    return (made, verdict, held, *_uses(use))
+    return (made, verdict, held, *_substrate(record), *_uses(use))
 
 
-def _failed(use: CalibrationUse, page: str) -> Markup:
+def _substrate(record: CalibrationRecord) -> Sentences:
+    """That the contact substrate's temperature bounds nothing, or cannot; empty where it does."""
+    if record.validity.substrate_change_c is None:
+        return (
+            Markup(
+                "Its record does not bound the change of the contact substrate's temperature, and"
+                " no value expires by it."
+            ),
+        )
+    if record.substrate_c is None:
+        return (
+            Markup(
+                "The contact substrate's temperature at the calibration is not stated, so its"
+                " change is not checked."
+            ),
+        )
+    return ()
+
+
+def _failed(use: CalibrationUse, page: str, verified: Sequence[VerificationResult]) -> Markup:
     """'; verification VER-5 failed, so values stand only until ...'; empty where none failed."""
     if not use.failed_by:
         return Markup("")
@@ -51,8 +79,10 @@ def _failed(use: CalibrationUse, page: str) -> Markup:
         if use.stands_until is None
         else f"so values stand only until {instant(use.stands_until)}"
     )
-    return Markup("; verification {} failed{} {}").format(
-        link(use.failed_by, target), "" if use.stands_until is None else ",", until
+    outside = next((one.outside for one in verified if one.record.id == use.failed_by), "")
+    made = f" (made {unbroken(outside)})" if outside else ""
+    return Markup("; verification {} failed{}{} {}").format(
+        link(use.failed_by, target), made, "" if use.stands_until is None else ",", until
     )
 
 
@@ -92,12 +122,18 @@ def by_count(use: CalibrationUse) -> list[tuple[str, int]]:
 
 
 def checks(found: Sequence[Check]) -> str:
-    """'all 5 judged checks are met, 2 more are shown without a bound'."""
+    """'all 5 judged checks are met, 2 more are shown without a bound, one more has no figure'."""
     judged = [check for check in found if check.passed is not None]
     missed = [check.name for check in judged if not check.passed]
-    shown = len(found) - len(judged)
+    bounded = [check for check in found if check.lower is not None or check.upper is not None]
+    lacking = len([check for check in bounded if check.passed is None])
+    shown = len(found) - len(judged) - lacking
     if not judged:
-        text = "its record gives no check a bound"
+        text = (
+            "no check that its record bounds could be judged"
+            if lacking
+            else "its record gives no check a bound"
+        )
     elif not missed:
         text = (
             "its one judged check is met"
@@ -111,4 +147,7 @@ def checks(found: Sequence[Check]) -> str:
         )
     if shown and judged:
         text += f", {counted(shown, 'more', 'more')} {be(shown)} shown without a bound"
+    if lacking and judged:
+        verb = "has" if lacking == 1 else "have"
+        text += f", {counted(lacking, 'more', 'more')} {verb} a bound and no figure"
     return text

@@ -158,6 +158,17 @@ def stated(value: float | None, unit: str) -> str:
     return with_unit(figure_of(value * factor), symbol)
 
 
+NOT_STATED = "not stated"
+"""In place of a number that a record leaves out."""
+
+
+def if_stated(value: float | None, unit: str) -> str:
+    """A declared number with its unit as it was declared, without a prefix, or 'not stated'."""
+    if value is None:
+        return NOT_STATED
+    return with_unit(figure_of(value), unit)
+
+
 def frequency(frequency_hz: float) -> str:
     """'6.059 GHz', '110 GHz'."""
     factor, symbol = units.shown_unit([frequency_hz], "Hz")

@@ -1,7 +1,7 @@
 """The state of the RF path as columns and cells of a table."""
 
-from sitegen.model.station_state import STATE_WORDS, StationState
-from sitegen.render.phrases import capital, figure_of, stated
+from sitegen.model.station_state import SETTINGS, STATE_WORDS, StationState
+from sitegen.render.phrases import NOT_STATED, capital, figure_of, stated
 from sitegen.render.pieces import Cell, Column, Fact
 
 _UNITS = {"source_power_dbm": "dBm", "attenuator_db": "dB", "if_bandwidth_hz": "Hz"}
@@ -14,7 +14,9 @@ STATE_COLUMNS = tuple(
 
 def state_cells(state: StationState) -> tuple[Cell, ...]:
     """Cells under `STATE_COLUMNS`."""
-    return tuple(Cell(_told(getattr(state, name)), "", name in _UNITS) for name in STATE_WORDS)
+    return tuple(
+        Cell(_told(name, getattr(state, name)), "", name in SETTINGS) for name in STATE_WORDS
+    )
 
 
 def state_facts(state: StationState) -> tuple[Fact, ...]:
@@ -22,15 +24,17 @@ def state_facts(state: StationState) -> tuple[Fact, ...]:
     return tuple(
         Fact(
             capital(word),
-            stated(getattr(state, name), _UNITS[name])
-            if name in _UNITS
-            else _told(getattr(state, name)),
+            stated(value, _UNITS[name])
+            if name in SETTINGS and (value := getattr(state, name)) is not None
+            else _told(name, getattr(state, name)),
         )
         for name, word in STATE_WORDS.items()
     )
 
 
-def _told(value: object) -> str:
+def _told(name: str, value: object) -> str:
+    if value is None and name in SETTINGS:
+        return NOT_STATED
     if value is None or value == ():
         return "none"
     if isinstance(value, tuple):

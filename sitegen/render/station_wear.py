@@ -8,7 +8,7 @@ from sitegen import units
 from sitegen.model.followed_results import Metric, Wear
 from sitegen.render.cells import count_cell
 from sitegen.render.marks import marked
-from sitegen.render.phrases import link, number_of, percent, several, stated, time_tag
+from sitegen.render.phrases import NOT_STATED, link, number_of, percent, several, stated, time_tag
 from sitegen.render.pieces import Cell, Column, Row, Table, Text
 
 
@@ -36,12 +36,16 @@ def wear_table(wear: Sequence[Wear], metrics: Sequence[Metric]) -> Table:
 
 
 def _row(wear: Wear, metrics: Sequence[Metric]) -> Row:
-    share = None if wear.contacts_max is None else wear.contacts / wear.contacts_max
+    share = (
+        None
+        if wear.contacts is None or wear.contacts_max is None
+        else wear.contacts / wear.contacts_max
+    )
     return Row(
         Cell(wear.subject),
         (
             Cell(marked(_state(wear))),
-            count_cell(wear.contacts),
+            Cell(NOT_STATED, "", True) if wear.contacts is None else count_cell(wear.contacts),
             Cell(
                 units.MISSING if wear.contacts_max is None else number_of(wear.contacts_max),
                 "",

@@ -23,6 +23,7 @@ from sitegen.render.phrases import (
     joined,
     several,
     spelled,
+    unbroken,
     with_unit,
 )
 from sitegen.render.sentences import Sentences
@@ -65,11 +66,19 @@ def verification(
     )
     return (
         made,
+        *outside(result),
         _verdict(result, calibration_link),
         *worst_margin(result),
         *_consequence(result, calibration_link, use),
         *rule(result),
     )
+
+
+def outside(result: VerificationResult) -> Sentences:
+    """That it was made outside its calibration's own validity; empty where it was not."""
+    if not result.outside:
+        return ()
+    return (Markup("It was made {}.").format(unbroken(result.outside)),)
 
 
 def _verdict(result: VerificationResult, calibration_link: Markup) -> Markup:

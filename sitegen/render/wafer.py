@@ -30,6 +30,7 @@ from sitegen.render.page import FrameArt, Page
 from sitegen.render.phrases import (
     die_name,
     figure_of,
+    if_stated,
     link,
     number_of,
     stated,
@@ -272,7 +273,7 @@ def _thermal(record: WaferRecord) -> Table:
             Row(
                 Cell(figure_of(each.set_point_c), "", True),
                 tuple(
-                    Cell(figure_of(value), "", True)
+                    Cell(if_stated(value, ""), "", True)
                     for value in (
                         each.chuck_reading_c,
                         each.surface_correction_c,

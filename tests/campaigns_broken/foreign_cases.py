@@ -346,10 +346,10 @@ _CAME_BROKEN: tuple[Case, ...] = (
             folder / FIRST, folder / SWEEPS / "spiral_D1_20260302-093500 (1).s2p"
         ),
         file=FIRST.replace(".s2p", " (1).s2p"),
-        place="its name, {time}",
-        found="does not fit",
-        expected="a time in this format",
-        remedy="Correct time_format",
+        place="",
+        found=f"the same bytes as in {FIRST}, of which it is a copy by its name",
+        expected="each measurement in one file",
+        remedy="Remove the copy",
         left=WHOLE_FOREIGN,
     ),
     Case(
@@ -483,7 +483,7 @@ _MAPPINGS: tuple[Case, ...] = (
         'sources[1].files (id "rf")',
         found="near {wafer}",
         expected="a pattern",
-        remedy="Write {field}",
+        remedy="Write one of wafer, die,",
         left=NO_SWEEPS,
     ),
     mapped(

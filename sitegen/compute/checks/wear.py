@@ -16,22 +16,19 @@ GROUP: CheckGroup = "wear"
 def checks_of_wear(loaded: LoadedCalibration, probes: Sequence[Probe]) -> Iterator[Check]:
     """Contacts of the set and of each probe, contact resistances, loads measured that day."""
     substrate = loaded.record.substrate
-    yield judged(
-        GROUP,
+    yield _contacts(
         "contacts of this set of standards",
-        float(substrate.contacts),
+        substrate.contacts,
+        substrate.contacts_max,
         f"Set {substrate.standard_set} on substrate {substrate.serial_number}.",
-        upper=float(substrate.contacts_max),
     )
     most = {probe.id: probe.contacts_max for probe in probes}
     for use in loaded.record.probe_use:
-        bound = most.get(use.probe)
-        yield judged(
-            GROUP,
+        yield _contacts(
             f"contacts of probe {use.probe}",
-            float(use.contacts),
+            use.contacts,
+            most.get(use.probe),
             f"At port {use.port}.",
-            upper=None if bound is None else float(bound),
         )
     for use in loaded.record.probe_use:
         if use.contact_resistance_ohm is not None:
@@ -45,6 +42,19 @@ def checks_of_wear(loaded: LoadedCalibration, probes: Sequence[Probe]) -> Iterat
             )
     for port in PORTS:
         yield from _load_resistance(loaded, port)
+
+
+def _contacts(name: str, contacts: int | None, bound: int | None, text: str) -> Check:
+    """Contacts so far against their bound; without a count nothing is judged, and that is said."""
+    if contacts is None:
+        text += " Not judged: the record does not state the contacts so far."
+    return judged(
+        GROUP,
+        name,
+        None if contacts is None else float(contacts),
+        text,
+        upper=None if bound is None else float(bound),
+    )
 
 
 def _load_resistance(loaded: LoadedCalibration, port: Port) -> Iterator[Check]:

@@ -19,6 +19,7 @@ from sitegen.read.foreign.model import Column, Refusal
 from sitegen.read.foreign.parquet_table import EMPTY_TIME_US
 from sitegen.read.foreign.pieces import (
     Piece,
+    are_beyond,
     factors,
     joined_numbers,
     joined_texts,
@@ -68,7 +69,10 @@ def table_of_rows(
 
 
 def _is_field(one: MappedColumn) -> bool:
-    return one.ours is not None and (one.ours in FIELDS or one.ours == TIME)
+    """Whether a column says what names can say; numbers with a unit are read as our columns."""
+    if one.ours is None or one.ours == TIME:
+        return one.ours is not None
+    return one.ours in FIELDS and (FIELDS[one.ours][0] != "number" or one.ours == "set_point_c")
 
 
 def _own_columns(
@@ -93,6 +97,8 @@ def _own_columns(
         into = "" if ours is None else ours.unit
         rates = factors(intake, origin, keep, pieces, one, into)
         columns[one.ours] = np.asarray(numbers * rates, np.float64)
+        if one.beyond:
+            columns["beyond"] = are_beyond(pieces, one).astype(np.int64)
         if one.ours == "value" and all(each.ours != "unit" for each in source.columns):
             columns["unit"] = stated_units(pieces, one)
     return columns
@@ -170,8 +176,13 @@ def _values_of_dies(
             "unit": np.full(len(at), one.unit, dtype=object),
             "value": np.asarray(numbers[at], np.float64),
         }
-        if one.condition is not None:
-            said["condition"] = np.full(len(at), one.condition, dtype=object)
+        own = {"condition": one.condition, "range": one.range, "path": one.path}
+        said |= {
+            name: np.full(len(at), text, dtype=object)
+            for name, text in own.items()
+            if text is not None or (name != "condition" and name not in part.columns)
+        }
+        said["beyond"] = are_beyond(pieces, one)[at].astype(np.int64)
         parts.append(Entries({**part.columns, **said}, part.origin, part.keep))
         named.append(np.full(len(at), one.theirs, dtype=object))
     if not sum(len(part.keep) for part in parts):

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
+from sitegen.model.base import is_identifier
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Gathered, LoadedWafer, MappedSource
 from sitegen.model.mapping import MAPPING_FILE, MappingRecord
@@ -86,6 +87,11 @@ def _tell_no_record(
         remedy = (
             f"If {quoted(meant)} is meant, say so under 'rename' of the source in {MAPPING_FILE}:"
             f" wafer = {{ {quoted(wafer)} = {quoted(meant)} }}; else start its record"
+        )
+    if not is_identifier(wafer.strip()):
+        remedy = (
+            f"Give it an id under 'rename' of the source in {MAPPING_FILE}, with letters, digits,"
+            " '.', '_', '+' and '-'"
         )
     intake.tell(
         files[0],

@@ -55,7 +55,8 @@ def sources_by_wafer(
             continue
         by_wafer: dict[str, list[_One]] = defaultdict(list)
         asked = Asked(MAPPING_FILE, f'sources[{number}].files (id "{source.id}")')
-        for one in _with_lines(intake, source, understood.get(source.id, ()), asked):
+        files = _without_copies(intake, understood.get(source.id, ()), gathered)
+        for one in _with_lines(intake, source, files, asked):
             for wafer in _wafers_of(intake, source, one, asked):
                 by_wafer[wafer].append(one)
         for wafer, files in by_wafer.items():
@@ -143,6 +144,43 @@ def _may_mean(source: Source, file: str) -> bool:
     except BadPattern:
         return _extension(file) == _extension(source.files)
     return said(pattern, file[len(source.folder) + 1 :]) is not None
+
+
+def _without_copies(
+    intake: Intake, files: Sequence[_One], gathered: Mapping[str, Gathered]
+) -> Sequence[_One]:
+    """The files without those that are copies by their bytes and by their names: the same bytes,
+    and a name that holds the other's, as in 'Copy of X0_Y1.s2p' and 'X0_Y1 (1).s2p'."""
+    by_bytes: dict[str, list[str]] = defaultdict(list)
+    for one in files:
+        if one.file in gathered:
+            by_bytes[gathered[one.file].sha256].append(one.file)
+    copies: set[str] = set()
+    for alike in by_bytes.values():
+        for file in alike:
+            stem = _stem(file)
+            first = next(
+                (each for each in alike if _stem(each) != stem and _stem(each) in stem), None
+            )
+            if first is not None:
+                copies.add(file)
+                _tell_copy(intake, file, first)
+    return [one for one in files if one.file not in copies]
+
+
+def _stem(file: str) -> str:
+    return file.rpartition("/")[2].rpartition(".")[0]
+
+
+def _tell_copy(intake: Intake, file: str, first: str) -> None:
+    intake.tell(
+        file,
+        "",
+        found=f"the same bytes as in {first}, of which it is a copy by its name",
+        expected="each measurement in one file",
+        remedy="Remove the copy and its line in gathered.csv; it was left out.",
+        cause="One measurement under two names",
+    )
 
 
 def _with_lines(

@@ -1,5 +1,7 @@
 """What the lines before a file's numbers say, such as '! Wafer: W3' or 'Operator;day shift'."""
 
+from collections.abc import Sequence
+
 from sitegen.model.mapping import Source
 from sitegen.read.files import Intake
 from sitegen.read.foreign.patterns import compiled, said
@@ -30,14 +32,27 @@ def said_by_lines(
             found.extend(hits[0])
             continue
         whole = False
+        remedy = f"Correct 'lines' of source {quoted(source.id)}, or export the file again."
+        if not hits and _fits_with_commas(text, source, lines):
+            remedy = (
+                f"State point = ',' in source {quoted(source.id)}: the line has decimal commas."
+            )
         intake.tell(
             file,
             f"the first {LINES_SEARCHED} lines" if not hits else "",
             found=f"{'no line' if not hits else f'{len(hits)} lines'} like {quoted(text)}",
             expected="one such line, as mapping.toml has it",
-            remedy=f"Correct 'lines' of source {quoted(source.id)}, or export the file again.",
+            remedy=remedy,
         )
     return tuple(found) if whole else None
+
+
+def _fits_with_commas(text: str, source: Source, lines: Sequence[str]) -> bool:
+    """Whether a pattern fits a line once numbers have decimal commas."""
+    if source.point is not None:
+        return False
+    pattern = compiled(text, source.minus, ",", in_line=True)
+    return any(said(pattern, line) is not None for line in lines)
 
 
 def _decoded(head: bytes, source: Source) -> str:

@@ -120,10 +120,10 @@ def joined_numbers(
     field = one.ours or "value"
     numbers, bad, two_ways = [], [], []
     for piece in pieces:
-        cells = piece.cells[one.theirs]
+        cells, ends = _without_ends(piece.cells[one.theirs], one)
         read, wrong = numbers_of(cells, piece.dialect.model_copy(update={"decimal": piece.decimal}))
         is_open = piece.decimal == "open"
-        numbers.append(read)
+        numbers.append(np.where(np.isnan(ends), read, ends))
         bad.append(wrong)
         two_ways.append(wrong & [is_open and has_two_readings(str(cell)) for cell in cells])
     told = _Cells([cell for piece in pieces for cell in piece.cells[one.theirs]])
@@ -131,6 +131,22 @@ def joined_numbers(
     refuse(intake, origin, keep, Refusal(open_ones, field, told, "one way to read it", _OPEN))
     refuse(intake, origin, keep, Refusal(np.concatenate(bad), field, told, "a number", _CORRECT))
     return np.concatenate(numbers)
+
+
+def _without_ends(cells: Column, one: MappedColumn) -> tuple[Column, FloatArray]:
+    """Cells without what stands for a value beyond the range, and where the range ended instead;
+    NaN: the cell holds what it says."""
+    if not one.beyond or cells.dtype != np.object_:
+        return cells, np.full(len(cells), np.nan)
+    ends = np.array([one.beyond.get(cell, np.nan) for cell in cells], np.float64)
+    kept = ["" if cell in one.beyond else cell for cell in cells]
+    return np.array([*kept, None], dtype=object)[:-1], ends
+
+
+def are_beyond(pieces: Sequence[Piece], one: MappedColumn) -> BoolArray:
+    """Rows whose cell stands for a value beyond the instrument's range."""
+    cells = [cell for piece in pieces for cell in piece.cells[one.theirs]]
+    return np.array([isinstance(cell, str) and cell in one.beyond for cell in cells], np.bool_)
 
 
 @dataclass(frozen=True)

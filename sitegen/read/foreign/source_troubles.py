@@ -86,6 +86,8 @@ def _bad_pattern(place: str, phrase: str) -> Trouble:
         remedy = "Write what stands for the mark, such as minus = 'm' and point = 'p'."
         return "minus" if phrase.endswith("minus") else "point", phrase, "such a mark", remedy
     remedy = "Write {field} for what is said, * for anything and **/ for any folders."
+    if "which is no field" in phrase:
+        remedy = f"Write one of {', '.join(FIELDS)} in braces, or * for what is not needed."
     return place, phrase, "a pattern", remedy
 
 
@@ -208,8 +210,10 @@ def _of_events(source: Source, patterns: Mapping[str, Pattern | None]) -> Iterat
     """Sweeps of calibrations and verifications: their folder must say whose they are."""
     field = _EVENT_FIELDS[source.holds]
     pattern = patterns["files"]
-    if pattern is not None and field not in pattern.fields:
-        remedy = f"Write {{{field}}} where the path has the id of the {field}."
+    if pattern is not None and field not in (*pattern.fields, *source.constants):
+        remedy = (
+            f"Write {{{field}}} where the path has the id of the {field}, or say it in constants."
+        )
         yield "files", f"no {{{field}}} in {quoted(source.files)}", f"the {field}'s id", remedy
 
 

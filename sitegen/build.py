@@ -159,7 +159,7 @@ def _pages_job(
     one: wafer_jobs.Computed, note: Note | None, results: CampaignResults, root: Path
 ) -> jobs.Job[wafer_jobs.PagesArgument, wafer_jobs.Published]:
     """The second job of a wafer; its key holds its results and the context of the campaign."""
-    subject = f"wafer {one.record.id}"
+    subject, home = f"wafer {one.record.id}", addresses.wafer(one.record.id)
     return jobs.Job(
         kind="pages",
         name=one.record.id,
@@ -170,7 +170,13 @@ def _pages_job(
             note=note,
             kept=one.kept,
             context=results.context,
-            findings=tuple(found for found in results.findings if found.subject == subject),
+            findings=tuple(
+                found
+                for found in results.findings
+                if found.subject == subject
+                or (found.subject.startswith("agreement ") and found.address == home)
+            ),
+            agreements=tuple(each for each in results.agreements if each.wafer == one.record.id),
             faults=tuple(
                 fault
                 for fault in results.faults

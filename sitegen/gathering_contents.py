@@ -9,10 +9,12 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.gathering_plan import Named, Resolve, Told
-from sitegen.model.mapping import FIELDS, Source
+from sitegen.model.mapping import Source
 from sitegen.problems import Fault
 from sitegen.read.files import Intake
+from sitegen.read.foreign.mapped_columns import is_field, is_number
 from sitegen.read.foreign.model import Column, ForeignTable
+from sitegen.read.foreign.numbers import decimal_of
 from sitegen.read.foreign.readers import foreign_table
 from sitegen.read.touchstone import file_sweep
 
@@ -135,13 +137,16 @@ def _texts(one: Named, table: ForeignTable) -> dict[str, npt.NDArray[np.object_]
     """By field: what each row of a table says, in the file's own words."""
     rows = len(table.lines)
     texts = {name: np.full(rows, text, dtype=np.object_) for name, text in one.says}
+    columns = dict(zip(table.names, table.columns, strict=True))
+    numeric = [columns[each.theirs] for each in one.source.columns if is_number(each)]
+    has_commas = decimal_of(numeric, table.dialect) == "comma"
     for column in one.source.columns:
         ours = "time" if column.ours == TIME else column.ours
-        if ours is not None and ours in FIELDS and column.theirs in table.names:
-            place = table.names.index(column.theirs)
-            if not table.is_time[place]:
-                comma = table.dialect.decimal == "comma" and FIELDS[ours][0] == "number"
-                texts[ours] = _as_text(table.columns[place], comma)
+        if ours is None or not is_field(column):
+            continue
+        if not table.is_time[table.names.index(column.theirs)]:
+            comma = has_commas and is_number(column)
+            texts[ours] = _as_text(columns[column.theirs], comma)
     return texts
 
 

@@ -9,6 +9,7 @@ import pyarrow as pa
 
 from sitegen import __version__, drawings, jobs
 from sitegen.between_wafers import findings_between, hand_over, write_comparisons
+from sitegen.compute.agreements import agreement_counts
 from sitegen.compute.calibration_use import calibration_uses
 from sitegen.compute.differences import compare_wafers
 from sitegen.compute.events import Events
@@ -88,8 +89,7 @@ def join(
     Wafers measured for a study only, or again after a stress, have pages and rows in the tables,
     and no part in the rest but for the study and the comparison with the measurement before.
     """
-    record = campaign.record
-    calibrations, verifications = events.results(), events.verifications
+    record, calibrations, verifications = campaign.record, events.results(), events.verifications
     tables = _write_wafer_tables(computed, root)
     every_fault = {*faults, *(fault for one in computed for fault in one.faults)}
     measured, everything = computed, joined_values(root)
@@ -140,6 +140,7 @@ def join(
         shifts=stressed.shifts,
         source_uses=source_uses(campaign),
         gathered=campaign.gathered,
+        agreements=agreement_counts(values, record),
     )
     tables = (*tables, *_write_event_tables(results, root))
     listed = tuple(one for one in tables if one.rows or one.name in EVER_LISTED)

@@ -23,6 +23,7 @@ from sitegen.compute.wafer import (
     control_readings,
     lent_dummies,
 )
+from sitegen.model.agreement_results import AgreementCount
 from sitegen.model.campaign import CampaignRecord, Instrument, Layout, Station
 from sitegen.model.device_results import (
     Band,
@@ -98,6 +99,8 @@ class PagesArgument:
     faults: tuple[Fault, ...]
     root: Path
     """Where the publication is being written."""
+    agreements: tuple[AgreementCount, ...] = ()
+    """Of this wafer."""
 
 
 @dataclass(frozen=True)
@@ -183,6 +186,7 @@ def publish(argument: PagesArgument) -> Published:
         bars=drawings.limit_bars(results),
         typical=typical,
         without=devices_without(results, campaign),
+        agreements=argument.agreements,
     ):
         write_text(argument.root, page.address, page.html)
         pages += 1

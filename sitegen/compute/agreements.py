@@ -8,6 +8,7 @@ from scipy.special import ndtri
 
 from sitegen import addresses
 from sitegen.compute.standing import numbers_that_stand
+from sitegen.model.agreement_results import AgreementCount
 from sitegen.model.arrays import FloatArray
 from sitegen.model.campaign import CampaignRecord, Parameter
 from sitegen.model.trust import Agreement, ValueOf
@@ -59,6 +60,11 @@ class Differences:
         """(n,) where an uncertainty is stated."""
         return ~np.isnan(self.u)
 
+    @property
+    def worst(self) -> int:
+        """Place of the largest difference of those with an uncertainty."""
+        return int(np.argmax(np.where(self.stated, np.abs(self.difference), -1.0)))
+
 
 def agreement_findings(results: pd.DataFrame, campaign: CampaignRecord) -> tuple[Finding, ...]:
     """Declared agreements that do not hold, and those that cannot be decided.
@@ -88,6 +94,70 @@ def agreement_findings(results: pd.DataFrame, campaign: CampaignRecord) -> tuple
             if len(rows):
                 found += _judge(agreement, first.unit, wafer, differences(rows), campaign, share)
     return tuple(sorted(found))
+
+
+def agreement_counts(results: pd.DataFrame, campaign: CampaignRecord) -> tuple[AgreementCount, ...]:
+    """Every declared agreement on every wafer in counts of dies, those that hold included.
+
+    results: as for `agreement_findings`. By wafer, then in the order of the declarations.
+    """
+    usable = numbers_that_stand(results)
+    measured = results[results["counts"].eq(True)]
+    parameters = {one.id: one for one in campaign.parameters}
+    share = max(len(campaign.agreements) * usable["wafer"].nunique(), 1)
+    found = []
+    for agreement in campaign.agreements:
+        first, second = (parameters[one.parameter] for one in (agreement.first, agreement.second))
+        pairs = usable[:0]
+        try:
+            factor = conversion(second.unit, first.unit)
+            pairs = paired(usable, agreement, parameters, factor)
+        except NotConvertible:
+            pass
+        asked = _rows_of(measured, agreement.first) | _rows_of(measured, agreement.second)
+        places = measured[asked].drop_duplicates(PLACE)["wafer"].value_counts()
+        for wafer in sorted(str(name) for name in results["wafer"].unique()):
+            rows = pairs[pairs["wafer"] == wafer]
+            dies = int(places.get(wafer, 0))
+            found.append(_counted(agreement, first.unit, wafer, rows, dies, campaign, share))
+    return tuple(sorted(found, key=lambda one: one.wafer))
+
+
+def _counted(
+    agreement: Agreement,
+    unit: str,
+    wafer: str,
+    rows: pd.DataFrame,
+    dies: int,
+    campaign: CampaignRecord,
+    share: int,
+) -> AgreementCount:
+    """dies: with either value; rows: pairs of the wafer."""
+    found = differences(rows) if len(rows) else None
+    n = 0 if found is None else int(found.stated.sum())
+    if found is None or not n:
+        return AgreementCount(
+            wafer, agreement, unit, 0, 0, dies, None, None, None, None, "not decided"
+        )
+    beyond = _beyond(agreement, found, campaign.decision.coverage_factor)
+    worst = found.worst
+    return AgreementCount(
+        wafer=wafer,
+        declared=agreement,
+        unit=unit,
+        agree=n - beyond,
+        beyond=beyond,
+        not_compared=dies - n,
+        mean=found.mean,
+        u_mean=found.u_mean,
+        largest=float(found.difference[worst]),
+        largest_die=(int(found.die_x[worst]), int(found.die_y[worst])),
+        outcome="do not agree" if _disagrees(agreement, found, share) else "agree",
+    )
+
+
+def _rows_of(results: pd.DataFrame, which: ValueOf) -> "pd.Series[bool]":
+    return (results["parameter"] == which.parameter) & (results["condition"] == which.condition)
 
 
 def paired(
@@ -133,9 +203,7 @@ def differences(rows: pd.DataFrame) -> Differences:
 
 
 def _side(usable: pd.DataFrame, which: ValueOf, parameter: Parameter, scale: float) -> pd.DataFrame:
-    rows = usable[
-        (usable["parameter"] == which.parameter) & (usable["condition"] == which.condition)
-    ]
+    rows = usable[_rows_of(usable, which)]
     value = rows["value"].astype(np.float64)
     parts = {
         name: rows[name].astype(np.float64).fillna(0.0) if name in rows else 0.0
@@ -174,16 +242,11 @@ def _judge(
     n = len(found.difference) - unstated
     if not n:
         return findings
-    size = np.abs(found.difference[found.stated]) - agreement.allowance
-    u = found.u[found.stated]
-    mean, u_mean = found.mean, found.u_mean
-    off = abs(mean) - agreement.allowance > _quantile(0.5 * LEVEL / share) * u_mean
-    single = size > _quantile(0.5 * LEVEL / share / n) * u
-    if not off and not single.any():
+    if not _disagrees(agreement, found, share):
         return findings
     k = campaign.decision.coverage_factor
-    beyond = int((size > k * u).sum())
-    worst = int(np.argmax(np.where(found.stated, np.abs(found.difference), -1.0)))
+    beyond = _beyond(agreement, found, k)
+    mean, u_mean, worst = found.mean, found.u_mean, found.worst
     allowed = f" + {quantity(agreement.allowance, unit)}" if agreement.allowance else ""
     text = (
         f"On wafer {wafer}, {_name(agreement.first)} and {_name(agreement.second)} do not agree"
@@ -198,6 +261,21 @@ def _judge(
         Finding("values do not agree", f"agreement {agreement.id}", text, "attention", page)
     )
     return findings
+
+
+def _disagrees(agreement: Agreement, found: Differences, share: int) -> bool:
+    """Whether the mean or a die differs by more than the allowance and chance at `LEVEL`."""
+    size = np.abs(found.difference[found.stated]) - agreement.allowance
+    limit = _quantile(0.5 * LEVEL / share) * found.u_mean
+    off = abs(found.mean) - agreement.allowance > limit
+    single = size > _quantile(0.5 * LEVEL / share / len(size)) * found.u[found.stated]
+    return bool(off or single.any())
+
+
+def _beyond(agreement: Agreement, found: Differences, k: float) -> int:
+    """Dies that differ by more than the allowance and k u."""
+    size = np.abs(found.difference[found.stated]) - agreement.allowance
+    return int((size > k * found.u[found.stated]).sum())
 
 
 def _undecided(agreement: Agreement, page: str, why: str) -> Finding:

@@ -16,6 +16,9 @@ from sitegen.model.results import NOT_HELD, ParameterResult, WaferSummary
 from sitegen.problems import WEIGHTS, Finding, Weight
 from sitegen.units import count, frequency
 
+MOST_NAMED = 3
+"""How many dies that a finding concerns are named; more are counted."""
+
 
 def findings_of(
     campaign: CampaignRecord,
@@ -234,15 +237,14 @@ def _outcomes_told(one: WaferSummary) -> list[tuple[int, str, str, Weight]]:
         )
         for reason, values in one.unassessable.items()
     ]
-    unmeasured = one.outcomes["not measured"]
-    beyond = {name: n - unmeasured for name, n in one.missing.items() if n > unmeasured}
+    missing = one.missing_dies
+    values = sum(len(dies) for dies in missing.values())
     told.append(
         (
-            sum(beyond.values()),
+            values,
             "values missing",
-            f"{count(sum(beyond.values()), 'planned value')} {where}"
-            f" {_verb(sum(beyond.values()), 'is', 'are')} missing on dies that were measured:"
-            f" {_listed(beyond)}.",
+            f"{count(values, 'planned value')} {where} {_verb(values, 'is', 'are')} missing on dies"
+            f" that were measured: {_listed(missing)}.",
             "attention",
         )
     )
@@ -259,7 +261,7 @@ def _dies_told(one: WaferSummary, where: str) -> list[tuple[int, str, str, Weigh
             "outside limits",
             f"{count(outside, 'die')} of {one.measured} measured {where}"
             f" {_verb(outside, 'lies', 'lie')} outside the limits:"
-            f" {_listed(one.outside_parameters)}.",
+            f" {_listed(one.outside_dies)}.",
             "decision",
         ),
         (
@@ -274,15 +276,32 @@ def _dies_told(one: WaferSummary, where: str) -> list[tuple[int, str, str, Weigh
             unmeasured,
             "dies not measured",
             f"{count(unmeasured, 'planned die')} {where} {_verb(unmeasured, 'was', 'were')} not"
-            " measured.",
+            f" measured{_named(one.unmeasured_dies)}.",
             "attention",
         ),
     ]
 
 
-def _listed(counts: Mapping[str, int]) -> str:
-    """'RSH on 20, VTH on 1': the most frequent first."""
-    return _first([f"{name} on {number}" for name, number in counts.items()])
+def _listed(dies: Mapping[str, Sequence[tuple[int, int]]]) -> str:
+    """'RSH on 20 dies, VTH on die (1, 0)': the most frequent first, the dies named where few.
+
+    dies: by parameter, the die of each value.
+    """
+    return _first([f"{name} on {_dies(sorted(set(each)))}" for name, each in dies.items()])
+
+
+def _named(dies: Sequence[tuple[int, int]]) -> str:
+    """': dies (1, 0) and (2, 0)'; empty where there are many, or none."""
+    return f": {_dies(sorted(dies))}" if 0 < len(dies) <= MOST_NAMED else ""
+
+
+def _dies(dies: Sequence[tuple[int, int]]) -> str:
+    """'die (1, 0)', 'dies (1, 0) and (2, 0)', '20 dies'."""
+    if len(dies) > MOST_NAMED:
+        return count(len(dies), "die")
+    names = [f"({x}, {y})" for x, y in dies]
+    named = " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return f"{'die' if len(names) == 1 else 'dies'} {named}"
 
 
 def _first(names: Sequence[str], most: int = 5) -> str:

@@ -4,6 +4,7 @@ from collections import Counter
 from datetime import UTC, datetime
 from typing import Literal
 
+import numpy as np
 import pandas as pd
 
 from sitegen.compute.handover import typical_die
@@ -54,9 +55,10 @@ def summary_of(
         calibrations={
             str(name): int(n) for name, n in sorted(stands["calibration"].value_counts().items())
         },
-        outside_parameters=_counts(stands[stands["outcome"] == "outside"], "parameter"),
+        outside_dies=_dies_by_parameter(stands[stands["outcome"] == "outside"]),
         unassessable=_counts(stands[stands["outcome"] == "not assessable"], "outcome_reason"),
-        missing=_counts(results[results["outcome"] == "not measured"], "parameter"),
+        unmeasured_dies=_places(counted[counted["outcome"] == "not measured"]),
+        missing_dies=_dies_by_parameter(_missing_on_measured(results, dies)),
         touchdown_changes=len(changed),
         touchdowns_that_matter=changed,
         typical_die=None if typical is None else (typical[2], typical[1]),
@@ -82,6 +84,24 @@ def _counts(rows: pd.DataFrame, column: str) -> dict[str, int]:
     """How often each text stands in a column, the most frequent first."""
     found = Counter(str(text) for text in rows[column])
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
+
+
+def _missing_on_measured(results: pd.DataFrame, dies: pd.DataFrame) -> pd.DataFrame:
+    """Planned values that were not measured on dies that have another value."""
+    measured = dies[dies["measured"] > 0]
+    touched = set(zip(measured["die_x"], measured["die_y"], strict=True))
+    lacking = results[results["outcome"] == "not measured"]
+    there = [die in touched for die in zip(lacking["die_x"], lacking["die_y"], strict=True)]
+    return lacking[np.array(there, dtype=bool)]
+
+
+def _dies_by_parameter(rows: pd.DataFrame) -> dict[str, tuple[tuple[int, int], ...]]:
+    """The die of each value, by parameter; parameters with the most values first."""
+    return {name: _places(rows[rows["parameter"] == name]) for name in _counts(rows, "parameter")}
+
+
+def _places(rows: pd.DataFrame) -> tuple[tuple[int, int], ...]:
+    return tuple((int(x), int(y)) for x, y in zip(rows["die_x"], rows["die_y"], strict=True))
 
 
 def _touchdowns_that_matter(measured: pd.DataFrame) -> tuple[str, ...]:

@@ -11,8 +11,8 @@ from sitegen.model.followed_results import Wear
 def wear_of(station: Station, calibrations: Iterable[CalibrationResult]) -> tuple[Wear, ...]:
     """One for each set and each probe, sets first; calibrations in time order.
 
-    A calibration that states neither contacts nor the contact resistance of a probe leaves what an
-    earlier one stated; what none states is not listed. So do sets without contacts.
+    A calibration that does not state the contacts of its set, or of a probe neither contacts nor
+    contact resistance, leaves what an earlier one stated; what none states is not listed.
     """
     bounds = {probe.id: probe.contacts_max for probe in station.probes}
     sets: dict[str, Wear] = {}

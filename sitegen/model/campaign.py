@@ -373,7 +373,10 @@ class CampaignRecord(Record):
     handover: Handover | None = Field(
         default=None, description="which dies' sweeps go to the design team"
     )
-    decision: Decision
+    decision: Decision = Field(
+        description="rule for the values of every parameter that has none of its own, and for the"
+        " masks and tolerances of verifications and acceptances"
+    )
     verdict: Verdict = Verdict()
     pairs: tuple[Pair, ...] = Field(
         default=(), description="parameters drawn against each other, die by die"

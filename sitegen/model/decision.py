@@ -67,7 +67,11 @@ RULE_TEXTS: Mapping[Rule, RuleText] = {
 
 
 class Decision(Record):
-    """The rule by which values are judged against their limits."""
+    """The rule by which values are judged against their limits.
+
+    The campaign's own rule also judges the deviations of verifications and acceptances against
+    their masks and tolerances; a parameter's own rule judges that parameter's values only.
+    """
 
     rule: Rule = Field(
         description="simple: the value itself between its limits; guarded: between limits drawn in"

@@ -7,10 +7,11 @@ from typing import Literal
 
 import pyarrow as pa
 
+from sitegen.model.agreement_results import AgreementCount
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.campaign_statistics import CampaignStatistics
-from sitegen.model.concerned_results import ConcernedDies
+from sitegen.model.concerned_results import ConcernedDies, Die
 from sitegen.model.decision_results import Risks
 from sitegen.model.device_results import (
     SWEEP_QUALITY_SCHEMA,
@@ -192,12 +193,14 @@ class WaferSummary:
     standing_reasons: Mapping[str, int]
     calibrations: Mapping[str, int]
     """Values that stand on each calibration."""
-    outside_parameters: Mapping[str, int]
-    """Values with standing outside their limits, by parameter."""
+    outside_dies: Mapping[str, tuple[Die, ...]]
+    """The die of each value with standing outside its limits, by parameter."""
     unassessable: Mapping[str, int]
     """Values with standing that cannot be assessed, by reason."""
-    missing: Mapping[str, int]
-    """Planned values that were not measured, by parameter, those of untouched dies included."""
+    missing_dies: Mapping[str, tuple[Die, ...]]
+    """The die of each planned value that was not measured where another one was, by parameter."""
+    unmeasured_dies: tuple[Die, ...]
+    """Planned dies without any value."""
     touchdown_changes: int
     """Outcomes of values that the rule of choice between touchdowns decides."""
     touchdowns_that_matter: tuple[str, ...]
@@ -364,6 +367,8 @@ class CampaignResults:
     """What the campaign has of each source of mapping.toml."""
     gathered: tuple[Gathered, ...] = ()
     """The list of gathered files, by file."""
+    agreements: tuple[AgreementCount, ...] = ()
+    """Every declared agreement on every wafer, by wafer."""
 
 
 @dataclass(frozen=True)

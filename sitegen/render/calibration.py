@@ -141,7 +141,7 @@ def view(
             if text
         ),
         remarks=tuple(unbroken(str(capital(each))) for each in result.notes),
-        verifications=_verifications(verified, page),
+        verifications=_verifications(verified, result, page),
         curves=calibration_quantities.figures(result, drawings, page),
         quantities=calibration_quantities.quantities(result),
         comparisons=calibration_quantities.comparisons(result, drawings, page),
@@ -246,7 +246,22 @@ def _worst(verification: VerificationResult) -> str:
     )
 
 
-def _verifications(verified: Sequence[VerificationResult], page: str) -> Table:
+def _against_validity(verification: VerificationResult, calibration: CalibrationResult) -> str:
+    """Whether it was made inside the validity, as far as the two records state it."""
+    made, verified = calibration.record, verification.record
+    if verification.outside:
+        return unbroken(str(capital(verification.outside)))
+    if verification.made_at < calibration.made_at or made.instrument != verified.instrument:
+        return units.MISSING
+    bounded = made.validity.substrate_change_c is not None
+    if bounded and (made.substrate_c is None or verified.substrate_c is None):
+        return "inside; the substrate's temperature is not stated"
+    return "inside"
+
+
+def _verifications(
+    verified: Sequence[VerificationResult], calibration: CalibrationResult, page: str
+) -> Table:
     return Table(
         id="verifications",
         caption="Verifications of this calibration",
@@ -269,7 +284,7 @@ def _verifications(verified: Sequence[VerificationResult], page: str) -> Table:
                 (
                     Cell(time_tag(each.made_at)),
                     Cell(marked(each.outcome)),
-                    Cell(unbroken(str(capital(each.outside))) if each.outside else "inside"),
+                    Cell(_against_validity(each, calibration)),
                     Cell(figure_of(len(each.structures)), "", True),
                     Cell(_worst(each)),
                 ),

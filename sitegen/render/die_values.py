@@ -32,17 +32,25 @@ def table(shared: Shared, rows: Sequence[int]) -> Table:
     record = shared.context.record
     factors = {(one.decision or record.decision).coverage_factor for one in record.parameters}
     k = f"k = {figure_of(next(iter(factors)))}" if len(factors) == 1 else "the k of its rule"
+    from_one = _run_from_one(shared.columns, rows)
     caption = f"Every value of this die. U = ku with {k}. The full numbers are in the data."
     return Table(
         id="values",
         caption=caption,
         columns=tuple(heads),
-        rows=tuple(_value_row(shared, row) for row in rows),
+        rows=tuple(_value_row(shared, row, from_one) for row in rows),
         empty="No value of this die is in the record.",
     )
 
 
-def _value_row(shared: Shared, row: int) -> Row:
+def _run_from_one(columns: Columns, rows: Sequence[int]) -> bool:
+    """Whether the touchdowns of each value are numbered 1, 2, ...: a station may number them all
+    together, or from where it likes."""
+    pairs = [(columns["touchdown"][row], columns["touchdowns"][row]) for row in rows]
+    return all(not number or int(str(number)) <= int(str(of)) for number, of in pairs)
+
+
+def _value_row(shared: Shared, row: int, from_one: bool) -> Row:
     columns = shared.columns
     kind = shared.kinds[columns["parameter"][row], columns["condition"][row]]
     counts = bool(columns["counts"][row])
@@ -50,7 +58,7 @@ def _value_row(shared: Shared, row: int) -> Row:
     if shared.sites:
         cells.append(Cell(str(columns["site"][row])))
     if shared.repeated:
-        cells.append(_touchdown_cell(columns, row, counts))
+        cells.append(_touchdown_cell(columns, row, counts, from_one))
     cells += [
         _value_cell(columns, row, kind),
         kind.unit_cell,
@@ -63,13 +71,14 @@ def _value_row(shared: Shared, row: int) -> Row:
     return Row(kind.head, tuple(cells), "" if counts else "aside")
 
 
-def _touchdown_cell(columns: Columns, row: int, counts: bool) -> Cell:
+def _touchdown_cell(columns: Columns, row: int, counts: bool, from_one: bool) -> Cell:
     touchdown, of = columns["touchdown"][row], columns["touchdowns"][row]
     if not of:
         return Cell(units.MISSING, "", True)
-    text = "mean" if touchdown == 0 else f"{touchdown} of {of}"
     if of == 1:
-        return Cell("1", "1", True)
+        return Cell(str(touchdown or 1), str(touchdown or 1), True)
+    numbered = f"{touchdown} of {of}" if from_one else f"of {of} touchdowns number {touchdown}"
+    text = "mean" if touchdown == 0 else numbered
     said = Markup("{} <strong>counts</strong>") if counts else Markup("{} does not count")
     return Cell(said.format(text), str(touchdown), True)
 

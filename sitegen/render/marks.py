@@ -36,6 +36,9 @@ WORDS = {
     "in control": "within",
     "in control, provisional": "not-closed",
     "no limits yet": "no-limits",
+    "agree": "within",
+    "do not agree": "outside",
+    "not decided": "not-assessable",
 }
 """Word of a verdict or a standing -> name of its mark (templates/parts/marks.html)."""
 

@@ -18,7 +18,7 @@ from sitegen.render.pieces import Cell, Column, Fact, Row, Table, Text
 from sitegen.render.shell import shell
 from sitegen.render.source_facts import source_facts
 
-MOST_SHOWN = 200
+MOST_SHOWN = 25
 """Rows of the list of gathered files on the page; all of them stand in the table of data/."""
 TABLE = "gathered-files"
 TITLE = "Files that a station left"

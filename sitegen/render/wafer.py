@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from markupsafe import Markup
 
 from sitegen import addresses, units
+from sitegen.model.agreement_results import AgreementCount
 from sitegen.model.device_results import TypicalFile
 from sitegen.model.loaded import Note
 from sitegen.model.results import CampaignContext, Drawing, WaferResults, WaferSummary
@@ -22,6 +23,7 @@ from sitegen.render import (
 )
 from sitegen.render import die as die_page
 from sitegen.render import typical as typical_die
+from sitegen.render.agreements import agreement_table
 from sitegen.render.environment import render
 from sitegen.render.figures import figure, inline_figure
 from sitegen.render.findings import fault_line, finding_line, in_order
@@ -89,6 +91,8 @@ class WaferView:
     """Which die stands for the wafer, by which rule."""
     sweeps: tuple[Markup, ...] = ()
     """Its Touchstone files, each a link with its size."""
+    agreements: Table | None = None
+    """Values that must agree, in counts of dies; None where none are declared."""
 
 
 def wafer_pages(
@@ -102,13 +106,14 @@ def wafer_pages(
     bars: Mapping[int, str],
     typical: Sequence[TypicalFile] = (),
     without: Sequence[str] = (),
+    agreements: Sequence[AgreementCount] = (),
 ) -> Iterator[Page]:
     """The wafer's page, then the page of each of its dies.
 
     frames: by any name; drawn in the order of the names. maps: 'verdicts' with a link on each
     die, to stand inline, and '<parameter>/<condition>' small ones. bars: SVG markup of the place
     between the limits, by row of `results.results`. typical: files of its most typical die;
-    without: devices that were swept and have none.
+    without: devices that were swept and have none; agreements: of this wafer.
     """
     home = addresses.wafer(record.id)
     shared = Shared(context, record, results, frames, bars)
@@ -120,6 +125,7 @@ def wafer_pages(
                 view(shared, results, note, maps),
                 typical=typical_die.sentences(typical, without, home),
                 sweeps=typical_die.links(typical, home),
+                agreements=agreement_table(agreements, context.record, home),
             ),
             shell(context.record, home, f"Wafer {record.id}"),
         ),

@@ -6,7 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sitegen.compute.agreements import agreement_findings, differences, paired
+from sitegen.compute.agreements import (
+    agreement_counts,
+    agreement_findings,
+    differences,
+    paired,
+)
 from sitegen.model.campaign import CampaignRecord, UncertaintySource
 from sitegen.model.trust import Agreement
 from tests.faults.touchdown_records import campaign
@@ -137,3 +142,63 @@ def test_each_wafer_is_judged_by_itself() -> None:
     values.loc[(values["wafer"] == "W3") & (values["parameter"] == "RLF"), "value"] += 1.0
     found = agreement_findings(values, campaign())
     assert [one.address for one in found] == ["wafers/W3/index.html"]
+
+
+def test_an_agreement_that_holds_is_counted_in_dies() -> None:
+    """Differences 0.1, -0.1, 0 and 0.3 of u = 0.1 sqrt 2: the last lies beyond 2 u = 0.283, which
+    chance allows in a campaign."""
+    table = results([10.0] * 4, [10.1, 9.9, 10.0, 10.3])
+    (found,) = agreement_counts(table, asked(agreement()))
+    assert (found.wafer, found.unit, found.outcome) == ("W1", "ohm", "agree")
+    assert (found.agree, found.beyond, found.not_compared) == (3, 1, 0)
+    assert found.mean == pytest.approx(-0.075)
+    assert found.u_mean == pytest.approx(0.1 * np.sqrt(2) / 2)
+    assert found.largest == pytest.approx(-0.3) and found.largest_die == (3, 0)
+    assert not agreement_findings(table, asked(agreement()))
+    (wider,) = agreement_counts(table, asked(agreement(allowance=0.1)))
+    assert (wider.agree, wider.beyond) == (4, 0)
+
+
+def test_what_fails_is_counted_as_its_finding_says() -> None:
+    table = results([10.0] * 4, [10.1, 9.9, 10.0, 11.5])
+    (found,) = agreement_counts(table, asked(agreement()))
+    assert (found.agree, found.beyond, found.outcome) == (3, 1, "do not agree")
+    (told,) = agreement_findings(table, asked(agreement()))
+    assert "1 of 4 dies differ" in told.text
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"standing": "without standing"}, {"below_floor": True}, {"value": np.nan}, {"u": np.nan}],
+    ids=str,
+)
+def test_dies_that_cannot_be_compared_are_counted(change: dict[str, Any]) -> None:
+    table = results([10.0, 10.0, 10.0], [10.0, 10.0, 99.0])
+    for name, value in change.items():
+        table.loc[(table["die_x"] == 2) & (table["parameter"] == "RLF"), name] = value
+    (found,) = agreement_counts(table, asked(agreement()))
+    assert (found.agree, found.beyond, found.not_compared) == (2, 0, 1)
+    alone = table[(table["die_x"] != 2) | (table["parameter"] != "RLF")]
+    assert agreement_counts(alone, asked(agreement())) == (found,)
+
+
+@pytest.mark.parametrize("second", ["GM", "RLF"])
+def test_where_nothing_can_be_compared_it_is_not_decided(second: str) -> None:
+    """In a unit that does not convert, or without the second value of any die."""
+    asked_for = asked(agreement(second={"parameter": second, "condition": "RT"}))
+    table = results([10.0] * 3, [10.0] * 3)
+    table = table[table["parameter"] == "RON"] if second == "RLF" else table
+    (found,) = agreement_counts(table, asked_for)
+    assert (found.agree, found.beyond, found.not_compared) == (0, 0, 3)
+    assert (found.outcome, found.mean, found.largest_die) == ("not decided", None, None)
+    (nothing,) = agreement_counts(table.assign(counts=False), asked_for)
+    assert (nothing.agree, nothing.not_compared, nothing.outcome) == (0, 0, "not decided")
+    assert agreement_counts(table[:0], asked_for) == ()
+
+
+def test_every_wafer_has_its_counts_in_order() -> None:
+    values = sound(3).values()
+    found = agreement_counts(values, campaign())
+    names = sorted(values["wafer"].unique())
+    assert [one.wafer for one in found] == [name for name in names for _ in campaign().agreements]
+    assert {one.outcome for one in found} == {"agree"}

@@ -88,6 +88,13 @@ def test_power_at_the_tip_and_resistances_of_a_state() -> None:
     assert (bare.tip_power_dbm, bare.resistances_ohm) == (-20.0, ())
 
 
+@pytest.mark.parametrize("setting", ["source_power_dbm", "attenuator_db"])
+def test_without_source_power_or_attenuator_no_power_is_claimed(setting: str) -> None:
+    way = way_of(state(**{setting: None}), station())
+    assert np.isnan(way.tip_power_dbm)
+    assert way.resistances_ohm == way_of(state(), station()).resistances_ohm
+
+
 @pytest.mark.parametrize(
     "cables",
     [

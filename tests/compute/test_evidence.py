@@ -12,6 +12,7 @@ from sitegen.compute.in_force import Rows
 from sitegen.model.campaign import Instrument, Station
 from sitegen.model.event_results import CalibrationResult, Judged, VerificationResult
 from sitegen.model.results import NOT_HELD, REASONS
+from sitegen.model.station_state import SETTINGS, differences
 from tests.compute.events import STATE, calibration, instrument, rows, station, verification
 
 PORT_1, PORT_2, BOTH = 1, 2, 3
@@ -111,6 +112,37 @@ def test_validity_ends_by_time_ambient_and_substrate() -> None:
 def test_a_substrate_temperature_that_is_not_stated_takes_no_standing() -> None:
     """The wafer's findings tell that its change was not checked."""
     assert reasons(judge(rows(1, substrate_c=[np.nan]), [calibration("CAL-1", 0)])) == [""]
+
+
+def with_record(result: CalibrationResult, **changes: object) -> CalibrationResult:
+    return replace(result, record=result.record.model_copy(update=changes))
+
+
+def test_a_validity_that_does_not_bound_the_substrate_does_not_expire_by_it() -> None:
+    bounded = calibration("CAL-1", 0)
+    free = bounded.record.validity.model_copy(update={"substrate_change_c": None})
+    asked = rows(1, 8.01, 1, substrate_c=[99, 99, 25], ambient_c=[23, 23, 25])
+    told = ["expired by substrate temperature", "expired by time", "expired by ambient temperature"]
+    assert reasons(judge(asked, [bounded])) == [told[0], "; ".join((told[1], told[0])), told[2]]
+    assert reasons(judge(asked, [with_record(bounded, validity=free)])) == ["", *told[1:]]
+
+
+def test_a_calibration_that_does_not_state_the_substrate_s_temperature_takes_no_standing() -> None:
+    """The wafer's findings tell that the change was not checked."""
+    unknown = with_record(calibration("CAL-1", 0), substrate_c=None)
+    assert reasons(judge(rows(1, substrate_c=[99.0]), [unknown])) == [""]
+
+
+@pytest.mark.parametrize("name", SETTINGS)
+def test_a_setting_that_both_states_leave_out_is_equal_and_one_that_one_states_differs(
+    name: str,
+) -> None:
+    bare = STATE.model_copy(update={name: None})
+    assert differences(bare, bare) == differences(STATE, STATE) == ()
+    (told,) = differences(bare, STATE)
+    assert "calibrated not stated, measured" in told
+    (found,) = judge(rows(1), [calibration("CAL-1", 0, state=bare)]).detail
+    assert found == f"different state: {told}"
 
 
 @pytest.mark.parametrize("outcome", ["checks failed", "not solved"])

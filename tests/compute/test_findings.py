@@ -106,13 +106,53 @@ def test_what_came_corrected_is_one_finding_of_the_campaign() -> None:
 
 def test_dies_beyond_a_limit_inside_a_guard_band_want_attention() -> None:
     outcomes = {"within": 5, "outside": 0, "not refuted": 1, "not measured": 0}
-    found = of_wafer(samples.wafer_summary(outcomes=outcomes, missing={}))
+    found = of_wafer(samples.wafer_summary(outcomes=outcomes, missing_dies={}))
     assert found["not refuted"].weight == "attention"
     assert found["not refuted"].text == (
         "1 die of 8 measured on wafer W1 has a value beyond a limit by no more than its guard band."
     )
     assert "outside limits" not in found
     assert "not refuted" not in of_wafer(samples.wafer_summary())
+
+
+def test_a_failed_verification_outside_its_calibrations_validity_says_so() -> None:
+    result = replace(samples.verification_result(), outside="9 h 00 min after ..., outside ...")
+    (found,) = findings(result)
+    assert found.text.endswith("; it was made 9 h 00 min after ..., outside ....")
+    assert findings(replace(result, outcome="passed")) == []
+
+
+@pytest.mark.parametrize(
+    ("dies", "told"),
+    [
+        (((1, 0),), "VTH on die (1, 0)."),
+        (((2, 0), (1, 0), (2, 0)), "VTH on dies (1, 0) and (2, 0)."),
+        (((1, 0), (2, 0), (-3, 1)), "VTH on dies (-3, 1), (1, 0) and (2, 0)."),
+        (tuple((x, 0) for x in range(4)), "VTH on 4 dies."),
+    ],
+)
+def test_few_dies_that_a_finding_concerns_are_named(
+    dies: tuple[tuple[int, int], ...], told: str
+) -> None:
+    found = of_wafer(samples.wafer_summary(outside_dies={"VTH": dies}, missing_dies={"VTH": dies}))
+    assert found["outside limits"].text.endswith(f"outside the limits: {told}")
+    assert found["values missing"].text.startswith(f"{len(dies)} planned value")
+    assert found["values missing"].text.endswith(f"on dies that were measured: {told}")
+
+
+@pytest.mark.parametrize(
+    ("dies", "told"),
+    [
+        (((2, 1),), "1 planned die on wafer W1 was not measured: die (2, 1)."),
+        (tuple((x, 0) for x in range(4)), "4 planned dies on wafer W1 were not measured."),
+    ],
+)
+def test_few_dies_that_were_not_measured_are_named(
+    dies: tuple[tuple[int, int], ...], told: str
+) -> None:
+    outcomes = {"within": 4, "outside": 0, "not measured": len(dies)}
+    found = of_wafer(samples.wafer_summary(outcomes=outcomes, unmeasured_dies=dies))
+    assert found["dies not measured"].text == told
 
 
 def test_a_choice_between_touchdowns_decides_values() -> None:

@@ -161,6 +161,16 @@ def test_a_die_is_judged_by_all_its_parameters() -> None:
     assert dies.loc[(1, 0), "missing"] == 2
 
 
+def test_a_summary_names_the_dies_outside_lacking_a_value_and_not_measured() -> None:
+    """Values of a die that nobody touched are not missing on a measured one."""
+    here = setting(parameter("P", upper=1.0), parameter("Q", upper=1.0))
+    results = compute(here, {"value": 0.5}, {"die_x": 1, "value": 1.5}, {"parameter": "Q"})
+    summary = results.summary
+    assert summary.outside_dies == {"P": ((1, 0),)}
+    assert summary.missing_dies == {"Q": ((1, 0),)}
+    assert summary.unmeasured_dies == ((2, 0),)
+
+
 def test_a_parameter_of_some_dies_holds_no_die_back() -> None:
     here = setting(parameter("P", upper=1.0), parameter("Q", upper=1.0, coverage="some dies"))
     results = compute(

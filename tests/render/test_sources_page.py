@@ -131,12 +131,12 @@ def test_a_dialect_that_declares_nothing_is_found() -> None:
     assert "found from the names of the columns" in text_of(page(1, (bare,)))
 
 
-def test_at_most_200_rows_are_shown_and_the_rest_is_counted() -> None:
+def test_only_the_first_rows_are_shown_and_the_rest_is_counted() -> None:
     made = page(250)
-    assert made.html.count("<td>station-a</td>") == MOST_SHOWN == 200
-    assert "Gathered files: 250 with 250 kB together; the first 200 of them" in text_of(made)
+    assert made.html.count("<td>station-a</td>") == MOST_SHOWN == 25
+    assert "Gathered files: 250 with 250 kB together; the first 25 of them" in text_of(made)
     assert "data/gathered-files.csv" in made.html
-    assert "all of them" in text_of(page(200))
+    assert "all of them" in text_of(page(25))
 
 
 def test_only_a_campaign_with_foreign_files_has_the_page_and_leads_to_it() -> None:

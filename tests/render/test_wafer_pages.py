@@ -109,6 +109,16 @@ def test_every_touchdown_is_shown_and_the_counting_one_marked() -> None:
     assert "the last touchdown counts; another one would change the outcome of" in text
 
 
+def test_touchdowns_that_the_station_numbers_itself_are_not_counted_from_one() -> None:
+    """319 is the station's number of the second of two touchdowns on the die, not one of two."""
+    there = [one for one in samples.ODD_VALUES if one.get("die_x") == 1 and "touchdown" in one]
+    renumbered = [{**one, "touchdown": one["touchdown"] + 317} for one in there]
+    text = text_of(wafer_pages(results=samples.values(*renumbered))[2])
+    assert "of 2 touchdowns number 318 does not count" in text
+    assert "of 2 touchdowns number 319 counts" in text
+    assert "319 of 2 " not in text
+
+
 def test_dies_without_values_say_whether_they_were_planned() -> None:
     pages = wafer_pages()
     assert "was not measured although the plan asks for it" in text_of(pages[3])

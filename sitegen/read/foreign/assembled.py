@@ -9,12 +9,13 @@ import numpy.typing as npt
 from sitegen.model.arrays import BoolArray
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import MappedSource
-from sitegen.model.mapping import FIELDS, MappedColumn, Source
+from sitegen.model.mapping import Source
 from sitegen.model.tables import Column as OurColumn
 from sitegen.read.columns import Origin, Table
 from sitegen.read.files import Intake
 from sitegen.read.foreign.entries import TIME, Entries, as_table, places_of, refuse, table_of
 from sitegen.read.foreign.fields import resolve
+from sitegen.read.foreign.mapped_columns import is_field
 from sitegen.read.foreign.model import Column, Refusal
 from sitegen.read.foreign.parquet_table import EMPTY_TIME_US
 from sitegen.read.foreign.pieces import (
@@ -68,13 +69,6 @@ def table_of_rows(
     return table_of(entries, wanted)
 
 
-def _is_field(one: MappedColumn) -> bool:
-    """Whether a column says what names can say; numbers with a unit are read as our columns."""
-    if one.ours is None or one.ours == TIME:
-        return one.ours is not None
-    return one.ours in FIELDS and (FIELDS[one.ours][0] != "number" or one.ours == "set_point_c")
-
-
 def _own_columns(
     intake: Intake,
     origin: Origin,
@@ -87,7 +81,7 @@ def _own_columns(
     by_name = {column.name: column for column in wanted}
     columns: dict[str, Column] = {}
     for one in source.columns:
-        if one.ours is None or _is_field(one):
+        if one.ours is None or is_field(one):
             continue
         ours = by_name.get(one.ours)
         if ours is not None and ours.content == "text":
@@ -110,7 +104,7 @@ def _fields(
     """What names, lines, columns and constants say of fields."""
     texts, ready = said_by_files(source, pieces), dict[str, Column]()
     for one in source.columns:
-        if one.ours is None or not _is_field(one):
+        if one.ours is None or not is_field(one):
             continue
         if any(one.theirs in piece.times for piece in pieces):
             ready[TIME] = joined_times(pieces, one)

@@ -27,6 +27,15 @@ def is_number(column: MappedColumn) -> bool:
     return column.ours not in _TEXTS_OF_OURS
 
 
+def is_field(column: MappedColumn) -> bool:
+    """Whether a column says what names can say too, as text; numbers with a unit of ours are read
+    as numbers."""
+    if column.ours is None or column.ours == "measured_at":
+        return column.ours is not None
+    is_measured = column.ours in FIELDS and FIELDS[column.ours][0] == "number"
+    return column.ours in FIELDS and (not is_measured or column.ours == "set_point_c")
+
+
 def wanted_names(source: Source) -> tuple[str, ...]:
     """The names of the mapped columns as mapping.toml has them, each once."""
     return tuple(dict.fromkeys(column.theirs for column in source.columns))

@@ -202,3 +202,45 @@ def test_one_port_files_of_both_ports_are_one_sweep(own: Read, tmp_path: Path) -
         reflection = own[1].sweeps[0].s[:, :, port, port]
         np.testing.assert_array_equal(tables.sweeps[0].s[:, :, port, port], reflection)
     assert (tables.sweeps[0].s[:, :, 0, 1] == 0).all()
+
+
+def _changed(path: Path, old: str, new: str, encoding: str = "utf-8") -> None:
+    text = path.read_bytes().decode(encoding)
+    assert old in text
+    path.write_bytes(text.replace(old, new).encode(encoding))
+
+
+def test_a_value_beyond_the_range_of_a_column_of_its_own(tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    column = 'parameter = "IOFF", unit = "nA"'
+    more = ', range = "10 nA", path = "matrix", beyond = { OVL = 10.5 }'
+    _changed(campaign / "mapping.toml", column, column + more)
+    _changed(campaign / "gathered/dc/W1 parametric.csv", ";1,8;", ";OVL;", "utf-8-sig")
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    rows = tables.values.to_pandas()
+    beyond = rows[rows["beyond"]]
+    assert (beyond["parameter"] == "IOFF").all() and len(beyond) == 3  # one row of dies
+    np.testing.assert_allclose(beyond["value"], 10.5e-9)
+    ranges = rows.groupby("parameter")["range"].unique().map(list).to_dict()
+    assert ranges == {"IOFF": ["10 nA"], "VTH": ["100 nA"], "FT": ["100 nA"]}
+
+
+def test_a_line_with_a_decimal_comma_says_the_room_temperature(tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    for number, path in enumerate(sorted((campaign / "gathered/rf/W1").iterdir())):
+        _changed(path, "! simulated\n", f"! simulated\n! room 22,{number} degC\n")
+    mapping = campaign / "mapping.toml"
+    _changed(mapping, 'sweep = "raw"\n', 'sweep = "raw"\nlines = ["! room {ambient_c} degC"]\n')
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    assert tables.sweeps == ()
+    assert {fault.remedy for fault in faults} == {
+        "State point = ',' in source \"rf\": the line has decimal commas."
+    }
+    _changed(mapping, 'sweep = "raw"\n', 'sweep = "raw"\npoint = ","\n')
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    measured = tables.sweeps[0].keys.column("ambient_c").to_pylist()
+    assert sorted(measured) == pytest.approx([22 + number / 10 for number in range(9)])

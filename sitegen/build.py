@@ -14,7 +14,6 @@ import orjson
 from sitegen import __version__, addresses, event_jobs, jobs, render, wafer_jobs
 from sitegen.campaign_pages import write_campaign_pages
 from sitegen.checking import Progress, Report
-from sitegen.checking import check as check
 from sitegen.compute.events import Events, solve_events
 from sitegen.joining import join
 from sitegen.model.loaded import Campaign, Note

@@ -167,6 +167,7 @@ def _head(record: str, up: str) -> tuple[str, ...]:
         f"#:schema {up}{SCHEMA_FOLDER}/{schema_file(record)}",
         "# Editors that know the line above complete and check this record.",
         f'# "{BLANK}" marks what is not known yet; the publication lists what is left of it.',
+        '# What a key says behind "none:" holds where it is left out: no number need be invented.',
         '# A line that begins with "#" and no blank is an example: remove the "#" and put your own'
         " values",
         "# in, or leave it. 'sitegen check' says what is wrong, 'sitegen reference' explains every"

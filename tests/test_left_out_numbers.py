@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from sitegen.build import build, check
+from sitegen.build import build
+from sitegen.checking import check
 from sitegen.problems import Fault, Finding
 from tests.campaigns import tiny_campaign
 from tests.conftest import quiet

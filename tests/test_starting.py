@@ -9,7 +9,8 @@ import pytest
 from click.testing import CliRunner
 
 from sitegen import addresses, starting
-from sitegen.build import build, check
+from sitegen.build import build
+from sitegen.checking import check
 from sitegen.cli import main
 from sitegen.commented import uncommented
 from sitegen.model.base import BLANK

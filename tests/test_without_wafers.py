@@ -2,7 +2,8 @@
 
 from pathlib import Path
 
-from sitegen.build import build, check
+from sitegen.build import build
+from sitegen.checking import check
 from tests.campaigns import acceptance_of_tiny
 from tests.conftest import quiet
 from tests.read.test_acceptances import without_wafers

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 import pandas as pd
 
@@ -37,9 +38,15 @@ def _use(rows: pd.DataFrame, one: CalibrationFacts) -> CalibrationUse:
         dies_standing=_dies(standing),
         dies_lost=_dies(lost),
         failed_by=one.failed,
-        stands_until=one.lost_after,
+        stands_until=_stands_until(one),
         lost_to_it=reasons["verification failed"],
     )
+
+
+def _stands_until(one: CalibrationFacts) -> datetime | None:
+    """The last verification that passed before the failed one; None where there is none."""
+    nothing_stands = one.lost_after is None or one.lost_after < one.result.made_at
+    return None if nothing_stands else one.lost_after
 
 
 def _dies(rows: pd.DataFrame) -> Mapping[str, tuple[Die, ...]]:

@@ -1,9 +1,7 @@
 """Ten mistakes at once, published; folders without rights; and campaigns that have none of them."""
 
-import os
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +12,8 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sitegen.build import build, check
+from sitegen.build import build
+from sitegen.checking import check
 from sitegen.cli import main
 from sitegen.problems import Fault, grouped
 from sitegen.publish.campaign_folder import write_campaign
@@ -24,8 +23,8 @@ from tests.campaigns_broken.cases import CASES, Case
 from tests.campaigns_broken.laboratory_cases import LABORATORY_CASES, of_parameter
 from tests.campaigns_broken.test_cases import read_all
 from tests.conftest import quiet
+from tests.rights import as_nobody
 
-NOBODY = 65534
 """A user without rights by convention (common practice of Unix systems)."""
 TEN = (
     "missing file",
@@ -121,19 +120,6 @@ def test_build_points_to_the_page_with_the_rest(folder: Path) -> None:
 
 
 # rights
-
-
-@contextmanager
-def as_nobody() -> Iterator[None]:
-    """Work without root's rights, which open every folder; as another user nothing changes."""
-    if os.geteuid() != 0:
-        yield
-        return
-    os.seteuid(NOBODY)
-    try:
-        yield
-    finally:
-        os.seteuid(0)
 
 
 @pytest.fixture

@@ -146,6 +146,7 @@ def test_a_table_s_reading_below_minus_the_floor_has_no_value_and_is_counted() -
         "contact_resistance_ohm": np.nan,
         "range": "1 nA",
         "path": "triaxial",
+        "beyond": False,
     }
     plain = {"id": "I", "symbol": "I", "name": "current", "unit": "pA", "kind": "dc"}
     here = setting({**plain, "device": "FET", "conditions": ("RT",)})

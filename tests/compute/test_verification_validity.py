@@ -101,7 +101,7 @@ def test_it_stands_on_both_pages_and_in_the_finding(
     of_calibration = said(tmp_path / "out/calibrations/CAL1/index.html")
     assert f"It was made {TOLD}." in of_it
     assert TOLD.removeprefix("8 h") in of_calibration
-    told = f"; verification VER1 failed (made {TOLD})"
+    told = f"; verification VER1 failed (made {TOLD}) and none passed before it, so no value"
     assert (told in of_calibration) is failing
     failed = [one.text for one in report.findings if one.kind == "verification failed"]
     assert [one.endswith(f"; it was made {TOLD}.") for one in failed] == [True] * failing

@@ -153,12 +153,25 @@ def test_a_duplicated_wafer(parts: list[FloatArray]) -> None:
 
 
 def relabelled(one: Sample) -> Sample:
-    """The same wafers in the opposite order."""
+    """The same wafers in the opposite order, each value with its own die."""
     order = np.argsort(-one.wafer, kind="stable")
     names = one.wafers[::-1]
+    of_values = ("die_x", "die_y", "x_mm", "y_mm", "site", "value", "u", "u_own", "u_shared")
+    moved = {name: getattr(one, name)[order] for name in (*of_values, "outcome", "calibration")}
     return replace(
-        one, wafers=names, wafer=(len(names) - 1 - one.wafer)[order], value=one.value[order]
+        one,
+        wafers=names,
+        wafer=(len(names) - 1 - one.wafer)[order],
+        measured_at=one.measured_at[order],
+        censored=one.censored[::-1],
+        without_standing=one.without_standing[::-1],
+        **moved,
     )
+
+
+def test_values_that_are_relabelled_keep_their_dies() -> None:
+    parts = [np.zeros(1), np.zeros(1), np.zeros(1), np.zeros(1), np.array([0.0, 0.25])]
+    assert not relabelled(sample(parts)).dies_have_sites
 
 
 @laws

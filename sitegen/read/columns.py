@@ -31,18 +31,18 @@ class Origin:
     """Of each row: index into `files`."""
     line_of: npt.NDArray[np.int64]
     """Of each row: its line or row in that file, from 1; 0: the file as a whole."""
-    word: str
-    """What `line_of` counts: 'line' or 'row'."""
+    words: tuple[str, ...]
+    """What `line_of` counts in each of `files`: 'line' or 'row'."""
     places: Mapping[str, str]
     """Where a column of ours comes from, as a phrase: 'column "X"', 'its name, {die_x}'."""
     column_of: npt.NDArray[np.object_] | None = None
     """Of each row: the name of the foreign column that its value stood in."""
 
-    @property
-    def ends_with_file(self) -> bool:
-        """Whether what belongs together never goes on in another file; parts of a partitioned
-        Parquet dataset may be cut anywhere."""
-        return self.word == "line"
+    def runs_apart(self) -> npt.NDArray[np.int64]:
+        """For each row a number that rows of one sweep or curve share: none goes on in another file
+        but in parts of a Parquet dataset, which may be cut anywhere."""
+        ends = np.array([word == "line" for word in self.words], np.bool_)
+        return np.where(ends[self.file_of], self.file_of, -1)
 
 
 @dataclass(frozen=True)
@@ -67,8 +67,10 @@ class Table:
         """Where each of some rows, counted from 1, stands in its file: 'row 3', 'line 14'."""
         if self.origin is None:
             return np.array([f"row {row}" for row in rows], dtype=object)
-        lines, word = self.origin.line_of[rows - 1], self.origin.word
-        return np.array([f"{word} {line}" if line else "" for line in lines], dtype=object)
+        words = [self.origin.words[file] for file in self.origin.file_of[rows - 1]]
+        lines = self.origin.line_of[rows - 1]
+        places = [f"{word} {line}" if line else "" for word, line in zip(words, lines, strict=True)]
+        return np.array(places, dtype=object)
 
     def column_words(self, column: str, row: int) -> str:
         """'column "value"' in the words of the file that the row, counted from 1, stood in."""

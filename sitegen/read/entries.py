@@ -87,7 +87,8 @@ class Entries:
         row = named[first : first + 1]
         words = self.table.column_words(column, int(row[0]))
         parts = [part for part in (words, self.table.places_of(row)[0]) if part]
-        place = f"{', '.join(parts)}{self._label(first)}".strip()
+        label = self._label(first)
+        place = f"{', '.join(parts)}{label}" if parts else label.strip(" ()")
         self.intake.tell(
             str(self.table.files_of(row)[0]),
             place,

@@ -36,8 +36,8 @@ def runs_of(table: Table, names: Sequence[str], numbers: Sequence[FloatArray] = 
     keys: list[IntArray | FloatArray] = [table.words(name)[1] for name in names if name in _TEXTS]
     numbers = [*(table.numbers(name) for name in names if name not in _TEXTS), *numbers]
     keys += [np.nan_to_num(each, nan=np.inf) for each in numbers]
-    if table.origin is not None and table.origin.ends_with_file:
-        keys.insert(0, table.origin.file_of)
+    if table.origin is not None:
+        keys.insert(0, table.origin.runs_apart())
     order = np.lexsort(keys)
     changes = np.zeros(len(order), np.bool_)
     changes[0] = True

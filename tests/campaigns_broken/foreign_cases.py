@@ -321,7 +321,7 @@ _CAME_BROKEN: tuple[Case, ...] = (
         name="a sweep with fewer frequencies",
         broken_by=text(FIRST, lambda before: "\n".join(before.splitlines()[:-3]) + "\n"),
         file=FIRST,
-        place='(die (-1, -1), device "IND")',
+        place='die (-1, -1), device "IND"',
         found="a sweep of 8 frequencies",
         expected="11, as in most sweeps",
         remedy="Take the sweep again",
@@ -333,7 +333,7 @@ _CAME_BROKEN: tuple[Case, ...] = (
             folder / FIRST, folder / SWEEPS / "spiral_D2_20260302-094500.s2p"
         ),
         file=FIRST,
-        place='(die (-1, -1), device "IND")',
+        place='die (-1, -1), device "IND"',
         found="the same sweep to the last digit as on die (0, -1)",
         expected="sweeps that differ by noise",
         remedy="both were left out",
@@ -369,7 +369,7 @@ _CAME_BROKEN: tuple[Case, ...] = (
         broken_by=lambda folder: (folder / SWEEPS).rename(folder / "gathered/rf/w1"),
         file=FIRST.replace("W1", "w1"),
         place="",
-        found='the wafer "w1" in 9 files, which has no record',
+        found='the wafer "w1", which is "W1" in other capitals, in 9 files',
         expected="wafers/w1/wafer.toml",
         remedy='If "W1" is meant',
         left=NO_SWEEPS,
@@ -420,6 +420,57 @@ _ALTERED: tuple[Case, ...] = (
 )
 
 _IN_PLACE: tuple[Case, ...] = (
+    Case(
+        name="merged cells of the wafer",
+        broken_by=text(CONTACTS, lambda before: before.replace("\nW1\t", "\n\t")),
+        file=CONTACTS,
+        place='column "wafer", line 2',
+        found="an empty entry",
+        expected="the id of the wafer",
+        remedy="of merged cells only the first keeps its text",
+        left=with_other(WHOLE_FOREIGN, touchdowns=0),
+        count=18,
+    ),
+    Case(
+        name="a mapping that was taken away",
+        broken_by=both(
+            lambda folder: (folder / MAPPING).unlink(),
+            lambda folder: shutil.rmtree(folder / "chains"),
+        ),
+        file=MAPPING,
+        place="",
+        found="no file, though 19 files in gathered/ were gathered",
+        expected="the mapping that says how they are to be understood",
+        remedy="Put it back",
+        left=Left(values=0, sweeps=0, curves=0, touchdowns=0, earlier=9),
+    ),
+    Case(
+        name="a dataset that is not there",
+        broken_by=lambda folder: shutil.rmtree(folder / "chains"),
+        file=MAPPING,
+        place='sources.folder (id "chain")',
+        found='"chains", where there is no such folder',
+        expected="at least one file",
+        remedy="Correct the pattern",
+        left=with_other(WHOLE_FOREIGN, curves=18),
+    ),
+    Case(
+        name="a source taken out of the mapping",
+        broken_by=text(
+            MAPPING,
+            lambda before: (
+                before[: before.index('[[sources]]\nid = "transfer"')]
+                + before[before.index('[[sources]]\nid = "chain"') :]
+            ),
+        ),
+        file="gathered/iv/W1/x0y0/transfer.txt",
+        place="",
+        found="a file that no source understands",
+        expected="a pattern of mapping.toml",
+        remedy="Correct the pattern",
+        left=with_other(WHOLE_FOREIGN, curves=9),
+        count=9,
+    ),
     Case(
         name="a part of a Parquet dataset that was cut off",
         broken_by=lambda folder: (folder / PART).write_bytes((folder / PART).read_bytes()[:-50]),

@@ -13,7 +13,15 @@ from sitegen.model.mapping import Source
 from sitegen.model.tables import Column as OurColumn
 from sitegen.read.columns import Origin, Table
 from sitegen.read.files import Intake
-from sitegen.read.foreign.entries import TIME, Entries, as_table, places_of, refuse, table_of
+from sitegen.read.foreign.entries import (
+    TIME,
+    Entries,
+    IntArray,
+    as_table,
+    places_of,
+    refuse,
+    table_of,
+)
 from sitegen.read.foreign.fields import resolve
 from sitegen.read.foreign.mapped_columns import is_field
 from sitegen.read.foreign.model import Column, Refusal
@@ -55,7 +63,7 @@ def table_of_rows(
         files=tuple(piece.file for piece in pieces),
         file_of=np.repeat(np.arange(len(pieces)), lengths),
         line_of=np.concatenate([piece.lines for piece in pieces]),
-        word=pieces[0].word,
+        words=tuple(piece.word for piece in pieces),
         places=places_of(source),
     )
     keep = np.ones(sum(lengths), np.bool_)
@@ -102,26 +110,33 @@ def _fields(
     intake: Intake, origin: Origin, keep: BoolArray, source: Source, pieces: Sequence[Piece]
 ) -> dict[str, Column]:
     """What names, lines, columns and constants say of fields."""
-    texts, ready = said_by_files(source, pieces), dict[str, Column]()
+    texts = said_by_files(source, pieces)
+    is_ready: BoolArray | None = None
+    ready = np.zeros(len(keep), np.int64)
     for one in source.columns:
         if one.ours is None or not is_field(one):
             continue
+        texts["time" if one.ours == TIME else one.ours] = joined_texts(pieces, one)
         if any(one.theirs in piece.times for piece in pieces):
-            ready[TIME] = joined_times(pieces, one)
-            _refuse_no_times(intake, origin, keep, ready[TIME])
-        else:
-            texts["time" if one.ours == TIME else one.ours] = joined_texts(pieces, one)
+            is_ready, ready = joined_times(pieces, one)
+            _refuse_no_times(intake, origin, keep, ready, is_ready)
     modified = [piece.modified_at for piece in pieces for _ in range(len(piece.lines))]
     resolved = resolve(source, texts, len(keep), modified)
     for refusal in resolved.refusals:
+        if is_ready is not None and refusal.field in ("time", TIME):
+            refusal = replace(refusal, bad=refusal.bad & ~is_ready)
         refuse(intake, origin, keep, refusal)
-    return {**resolved.columns, **ready}
+    if is_ready is None:
+        return dict(resolved.columns)
+    others = resolved.columns.get(TIME, np.zeros(len(keep), np.int64))
+    return {**resolved.columns, TIME: np.where(is_ready, ready, others).astype(np.int64)}
 
 
-def _refuse_no_times(intake: Intake, origin: Origin, keep: BoolArray, at_us: Column) -> None:
+def _refuse_no_times(
+    intake: Intake, origin: Origin, keep: BoolArray, us: IntArray, is_ready: BoolArray
+) -> None:
     """Times of a Parquet column that are empty, or of a year in which nobody measured."""
-    us = at_us.astype(np.int64)
-    empty = us == EMPTY_TIME_US
+    empty = is_ready & (us == EMPTY_TIME_US)
     refuse(
         intake,
         origin,
@@ -133,7 +148,7 @@ def _refuse_no_times(intake: Intake, origin: Origin, keep: BoolArray, at_us: Col
         origin,
         keep,
         Refusal(
-            is_unset(us) & ~empty,
+            is_ready & is_unset(us) & ~empty,
             TIME,
             lambda row: str(np.datetime64(int(us[row]), "us")),
             "a time at which somebody measured",

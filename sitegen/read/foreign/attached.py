@@ -1,16 +1,18 @@
 """Foreign files that mapping.toml understands, attached to the wafers that they are of."""
 
+import os
 from collections.abc import Mapping
 from dataclasses import replace
 
 from sitegen.model.base import is_identifier
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.loaded import Gathered, LoadedWafer, MappedSource
-from sitegen.model.mapping import MAPPING_FILE, MappingRecord
+from sitegen.model.mapping import GATHERED, MAPPING_FILE, MappingRecord
 from sitegen.read.files import Asked, Intake
 from sitegen.read.foreign.found import sources_by_wafer
 from sitegen.read.foreign.gathered_list import list_troubles, read_list
 from sitegen.read.foreign.mapping import read_mapping
+from sitegen.read.likely_names import slip_of
 from sitegen.read.words import counted, nearest, quoted
 
 
@@ -27,8 +29,12 @@ def with_mapped_files(
     mapping = read_mapping(intake, campaign)
     if mapping is None:
         list_troubles(intake, gathered)
+        if gathered and not os.path.lexists(intake.folder / MAPPING_FILE):
+            _tell_no_mapping(intake, gathered)
+            intake.claimed.update(gathered)
         return wafers, None, gathered
     found = sources_by_wafer(intake, mapping, gathered)
+    list_troubles(intake, gathered)
     attached = dict(wafers)
     for wafer, sources in found.items():
         loaded = wafers.get(wafer)
@@ -36,7 +42,6 @@ def with_mapped_files(
             attached[wafer] = _with(intake, loaded, sources)
         elif wafer not in wafers:
             _tell_no_record(intake, wafer, sources, wafers)
-    list_troubles(intake, gathered)
     return attached, mapping.record, gathered
 
 
@@ -50,12 +55,31 @@ def _with(intake: Intake, wafer: LoadedWafer, sources: tuple[MappedSource, ...])
         usable.append(one)
         files |= dict.fromkeys(file for mapped in one.files for file in mapped.files)
     asked = Asked(MAPPING_FILE, "sources")
-    known = [file for file in files if file in intake.sources or intake.register(file, asked, "")]
+    told = {fault.file for fault in intake.faults}
+    known = [
+        file
+        for file in files
+        if file in intake.sources
+        or (file not in told and intake.register(file, asked, "a file of a source"))
+    ]
     return replace(
         wafer,
         mapped=tuple(usable),
         sources=(*wafer.sources, *(intake.sources[file] for file in known)),
     )
+
+
+def _tell_no_mapping(intake: Intake, gathered: Mapping[str, Gathered]) -> None:
+    """Gathered files that nothing says how to read; those of events are read by their records."""
+    files = [file for file in gathered if file.startswith(f"{GATHERED}/")]
+    if files:
+        intake.tell(
+            MAPPING_FILE,
+            "",
+            found=f"no file, though {counted(len(files), 'file')} in {GATHERED}/ were gathered",
+            expected="the mapping that says how they are to be understood",
+            remedy="Put it back; until then none of them is read.",
+        )
 
 
 def _tell_frame(intake: Intake, wafer: LoadedWafer, mapped: MappedSource) -> None:
@@ -79,9 +103,8 @@ def _tell_no_record(
 ) -> None:
     files = [file for one in sources for mapped in one.files for file in mapped.files]
     meant = nearest(wafer.strip(), wafers)
-    shown = quoted(wafer)
-    if wafer != wafer.strip():
-        shown += ", with a blank at its end,"
+    slip = slip_of(wafer, wafers)
+    shown = quoted(wafer) + (f"{slip}," if slip else "")
     remedy = f"Start its record with 'sitegen new FOLDER --wafer {wafer.strip()}'"
     if meant is not None:
         remedy = (

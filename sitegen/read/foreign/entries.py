@@ -46,9 +46,10 @@ def refuse(intake: Intake, origin: Origin, keep: BoolArray, refusal: Refusal) ->
     first = int(hit[0])
     line = int(origin.line_of[first])
     words = origin.places.get(refusal.field, refusal.field)
-    stands = f"{origin.word} {line}" if line else ""
+    file = int(origin.file_of[first])
+    stands = f"{origin.words[file]} {line}" if line else ""
     intake.tell(
-        origin.files[int(origin.file_of[first])],
+        origin.files[file],
         ", ".join(part for part in (words, stands) if part),
         found=refusal.found(first),
         expected=refusal.expected,

@@ -19,7 +19,7 @@ def said_by_lines(
 ) -> tuple[tuple[str, str], ...] | None:
     """What a source's `lines` say of a file, as (field, text); None and faults where one of them
     is not found, or more than once. Bytes that are no text say nothing: their reader tells it."""
-    if not content.strip() or b"\x00" in content[:4] or content.startswith(_NO_TEXT):
+    if not content.strip() or content.startswith(_NO_TEXT):
         return ()
     head = content[:_BYTES_SEARCHED]
     lines = [line.strip() for line in _decoded(head, source).splitlines()[:LINES_SEARCHED]]
@@ -59,4 +59,7 @@ def _decoded(head: bytes, source: Source) -> str:
     """The head as text; a byte that is none stays visible as a mark."""
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return head.decode("utf-16", "replace")
+    if source.dialect.encoding == "utf-16":
+        is_little = head[1:200:2].count(0) >= head[0:200:2].count(0)
+        return head.decode("utf-16-le" if is_little else "utf-16-be", "replace")
     return head.decode(source.dialect.encoding or "utf-8-sig", "replace").removeprefix("\ufeff")

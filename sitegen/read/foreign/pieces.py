@@ -18,7 +18,8 @@ from sitegen.read.foreign.entries import IntArray, refuse
 from sitegen.read.foreign.mapped_columns import is_number
 from sitegen.read.foreign.model import Column, Refusal
 from sitegen.read.foreign.numbers import decimal_of, has_two_readings, numbers_of
-from sitegen.read.foreign.readers import cell_text, foreign_table
+from sitegen.read.foreign.readers import foreign_table
+from sitegen.read.foreign.whose import wafer_column, wafers_of_rows
 from sitegen.read.words import quoted
 
 ObjectArray = npt.NDArray[np.object_]
@@ -65,14 +66,11 @@ def _piece(intake: Intake, wafer: str, mapped: MappedSource, number: int) -> Pie
     whole = dict(zip(table.names, table.columns, strict=True))
     numeric = [whole[each.theirs] for each in source.columns if is_number(each)]
     keep = np.ones(len(table.lines), np.bool_)
-    column = next((each.theirs for each in source.columns if each.ours == "wafer"), None)
-    if column is not None:
-        rename = source.rename.get("wafer", {})
-        texts = [cell_text(table, cell) for cell in whole[column]]
-        keep = np.array([rename.get(text, text) == wafer for text in texts], np.bool_)
+    if wafer_column(source) is not None:
+        keep = np.array([one == wafer for one in wafers_of_rows(table, source)], np.bool_)
     return Piece(
         file=file,
-        cells={name: _unpadded(cells[keep], table.word) for name, cells in whole.items()},
+        cells={name: unpadded(cells[keep], table.word) for name, cells in whole.items()},
         units=dict(zip(table.names, table.units, strict=True)),
         times=frozenset(
             name for name, is_time in zip(table.names, table.is_time, strict=True) if is_time
@@ -86,7 +84,7 @@ def _piece(intake: Intake, wafer: str, mapped: MappedSource, number: int) -> Pie
     )
 
 
-def _unpadded(cells: Column, word: str) -> Column:
+def unpadded(cells: Column, word: str) -> Column:
     """Cells of a text file without the blanks around them, which pad and say nothing."""
     if cells.dtype != np.object_ or word != "line":
         return cells
@@ -94,11 +92,14 @@ def _unpadded(cells: Column, word: str) -> Column:
 
 
 def joined_texts(pieces: Sequence[Piece], one: MappedColumn) -> ObjectArray:
-    """A column of all files as text, None where it is empty; numbers with a decimal point."""
+    """A column of all files as text, None where it is empty and where it holds times; numbers with
+    a decimal point."""
     parts: list[str | None] = []
     for piece in pieces:
         cells = piece.cells[one.theirs]
-        if cells.dtype != np.object_:
+        if one.theirs in piece.times:
+            parts += [None] * len(cells)
+        elif cells.dtype != np.object_:
             parts += [None if np.isnan(cell) else f"{cell:.17g}" for cell in cells.tolist()]
         elif is_number(one) and piece.decimal == "comma":
             parts += [cell and cell.replace(",", ".") for cell in cells]
@@ -107,9 +108,16 @@ def joined_texts(pieces: Sequence[Piece], one: MappedColumn) -> ObjectArray:
     return np.array([*parts, None], dtype=object)[:-1]
 
 
-def joined_times(pieces: Sequence[Piece], one: MappedColumn) -> IntArray:
-    """A column of microseconds since 1970 UTC of all files."""
-    return np.concatenate([piece.cells[one.theirs].astype(np.int64) for piece in pieces])
+def joined_times(pieces: Sequence[Piece], one: MappedColumn) -> tuple[BoolArray, IntArray]:
+    """Where a column of all files holds microseconds since 1970 UTC, and these; 0 elsewhere."""
+    is_ready = [np.full(len(piece.lines), one.theirs in piece.times) for piece in pieces]
+    us = [
+        piece.cells[one.theirs].astype(np.int64)
+        if one.theirs in piece.times
+        else np.zeros(len(piece.lines), np.int64)
+        for piece in pieces
+    ]
+    return np.concatenate(is_ready), np.concatenate(us)
 
 
 def joined_numbers(

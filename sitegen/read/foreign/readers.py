@@ -1,12 +1,17 @@
 """A foreign table by its format: Parquet by its bytes, everything else as text."""
 
+import hashlib
+
 from sitegen.model.mapping import Source
+from sitegen.problems import Fault
 from sitegen.read.files import Intake
 from sitegen.read.foreign.model import ForeignTable
 from sitegen.read.foreign.parquet_table import read_parquet_table
 from sitegen.read.foreign.text_table import read_text_table
 
 PARQUET_MARK = b"PAR1"
+_MOST_REMEMBERED = 4
+_LAST: dict[tuple[str, str, str], tuple[ForeignTable | None, tuple[Fault, ...]]] = {}
 
 
 def cell_text(table: ForeignTable, cell: object) -> str:
@@ -16,7 +21,23 @@ def cell_text(table: ForeignTable, cell: object) -> str:
 
 
 def foreign_table(intake: Intake, file: str, content: bytes, source: Source) -> ForeignTable | None:
-    """The cells of a table, or None and faults."""
+    """The cells of a table, or None and faults.
+
+    The last few are remembered by their bytes and their source: a table with the rows of many
+    wafers is asked for once for each of them.
+    """
+    key = (file, hashlib.sha256(content).hexdigest(), source.model_dump_json())
+    if key not in _LAST:
+        part = Intake(intake.folder)
+        _LAST[key] = (_read(part, file, content, source), tuple(part.faults))
+        if len(_LAST) > _MOST_REMEMBERED:
+            _LAST.pop(next(iter(_LAST)))
+    table, faults = _LAST[key]
+    intake.faults.extend(faults)
+    return table
+
+
+def _read(intake: Intake, file: str, content: bytes, source: Source) -> ForeignTable | None:
     if content.startswith(PARQUET_MARK) or file.lower().endswith(".parquet"):
         return read_parquet_table(intake, file, content, source)
     return read_text_table(intake, file, content, source)

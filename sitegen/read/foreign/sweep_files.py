@@ -1,10 +1,11 @@
 """A wafer's Touchstone files of one source, put together into one table of sweeps."""
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
 
-from sitegen.model.loaded import MappedSource, Sweep
+from sitegen.model.loaded import MappedFile, MappedSource, Sweep
 from sitegen.model.tables import Column as OurColumn
 from sitegen.read.columns import Origin, Table
 from sitegen.read.files import Intake
@@ -12,6 +13,7 @@ from sitegen.read.foreign.entries import Entries, places_of, refuse, table_of
 from sitegen.read.foreign.fields import resolve
 from sitegen.read.foreign.model import Column
 from sitegen.read.foreign.touchstone_tree import mapped_sweep
+from sitegen.read.words import quoted
 
 _NAMES = (("s11", "s12"), ("s21", "s22"))
 _OF_FILE = frozenset({"wafer", "part", "port"})
@@ -22,7 +24,8 @@ def table_of_sweeps(
     intake: Intake, mapped: MappedSource, wanted: Sequence[OurColumn]
 ) -> Table | None:
     """All sweeps, one row a frequency; None where none can be read. What is not is told."""
-    read = [(one, mapped_sweep(intake, mapped.source, one)) for one in mapped.files]
+    whole = _with_all_parts(intake, mapped)
+    read = [(one, mapped_sweep(intake, mapped.source, one)) for one in whole]
     sweeps = [(one, sweep) for one, sweep in read if sweep is not None]
     if not sweeps:
         return None
@@ -39,7 +42,7 @@ def table_of_sweeps(
         files=tuple(one.files[0] for one in files),
         file_of=np.arange(len(files)),
         line_of=np.zeros(len(files), np.int64),
-        word="line",
+        words=("line",) * len(files),
         places=places_of(mapped.source),
     )
     keep = np.ones(len(files), np.bool_)
@@ -50,6 +53,25 @@ def table_of_sweeps(
     by_point = entries.take(np.repeat(np.arange(len(files)), lengths))
     columns = {**by_point.columns, **_points([sweep for _, sweep in sweeps])}
     return table_of(Entries(columns, by_point.origin, by_point.keep), wanted)
+
+
+def _with_all_parts(intake: Intake, mapped: MappedSource) -> tuple[MappedFile, ...]:
+    """The sweeps without those that lack a part of the frequency range which most others have."""
+    parts = [frozenset(dict(says).get("part", "") for says in one.says) for one in mapped.files]
+    usual, number = Counter(parts).most_common(1)[0]
+    if len(usual) < 2 or 2 * number <= len(parts):
+        return mapped.files
+    lacking = {place for place, mine in enumerate(parts) if mine < usual}
+    for place in sorted(lacking):
+        absent = " and ".join(quoted(part) for part in sorted(usual - parts[place]))
+        intake.tell(
+            mapped.files[place].files[0],
+            "",
+            found=f"no file of its sweep for the part {absent}",
+            expected=f"all parts, as {number} others have them",
+            remedy="Find the file, or take the sweep again; it was left out.",
+        )
+    return tuple(one for place, one in enumerate(mapped.files) if place not in lacking)
 
 
 def _points(sweeps: Sequence[Sweep]) -> dict[str, Column]:

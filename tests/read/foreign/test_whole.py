@@ -12,7 +12,7 @@ import pytest
 from sitegen.model.loaded import Campaign, WaferTables
 from sitegen.problems import Fault
 from sitegen.read import read_campaign, read_wafer_tables
-from tests.campaigns import sweeps_table
+from tests.campaigns import DIES, sweeps_table
 from tests.device_campaign import device_campaign
 from tests.foreign_campaign import alike, foreign_campaign, write_list
 
@@ -176,6 +176,26 @@ def test_halves_of_the_frequency_range_with_the_ports_exchanged(own: Read, tmp_p
     same_rows(own[1].sweeps[0].keys, tables.sweeps[0].keys, {"file"})
 
 
+def test_a_sweep_without_its_upper_half_is_told(tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    _without_rf(campaign, HALVES)
+    place = campaign / "gathered/rf/W1"
+    place.mkdir(parents=True)
+    for number, (x, y) in enumerate(DIES):
+        words = [f"{one}".replace("-", "m") for one in (x, y)]
+        for part, ghz in (("a", 1), ("b", 2)):
+            noise = 0.001 * number
+            path = place / f"spiral_x{words[0]}y{words[1]}_{part}_20260302-0900{number:02}.s2p"
+            path.write_text(f"# GHz S RI R 50\n{ghz} 0.1 {noise} 0.2 0 0.2 0 0.1 {noise}\n")
+    (place / "spiral_x0y0_b_20260302-090004.s2p").unlink()
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    (fault,) = faults
+    assert fault.file == "gathered/rf/W1/spiral_x0y0_a_20260302-090004.s2p"
+    assert fault.found == 'no file of its sweep for the part "b"'
+    assert tables.sweeps[0].keys.num_rows == 8
+
+
 PAIRS = HALVES.replace("_{part}_", "_port{port}_").replace("s2p", "s1p")
 PAIRS = PAIRS.replace("ports = [2, 1]", 'one_port_pairs = "no transmission"')
 
@@ -244,3 +264,31 @@ def test_a_line_with_a_decimal_comma_says_the_room_temperature(tmp_path: Path) -
     assert [fault.sentence() for fault in faults] == []
     measured = tables.sweeps[0].keys.column("ambient_c").to_pylist()
     assert sorted(measured) == pytest.approx([22 + number / 10 for number in range(9)])
+
+
+def test_lines_of_a_file_in_utf_16_say_the_wafer(own: Read, tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    mapping = campaign / "mapping.toml"
+    _changed(mapping, 'files = "dc/{wafer} parametric.csv"', 'files = "dc/* parametric.csv"')
+    _changed(mapping, 'lines = ["Bias: {bias}"]', 'lines = ["Bias: {bias}", "Wafer {wafer}"]')
+    table = campaign / "gathered/dc/W1 parametric.csv"
+    text = table.read_bytes().decode("utf-8-sig")
+    table.write_bytes(text.replace("Bias:", "Wafer W1\r\nBias:").encode("utf-16"))
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    assert tables.values.num_rows == own[1].values.num_rows
+
+
+def test_times_of_parquet_beside_times_as_text(tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    part = campaign / "chains/wafer=W1/part-1.parquet"
+    table = pq.read_table(part)
+    texts = pa.array([at.isoformat() for at in table.column("at").to_pylist()])
+    place = table.column_names.index("at")
+    before = read(campaign)[1].curves
+    pq.write_table(table.set_column(place, "at", texts), part)
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    for one, other in zip(before, tables.curves, strict=True):
+        same_rows(one.keys, other.keys, set())

@@ -1,5 +1,6 @@
 """Mistakes that any reader would want to be told of, planted in a simulated campaign."""
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -9,9 +10,12 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from sitegen.build import build
+from sitegen.build import compute_wafers
+from sitegen.compute.events import solve_events
+from sitegen.joining import join
 from sitegen.problems import Finding
 from sitegen.publish.campaign_folder import write_campaign
+from sitegen.read import read_campaign
 from sitegen.simulate import simulate_campaign
 from tests.conftest import quiet
 
@@ -19,15 +23,29 @@ TURNED = {"map looks turned", "wafer identity in doubt"}
 KINDS = {*TURNED, "wafers with the same values", "suspicious sweep"}
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The campaign as it was simulated, written once."""
+    place = tmp_path_factory.mktemp("suspicions") / "made"
+    return write_campaign(simulate_campaign(wafers=3, dies=60, seed=11), place)
+
+
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    return write_campaign(simulate_campaign(wafers=3, dies=60, seed=11), tmp_path / "made")
+def folder(made: Path, tmp_path: Path) -> Path:
+    """A copy of it to change."""
+    return shutil.copytree(made, tmp_path / "made")
 
 
 def suspicions(folder: Path) -> list[Finding]:
-    report = build(folder, folder.parent / "out", quiet, workers=1)
-    assert [fault.sentence() for fault in report.faults] == []
-    return [finding for finding in report.findings if finding.kind in KINDS]
+    """What a build finds, without its pages and drawings."""
+    work, root = folder.parent / "work", folder.parent / "out"
+    work.mkdir()
+    campaign, faults = read_campaign(folder)
+    events = solve_events(campaign)
+    lent, computed = compute_wafers(campaign, events, work, None, quiet)
+    results = join(campaign, events, computed, lent, (*faults, *events.faults()), root)
+    assert [fault.sentence() for fault in results.faults] == []
+    return [finding for finding in results.findings if finding.kind in KINDS]
 
 
 def wafers(folder: Path) -> list[Path]:

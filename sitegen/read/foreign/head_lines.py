@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from sitegen.model.mapping import Source
 from sitegen.read.files import Intake
-from sitegen.read.foreign.patterns import compiled, said
+from sitegen.read.foreign.patterns import Pattern, compiled, said
 from sitegen.read.words import quoted
 
 LINES_SEARCHED = 200
@@ -27,7 +27,7 @@ def said_by_lines(
     whole = True
     for text in source.lines:
         pattern = compiled(text, source.minus, source.point, in_line=True)
-        hits = [says for says in (said(pattern, line) for line in lines) if says is not None]
+        hits = [says for says in (_said_by(pattern, line) for line in lines) if says is not None]
         if len(hits) == 1:
             found.extend(hits[0])
             continue
@@ -45,6 +45,12 @@ def said_by_lines(
             remedy=remedy,
         )
     return tuple(found) if whole else None
+
+
+def _said_by(pattern: Pattern, line: str) -> tuple[tuple[str, str], ...] | None:
+    """What a line says, as it stands or without what spreadsheets add: separators and quotes."""
+    says = said(pattern, line)
+    return said(pattern, line.rstrip(";,\t ").strip('"')) if says is None else says
 
 
 def _fits_with_commas(text: str, source: Source, lines: Sequence[str]) -> bool:

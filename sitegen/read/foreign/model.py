@@ -58,3 +58,5 @@ class ForeignTable:
     """The lines before the names; of Parquet none."""
     dialect: Dialect
     """As declared and as found."""
+    is_ended: bool = True
+    """Whether the last line of a text file has an end; without one it may have been cut off."""

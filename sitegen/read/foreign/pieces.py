@@ -20,7 +20,7 @@ from sitegen.read.foreign.model import Column, Refusal
 from sitegen.read.foreign.numbers import decimal_of, has_two_readings, numbers_of
 from sitegen.read.foreign.readers import foreign_table
 from sitegen.read.foreign.whose import wafer_column, wafers_of_rows
-from sitegen.read.words import quoted
+from sitegen.read.words import counted, quoted
 
 ObjectArray = npt.NDArray[np.object_]
 _CORRECT = "Correct the cell, or add what it says to 'dialect.missing' in mapping.toml."
@@ -47,12 +47,31 @@ class Piece:
     says: Mapping[str, str]
     """By field: what the file's name and lines say."""
     modified_at: datetime | None
+    is_ended: bool = True
+    """Whether the last line of a text file has an end."""
 
 
 def pieces_of(intake: Intake, wafer: str, mapped: MappedSource) -> list[Piece]:
     """Each file that has rows of the wafer; the rows of other wafers are left to those."""
     read = (_piece(intake, wafer, mapped, number) for number in range(len(mapped.files)))
-    return [piece for piece in read if piece is not None and len(piece.lines)]
+    pieces = [piece for piece in read if piece is not None and len(piece.lines)]
+    ended = sum(piece.is_ended for piece in pieces)
+    if 2 * ended > len(pieces):
+        for piece in (one for one in pieces if not one.is_ended):
+            _tell_no_end(intake, piece, ended)
+    return pieces
+
+
+def _tell_no_end(intake: Intake, piece: Piece, ended: int) -> None:
+    """A file whose last line has no end, while most files of its source end with one."""
+    intake.tell(
+        piece.file,
+        f"line {piece.lines[-1]}",
+        found=f"a last line without its end, while {counted(ended, 'file')} of this source"
+        f" {'has' if ended == 1 else 'have'} one: its last number may be cut off",
+        expected="a line end behind the last row",
+        remedy="Compare the last row with the station's own file; it was read as it stands.",
+    )
 
 
 def _piece(intake: Intake, wafer: str, mapped: MappedSource, number: int) -> Piece | None:
@@ -81,6 +100,7 @@ def _piece(intake: Intake, wafer: str, mapped: MappedSource, number: int) -> Pie
         word=table.word,
         says=dict(one.says[0]),
         modified_at=modified_at,
+        is_ended=table.is_ended,
     )
 
 

@@ -91,6 +91,7 @@ def _read(
         word="line",
         head=tuple(text.lines[: names.line - 1]),
         dialect=source.dialect.model_copy(update=changes),
+        is_ended=text.is_ended or rows.lines[-1] < len(text.lines),
     )
 
 

@@ -292,3 +292,13 @@ def test_times_of_parquet_beside_times_as_text(tmp_path: Path) -> None:
     assert [fault.sentence() for fault in faults] == []
     for one, other in zip(before, tables.curves, strict=True):
         same_rows(one.keys, other.keys, set())
+
+
+def test_lines_that_a_spreadsheet_saved_again_say_what_they_said(tmp_path: Path) -> None:
+    campaign = foreign_campaign(tmp_path)
+    table = campaign / "gathered/dc/W1 parametric.csv"
+    _changed(table, "Bias: VG 0.6 VD 1.2", '"Bias: VG 0.6 VD 1.2";;;;;;', "utf-8-sig")
+    write_list(campaign)
+    _, tables, faults = read(campaign)
+    assert [fault.sentence() for fault in faults] == []
+    assert tables.values.num_rows == 27

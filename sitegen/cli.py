@@ -187,9 +187,10 @@ def new(
 ) -> None:
     """Start a campaign in FOLDER, or add records to the one that is there.
 
-    The records are commented and build as they are; what is not known yet is a marked blank.
-    Touchstone files that lie in the folder of a new calibration or verification are named in its
-    record. Nothing that is there is changed.
+    The records are commented, and what is not known yet is a marked blank. Those of a campaign and
+    of a wafer build as they are; what a calibration or a verification still needs, 'sitegen check'
+    tells. Touchstone files that lie in the folder of a new calibration or verification are named in
+    its record. Nothing that is there is changed.
 
     Exit status: 0 done, 2 nothing written.
     """

@@ -6,16 +6,24 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
-from sitegen.gathering_campaign import NotGathered, Side, campaign_side, refuse_place
+from sitegen.gathering_campaign import (
+    NotGathered,
+    Side,
+    campaign_side,
+    other_spelling,
+    refuse_place,
+)
 from sitegen.gathering_contents import is_read, sweeps_in, told_faults
 from sitegen.gathering_plan import (
     Named,
     Placed,
     Told,
+    events_apart,
     is_not_for_every_system,
     matched,
     placed,
@@ -26,10 +34,10 @@ from sitegen.gathering_records import StartWafer, start_records
 from sitegen.gathering_report import Report, SourceReport
 from sitegen.model.loaded import Gathered, SourceFile
 from sitegen.model.mapping import GATHERED, Source
-from sitegen.publish.gathered_files import Destination, NotCopied
+from sitegen.publish.gathered_files import Destination, NotCopied, remove_left_over
 from sitegen.read.files import Intake, digest
 from sitegen.read.foreign.fields import resolve
-from sitegen.read.foreign.gathered_list import list_troubles
+from sitegen.read.foreign.gathered_list import list_troubles, read_list
 from sitegen.read.foreign.head_lines import said_by_lines
 from sitegen.read.foreign.model import Resolved
 from sitegen.read.foreign.tree import Listing, NotATree, NotReadable, list_tree, read_tree_file
@@ -45,6 +53,8 @@ _NOTHING = Resolved({}, ())
 class _Taken:
     """What one pass over the files of the tree brings about."""
 
+    devices: Mapping[str, str] | None
+    """By parameter, as the campaign declares them; None where its record cannot be read."""
     rows: dict[str, Gathered] = field(default_factory=dict)
     """The list as it is after the run, by file."""
     new: dict[str, Placed] = field(default_factory=dict)
@@ -75,6 +85,8 @@ def gather(
     progress("looking through the tree", 0, 1)
     listing = _listing(folder, tree)
     side = campaign_side(folder, into, listing)
+    if not dry_run:
+        remove_left_over(folder)
     report = _begun(folder, tree, into, dry_run, side, listing)
     named, told, report.not_needed = matched(listing.files, side.sources, side.mapping.aside)
     report.told += told
@@ -82,9 +94,9 @@ def gather(
     places, found = _places(report, named, side)
     taken = _taken(report, places, side, now, progress)
     _count(report, places, found, taken)
-    _compare(report, listing, side, taken)
     if not dry_run and taken.rows != side.listed:
         _write_list(folder, taken)
+    _compare(report, listing, side, taken)
     start_records(report, side, places, found, start_wafer)
     return report
 
@@ -141,7 +153,9 @@ def _places(
         of_source, told = placed(source, files, said, report.into)
         places += of_source
         report.told += told
-    alone, told = without_collisions(places, side.listed)
+    apart, told = events_apart(places, partial(other_spelling, report.folder))
+    report.told += told
+    alone, told = without_collisions(apart, side.listed)
     report.told += told
     return sorted(alone, key=lambda one: one.path), found
 
@@ -168,7 +182,9 @@ def _taken(
     report: Report, places: Sequence[Placed], side: Side, now: datetime, progress: Progress
 ) -> _Taken:
     """Each file read, compared with what was gathered before, and copied where it is new."""
-    taken = _Taken(rows=dict(side.listed))
+    campaign = side.campaign
+    devices = None if campaign is None else {one.id: one.device for one in campaign.parameters}
+    taken = _Taken(devices, dict(side.listed))
     destination = None if report.dry_run else Destination(report.folder)
     stage = "reading files" if report.dry_run else "gathering files"
     for number, one in enumerate(places):
@@ -199,7 +215,7 @@ def _taken(
 def _is_known(report: Report, taken: _Taken, one: Placed, sha256: str) -> bool:
     """Whether a file is in the campaign already, as it is or as it was."""
     row = taken.rows.get(one.file)
-    if row is None or not _is_there(report, one.file):
+    if row is None or not (report.folder / one.file).is_file():
         return False
     count = report.sources[one.named.source.id]
     count.understood += 1
@@ -228,17 +244,20 @@ def _take(
         report.told.append(Told(one.path, what, "Move that out of the campaign."))
         return
     count = report.sources[one.named.source.id]
-    is_whole, told = is_read(count.tally, one.named, content, resolve)
+    is_whole, told = is_read(count.tally, one.named, content, resolve, taken.devices)
     if destination is not None and not is_there:
         try:
             destination.add(one.file, content)
         except NotCopied as reason:
-            what = f"it cannot be written to {one.file} ({reason})"
-            report.told.append(Told(one.path, what, "Make room for it, then gather again."))
-            return
+            is_there = _has_digest(report.folder / one.file, row.sha256)  # by another run
+            if not is_there:
+                what = f"it cannot be written to {one.file} ({reason})"
+                report.told.append(Told(one.path, what, "Make room for it, then gather again."))
+                return
     report.copied_with_faults += one.told or told
     count.understood += 1
     count.new += 1
+    count.found += is_there
     taken.rows[one.file] = row
     taken.new[one.file] = one
     if is_whole and not one.told:
@@ -299,6 +318,11 @@ def _compare(report: Report, listing: Listing, side: Side, taken: _Taken) -> Non
 
 
 def _write_list(folder: Path, taken: _Taken) -> None:
+    """Write the list with what another run may have listed meanwhile."""
+    intake = Intake(folder)
+    meanwhile = read_list(intake)
+    if not intake.faults:
+        taken.rows = {**meanwhile, **taken.rows}
     try:
         Destination(folder).write_list(taken.rows.values())
     except OSError as problem:

@@ -105,6 +105,12 @@ def same_but_for_capitals(folder: Path, kind: str, name: str) -> str | None:
     return alike[0] if alike else None
 
 
+def other_spelling(folder: Path, kind: str, name: str) -> str | None:
+    """The same where the campaign has no folder that is spelled as this name is."""
+    is_there = name in Intake(folder).names_in(f"{kind}s", "a folder")
+    return None if is_there else same_but_for_capitals(folder, kind, name)
+
+
 def _no_source(mapping: MappingRecord, into: str) -> str:
     others = sorted({one.folder for one in mapping.sources if one.is_copied})
     if others:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from sitegen.model.base import RESERVED, is_identifier
 from sitegen.model.mapping import MAPPING_FILE, Source
+from sitegen.read.foreign.gathered_list import RECORD
 from sitegen.read.foreign.model import Column, Resolved
 from sitegen.read.foreign.patterns import Pattern, compiled, is_ambiguous, near_miss, said
 from sitegen.read.foreign.tree import TreeFile
@@ -144,10 +145,56 @@ def placed(
             if event is None:
                 told[entry] = _told_no_event(one.path, source, field)
                 continue
-            file = f"{folder}/{event}/{one.path.rpartition('/')[2]}"
+            name = one.path.rpartition("/")[2]
+            if name.casefold() == RECORD:
+                what = f"its name is that of the {field}'s own record"
+                told[entry] = Told(one.path, what, "Rename it in the tree.")
+                continue
+            file = f"{folder}/{event}/{name}"
         faults = (*one.told, *([wrong[entry]] if entry in wrong else []))
         places.append(Placed(one.path, file, one, entry, faults))
     return tuple(places), tuple(told.values())
+
+
+def events_apart(
+    places: Sequence[Placed], other_spelling: Callable[[str, str], str | None]
+) -> tuple[tuple[Placed, ...], tuple[Told, ...]]:
+    """The files without those of a calibration or verification whose id differs by capitals only
+    from another one's, of the tree or of the campaign: one folder on some systems.
+
+    other_spelling: from a kind and an id, the campaign's that differs by capitals; None: no such.
+    """
+    events = {one.file: _event_of(one) for one in places}
+    spelled: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for event in events.values():
+        if event is not None:
+            spelled[event[0], event[1].casefold()].add(event[1])
+    clash: dict[tuple[str, str], str] = {}
+    for (kind, _), names in spelled.items():
+        for name in names:
+            before = other_spelling(kind, name)
+            others = sorted(names - {name})
+            if before is not None:
+                clash[kind, name] = f"the campaign has {kind}s/{before}, which"
+            elif others and all(other_spelling(kind, other) is None for other in others):
+                clash[kind, name] = f"the tree has {kind} {others[0]} too, which"
+    told = tuple(
+        Told(
+            one.path,
+            f"it belongs to {event[0]} {event[1]}; {clash[event]} differs by capitals only",
+            f"Give both one spelling under 'rename' of source {quoted(one.named.source.id)}.",
+        )
+        for one in places
+        if (event := events[one.file]) is not None and event in clash
+    )
+    return tuple(one for one in places if events[one.file] not in clash), told
+
+
+def _event_of(one: Placed) -> tuple[str, str] | None:
+    """The kind and the id of the calibration or verification that a file belongs to."""
+    if one.named.source.holds not in _EVENTS:
+        return None
+    return _EVENTS[one.named.source.holds][0], one.file.split("/")[1]
 
 
 def without_collisions(

@@ -33,7 +33,7 @@ def start_records(
             continue
         other = same_but_for_capitals(report.folder, "wafer", wafer)
         if other is not None:
-            report.told.append(
+            report.not_started.append(
                 Told(
                     f"wafer {wafer}",
                     f"the campaign has wafers/{other}, which differs by capitals only",
@@ -59,7 +59,9 @@ def _write(report: Report, wafer: str, text: str) -> None:
     try:
         Destination(report.folder).add(file, text.encode("utf-8"))
     except NotCopied as reason:
-        report.told.append(Told(file, f"it cannot be written ({reason})", "Start it by hand."))
+        report.not_started.append(
+            Told(file, f"it cannot be written ({reason})", "Start it by hand.")
+        )
     else:
         report.started.append(file)
 

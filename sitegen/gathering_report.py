@@ -18,6 +18,10 @@ from sitegen.read.foreign.tree import OWN_FOLDER, Aside
 WIDTH = 80
 _EXAMPLES = 3
 """Paths that stand for many alike."""
+_MOST_GONE = 20
+"""Files that are not in the tree and are named one by one."""
+_MOST_ALIKE = 5
+"""Groups of files with the same bytes that are shown."""
 
 
 @dataclass
@@ -27,6 +31,9 @@ class SourceReport:
     source: Source
     understood: int = 0
     new: int = 0
+    """Listed by this run."""
+    found: int = 0
+    """Those of them that lay in their place already and were not copied."""
     unchanged: int = 0
     changed: int = 0
     gone: int = 0
@@ -51,7 +58,8 @@ class Report:
     changed: list[str] = field(default_factory=list)
     """Files of the campaign that the tree has with other bytes now."""
     gone: list[str] = field(default_factory=list)
-    """Files of the campaign that the tree no longer has."""
+    """Files of the campaign that this tree does not have: they were removed from it, or came from
+    another one."""
     alike: list[tuple[str, ...]] = field(default_factory=list)
     """Paths of the tree with the same bytes."""
     not_everywhere: list[str] = field(default_factory=list)
@@ -70,13 +78,21 @@ class Report:
     """Records that were written to begin with."""
     to_start: list[str] = field(default_factory=list)
     """Wafers without a record, where none was written."""
+    not_started: list[Told] = field(default_factory=list)
+    """Records that cannot be started, and why."""
     events: list[tuple[str, str]] = field(default_factory=list)
     """Calibrations and verifications without a record, as (kind, id)."""
 
     @property
     def is_whole(self) -> bool:
         """Whether everything in the tree was understood and stands in the campaign as it is."""
-        return not (self.told or self.copied_with_faults or self.changed or self.campaign_faults)
+        return not (
+            self.told
+            or self.copied_with_faults
+            or self.changed
+            or self.campaign_faults
+            or self.not_started
+        )
 
 
 def report_lines(report: Report) -> list[str]:
@@ -95,14 +111,18 @@ def report_lines(report: Report) -> list[str]:
             " campaign's file, or remove it there and gather again:",
             _paths(report.changed),
         ),
-        *_section("No longer in the tree; the campaign keeps them:", _paths(report.gone)),
+        *_section(
+            "Not in this tree, gathered before from it or from another; the campaign keeps them:",
+            _gone(report.gone),
+        ),
         *_section("In the campaign:", _faults(report.campaign_faults)),
         *_section(
             "The same bytes under several names; remove all but one from the tree if they are"
             " one measurement:",
-            (" = ".join(map(_shown, paths)) for paths in sorted(report.alike)),
+            _alike(report.alike),
         ),
         *_notes(report),
+        *_section("Records that cannot be started:", _told(report.not_started)),
         *_records(report),
         "",
         *_wrapped(_end(report), "", "  "),
@@ -148,7 +168,7 @@ def grouped(told: Iterable[Told]) -> list[tuple[Told, int]]:
 
 
 def _sources(report: Report) -> list[str]:
-    names = ("Source", "understood", "new", "unchanged", "changed", "no longer there")
+    names = ("Source", "understood", "new", "unchanged", "changed", "not in this tree")
     rows = [
         (
             one.source.id,
@@ -166,9 +186,10 @@ def _held(report: Report) -> list[str]:
     for one in report.sources.values():
         if one.new:
             tally = one.tally
-            counts = (len(tally.wafers), len(tally.dies), len(tally.devices))
+            devices = "-" if tally.lacks_devices else _digits(len(tally.devices))
+            counts = (_digits(len(tally.wafers)), _digits(len(tally.dies)), devices)
             amounts = (tally.sweeps, tally.rows, tally.points)
-            rows.append((one.source.id, *map(_digits, (*counts, *amounts))))
+            rows.append((one.source.id, *counts, *map(_digits, amounts)))
     return ["", *_table(names, rows)] if rows else []
 
 
@@ -216,6 +237,29 @@ def _faults(faults: Sequence[Fault]) -> list[str]:
 
 def _paths(paths: Iterable[str]) -> list[str]:
     return [_shown(path) for path in sorted(paths)]
+
+
+def _gone(files: Sequence[str]) -> list[str]:
+    """Each of a few files; of many, as a tree of every week leaves behind, examples."""
+    if len(files) <= _MOST_GONE:
+        return _paths(files)
+    return [f"{_count(len(files), 'file')}: {_examples(sorted(files))}."]
+
+
+def _alike(groups: Sequence[tuple[str, ...]]) -> list[str]:
+    """The first groups of paths with the same bytes, and how many more there are."""
+    lines = [_equal(paths) for paths in sorted(groups)[:_MOST_ALIKE]]
+    rest = sorted(groups)[_MOST_ALIKE:]
+    if rest:
+        groups_, files = _count(len(rest), "group"), _digits(sum(map(len, rest)))
+        lines.append(f"and {groups_} more, of {files} files")
+    return lines
+
+
+def _equal(paths: Sequence[str]) -> str:
+    more = len(paths) - _EXAMPLES
+    text = " = ".join(map(_shown, paths[:_EXAMPLES]))
+    return f"{text} and {_digits(more)} more" if more > 0 else text
 
 
 def _notes(report: Report) -> list[str]:
@@ -268,12 +312,17 @@ def _records(report: Report) -> list[str]:
 
 
 def _end(report: Report) -> str:
-    new = sum(one.new for one in report.sources.values())
+    found = sum(one.found for one in report.sources.values())
+    copied = sum(one.new for one in report.sources.values()) - found
     if report.dry_run:
-        return f"Dry run: nothing was written; {_count(new, 'file')} would be copied."
-    if not new:
-        return "No file was copied."
-    return f"{_count(new, 'file')} copied and listed in {GATHERED_LIST}."
+        there = "lies" if found == 1 else "lie"
+        more = f", and {_digits(found)} that {there} there already listed" if found else ""
+        return f"Dry run: nothing was written; {_count(copied, 'file')} would be copied{more}."
+    lay = "lay there already and is" if found == 1 else "lay there already and are"
+    more = f" {_count(found, 'file')} {lay} listed now." if found else ""
+    if not copied:
+        return f"No file was copied.{more}"
+    return f"{_count(copied, 'file')} copied and listed in {GATHERED_LIST}.{more}"
 
 
 def _examples(paths: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from pydantic import TypeAdapter, ValidationError
 
 from sitegen import starting
+from sitegen.gathering_campaign import same_but_for_capitals
 from sitegen.model.base import Identifier
 from sitegen.model.campaign import CampaignRecord
 from sitegen.model.frequency_lists import same_frequencies
@@ -59,10 +60,17 @@ class Started:
 def start(folder: Path, asked: Asked) -> Started:
     """Write the records asked for, and where there is no campaign yet its own.
 
-    Raises NotStarted for an id that is none, or a folder that holds something else; NotACampaign
+    Raises NotStarted for an id that is none or differs from another by capitals only, or a folder
+    that holds something else; NotACampaign
     with the faults of a campaign.toml that cannot be read; OSError where writing fails.
     """
-    _require_ids((*asked.wafers, *asked.calibrations, *asked.verifications))
+    for kind, names in (
+        ("wafer", asked.wafers),
+        ("calibration", asked.calibrations),
+        ("verification", asked.verifications),
+    ):
+        _require_ids(names)
+        _require_apart(folder, kind, names)
     is_new = not os.path.lexists(folder / CAMPAIGN_FILE)
     texts: dict[str, str] = {}
     if is_new:
@@ -167,6 +175,24 @@ def _require_ids(names: Sequence[str]) -> None:
                 f'"{name}" is no id: it may have letters, digits, ".", "_", "+" and "-", begins'
                 " with a letter or a digit and does not end with a full stop. Choose another one."
             ) from refusal
+
+
+def _require_apart(folder: Path, kind: str, names: Sequence[str]) -> None:
+    """Ids that differ by capitals only are one folder on some systems, and one to most people."""
+    spelled: dict[str, str] = {}
+    for name in names:
+        other: str | None = spelled.setdefault(name.casefold(), name)
+        if other != name:
+            raise NotStarted(
+                f'The {kind}s "{other}" and "{name}" differ by capitals only. Choose another id for'
+                " one of them."
+            )
+        other = same_but_for_capitals(folder, kind, name)
+        if other is not None:
+            raise NotStarted(
+                f'"{name}" differs by capitals only from {kind}s/{other}, which the campaign has.'
+                " Choose another id."
+            )
 
 
 def _require_room(folder: Path) -> None:

@@ -1,11 +1,14 @@
-"""Texts of new records: they build as they are, and what is not known is a marked blank."""
+"""Texts of new records: what is not known is a marked blank.
+
+Those of a campaign and of a wafer build as they are; calibrations and verifications need more.
+"""
 
 import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from sitegen.commented import commented
-from sitegen.model.base import BLANK
+from sitegen.model.base import BLANK, RESERVED
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import CampaignRecord, Station
 from sitegen.model.examples import EXAMPLES, example
@@ -19,10 +22,15 @@ STATION = "ST1"
 """Id of the one station of a new campaign."""
 
 
-def legal_id(name: str) -> str:
-    """A name as an identity: other characters than an identity may have become '-'."""
+def legal_id(name: str, kind: str = "campaign") -> str:
+    """A name as the identity of this kind of thing: other characters than an identity may have
+    become '-'; the kind is added to what Windows keeps for a device, and stands for nothing."""
     kept = re.sub(r"[^A-Za-z0-9._+-]+", "-", name)[:LONGEST_ID]
-    return re.sub(r"^[^A-Za-z0-9]+", "", kept).rstrip("-.") or "campaign"
+    kept = re.sub(r"^[^A-Za-z0-9]+", "", kept).rstrip("-.") or kind
+    first, stop, rest = kept.partition(".")
+    if first.upper() in RESERVED:
+        kept = f"{first}-{kind}{stop}{rest}"[:LONGEST_ID].rstrip("-.")
+    return kept
 
 
 def campaign_text(name: str) -> str:
@@ -154,7 +162,11 @@ def verification_text(
         known["calibration"] = calibrations[0]
     if files:
         known["structures"] = [
-            {"id": legal_id(name.rpartition(".")[0]), "description": BLANK, "file": name}
+            {
+                "id": legal_id(name.rpartition(".")[0], "structure"),
+                "description": BLANK,
+                "file": name,
+            }
             for name in files
         ]
     instead = {"StationState": _state(station)}

@@ -181,16 +181,16 @@ def test_after_an_interruption_the_next_run_goes_on(
     place: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     campaign, tree = place
-    replace = os.replace
+    link = os.link
     done: list[str] = []
 
     def interrupted(source: str, target: str) -> None:
         if len(done) == 3:
             raise BrokenOffError
         done.append(target)
-        replace(source, target)
+        link(source, target)
 
-    monkeypatch.setattr(os, "replace", interrupted)
+    monkeypatch.setattr(os, "link", interrupted)
     with pytest.raises(BrokenOffError):
         run(place)
     monkeypatch.undo()
@@ -234,8 +234,12 @@ def test_wafers_without_a_record_get_one_with_the_time_of_their_data(
 def test_a_wafer_that_differs_by_capitals_only_is_told(place: tuple[Path, Path]) -> None:
     write_sweep(place[1] / "w1" / "X0_Y1_IND.s2p", 55)
     report = run(place)
-    assert [told.path for told in report.told] == ["wafer w1"]
-    assert "wafers/W1" in report.told[0].what
+    assert [told.path for told in report.not_started] == ["wafer w1"]
+    assert "wafers/W1" in report.not_started[0].what
+    assert report.told == [] and not report.is_whole
+    assert (place[0] / "gathered/w1/X0_Y1_IND.s2p").is_file()
+    assert "Not copied" not in text(report)
+    assert "Records that cannot be started:\n  wafer w1: the campaign has" in text(report)
     assert not (place[0] / "wafers" / "w1").exists()
 
 

@@ -13,7 +13,7 @@ from sitegen.build import build
 from sitegen.checking import check
 from sitegen.cli import main
 from sitegen.commented import uncommented
-from sitegen.model.base import BLANK
+from sitegen.model.base import BLANK, is_identifier
 from sitegen.model.blanks import blanks_of
 from sitegen.model.calibration import CalibrationRecord
 from sitegen.model.campaign import CampaignRecord
@@ -299,6 +299,37 @@ def test_the_first_line_leads_to_the_schema(tmp_path: Path) -> None:
         assert (file.parent / first.removeprefix("#:schema ")).resolve().is_file()
 
 
+@pytest.mark.parametrize("name", ["CON", "AUX", "NUL", "COM1", "lpt9.x"])
+def test_a_folder_named_like_a_device_becomes_a_campaign(name: str, tmp_path: Path) -> None:
+    new(tmp_path / name)
+    assert check(tmp_path / name, quiet).faults == ()
+    assert is_identifier(starting.legal_id(name, "structure"))
+
+
+@pytest.mark.parametrize("kind", ["wafer", "calibration", "verification"])
+def test_ids_that_differ_by_capitals_only_are_refused(kind: str, tmp_path: Path) -> None:
+    folder = tmp_path / "LOT7"
+    options = [f"--{kind}", "A1", f"--{kind}", "a1"]
+    done = CliRunner().invoke(main, ["new", str(folder), *options])
+    assert done.exit_code == 2 and not folder.exists()
+    assert f'The {kind}s "A1" and "a1" differ by capitals only.' in done.output
+    new(folder, f"--{kind}", "A1", f"--{kind}", "A1")
+    done = CliRunner().invoke(main, ["new", str(folder), f"--{kind}", "a1"])
+    assert done.exit_code == 2 and f"capitals only from {kind}s/A1" in done.output
+    assert [path.name for path in (folder / f"{kind}s").iterdir()] == ["A1"]
+    assert f"kept as it is: {kind}s/A1/" in new(folder, f"--{kind}", "A1")
+
+
+def test_a_wafer_may_be_spelled_like_a_calibration(tmp_path: Path) -> None:
+    new(tmp_path / "LOT7", "--wafer", "A1", "--calibration", "a1")
+
+
+def test_the_help_says_which_records_build_as_they_are() -> None:
+    said = " ".join(CliRunner().invoke(main, ["new", "--help"]).output.split())
+    assert "Those of a campaign and of a wafer build as they are;" in said
+    assert "what a calibration or a verification still needs, 'sitegen check' tells." in said
+
+
 @pytest.mark.parametrize(
     ("options", "told"),
     [
@@ -347,6 +378,12 @@ def test_a_wafer_with_tables_still_needs_a_layout(tiny: Path) -> None:
         ("-x.", "x"),
         ("x" * 80, "x" * 64),
         ("ü", "campaign"),
+        ("CON", "CON-campaign"),
+        ("aux", "aux-campaign"),
+        ("Nul.", "Nul-campaign"),
+        ("COM1.lot 7", "COM1-campaign.lot-7"),
+        ("PRN." + "x" * 80, "PRN-campaign." + "x" * 51),
+        ("CONSOLE", "CONSOLE"),
     ],
 )
 def test_a_folders_name_becomes_an_id(name: str, made: str) -> None:

@@ -101,7 +101,12 @@ class MappedColumn(Record):
     condition: Identifier | None = Field(
         default=None, description="condition of these values, where 'constants' and names say none"
     )
-    unit: str | None = Field(default=None, description="unit of its numbers")
+    unit: str | None = Field(
+        default=None,
+        description="unit of its numbers; needed where what they become has one other than °C and"
+        " the files state none: in brackets behind the column's name, on dialect.units_line or in"
+        " Parquet metadata",
+    )
     range: Text | None = Field(
         default=None, description="measuring range of these values, as named by a floor"
     )
@@ -147,8 +152,8 @@ class Source(Record):
     )
     folder: FileName = Field(
         default=GATHERED,
-        description="folder of the campaign that they lie in; tables in another folder than"
-        " 'gathered' are read where they are",
+        description="folder of the campaign that they lie in, none that holds its records; tables"
+        " in another folder than 'gathered' are read where they are",
     )
     holds: Literal[
         "sweeps", "values", "curves", "touchdowns", "calibration sweeps", "verification sweeps"
@@ -206,7 +211,8 @@ class Source(Record):
     )
     ports: tuple[int, ...] = Field(
         default=(),
-        description="the device's port at each port of the file: [2, 1] exchanges the two",
+        description="of sweeps of devices in Touchstone files: the device's port at each port of"
+        " the file; [2, 1] exchanges the two",
     )
     one_port_pairs: Literal["no transmission"] | None = Field(
         default=None,

@@ -1,23 +1,29 @@
 """What gathering writes into a campaign: copies, their list, records that were started.
 
-Every file is written beside its place and takes it when it is whole; none is overwritten but the
-list.
+Every file is written beside its place, under a name that no other run takes, and gets its place
+when it is whole; none is overwritten but the list.
 """
 
 import contextlib
 import csv
 import io
 import os
-from collections.abc import Iterable
+import secrets
+import time
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
 from sitegen.model.loaded import GATHERED_COLUMNS, Gathered
-from sitegen.model.mapping import GATHERED_LIST
+from sitegen.model.mapping import GATHERED, GATHERED_LIST
 
-BESIDE = ".gathering.part"
-"""Name of a file while it is written, in the folder that it belongs to; hidden."""
+WRITTEN_INTO = (GATHERED, "calibrations", "verifications", "wafers")
+"""The folders of a campaign that files are written into."""
+OLD_S = 3600.0
+"""Seconds after which a file is no longer being written, but left by a run that was broken off."""
+
+TAKEN = "something of this name in the campaign"
 
 
 class NotCopied(ValueError):
@@ -43,8 +49,8 @@ class Destination:
                 self._make_ready(parent)
             path = os.path.join(self.folder, file)  # noqa: PTH118 (3,000 times)
             if os.path.lexists(path):
-                raise NotCopied("something of this name in the campaign")
-            _write_beside(path, content, lasting=False)
+                raise NotCopied(TAKEN)
+            _write_new(path, content)
         except OSError as error:
             raise NotCopied((error.strerror or type(error).__name__).lower()) from error
         except ValueError as error:
@@ -53,7 +59,7 @@ class Destination:
     def write_list(self, rows: Iterable[Gathered]) -> None:
         """Write the list of gathered files anew, sorted by file. Raises OSError."""
         content = list_text(rows).encode("utf-8")
-        _write_beside(os.path.join(self.folder, GATHERED_LIST), content, lasting=True)  # noqa: PTH118
+        _write_over(os.path.join(self.folder, GATHERED_LIST), content)  # noqa: PTH118
 
     def _make_ready(self, parent: str) -> None:
         """Make a folder, unless a link on its way leads out of the campaign."""
@@ -89,23 +95,68 @@ def _stamp(moment: datetime) -> str:
     return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
-def _write_beside(path: str, content: bytes, *, lasting: bool) -> None:
-    """Write a file beside its place and put it there. `lasting`: only when it is on the disk."""
-    beside = os.path.join(os.path.dirname(path), BESIDE)  # noqa: PTH118, PTH120
+def remove_left_over(folder: Path) -> None:
+    """Remove what runs that were broken off left half written in a campaign's folder; what another
+    run may be writing at this time, and what cannot be removed, stays."""
+    before = time.time() - OLD_S
+    parts: list[Path] = []
+    with contextlib.suppress(OSError):
+        parts += [folder / name for name in _names_beside(one.name for one in folder.iterdir())]
+    for place in WRITTEN_INTO:
+        if (folder / place).is_symlink():  # may lead out of the campaign
+            continue
+        for parent, _, names in os.walk(folder / place):
+            parts += [Path(parent, name) for name in _names_beside(names)]
+    for part in parts:
+        with contextlib.suppress(OSError):
+            if part.lstat().st_mtime < before:
+                part.unlink()
+
+
+def _beside_name() -> str:
+    """Name of a file while it is written, in the folder that it belongs to: hidden, and of no other
+    process, also among those of other machines."""
+    return f".gathering-{os.getpid()}-{secrets.token_hex(4)}.part"
+
+
+def _names_beside(names: Iterable[str]) -> list[str]:
+    return [name for name in names if name.startswith(".gathering-") and name.endswith(".part")]
+
+
+def _write_new(path: str, content: bytes) -> None:
+    """Write a file that is not there yet. Raises NotCopied where it is by now, and OSError."""
+    with _beside(path, content, lasting=False) as beside:
+        try:
+            os.link(beside, path)  # refuses what is there, whoever put it there meanwhile
+        except FileExistsError:
+            raise NotCopied(TAKEN) from None
+        except OSError:  # a file system without links
+            if os.path.lexists(path):
+                raise NotCopied(TAKEN) from None
+            os.replace(beside, path)  # noqa: PTH105
+
+
+def _write_over(path: str, content: bytes) -> None:
+    """Write a file when its content is on the disk, in place of the one that is there."""
+    with _beside(path, content, lasting=True) as beside:
+        os.replace(beside, path)  # noqa: PTH105
+
+
+@contextlib.contextmanager
+def _beside(path: str, content: bytes, *, lasting: bool) -> Iterator[str]:
+    """A file with this content beside a place, for the time that it needs to get there.
+
+    `lasting`: its content is on the disk by then.
+    """
+    beside = os.path.join(os.path.dirname(path), _beside_name())  # noqa: PTH118, PTH120
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     try:
-        target = os.open(beside, flags, 0o666)
-    except FileExistsError:  # left by a run that was broken off
-        os.unlink(beside)  # noqa: PTH108
-        target = os.open(beside, flags, 0o666)
-    try:
-        with os.fdopen(target, "wb") as stream:
+        with os.fdopen(os.open(beside, flags, 0o666), "wb") as stream:
             stream.write(content)
             if lasting:
                 stream.flush()
                 os.fsync(stream.fileno())
-        os.replace(beside, path)  # noqa: PTH105
-    except BaseException:
+        yield beside
+    finally:
         with contextlib.suppress(OSError):
             os.unlink(beside)  # noqa: PTH108
-        raise

@@ -67,11 +67,12 @@ def checked_touchdowns(
 
 def _refuse_impossible_counts(entries: Entries, name: str) -> None:
     numbers = entries.table.numbers(name)
+    is_part = ~np.isnan(numbers) & (np.floor(numbers) != numbers)
     entries.refuse(
-        (numbers < 1) | (numbers > MOST_CONTACTS),
+        (numbers < 1) | (numbers > MOST_CONTACTS) | is_part,
         column_place(name),
-        lambda first: f"{numbers[first]:.0f}",
-        "a count from 1, with this one",
+        lambda first: f"{numbers[first]:.15g}",
+        "a count from 1 as a whole number, with this one",
         "Correct the count.",
     )
 

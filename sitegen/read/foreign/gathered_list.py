@@ -18,6 +18,10 @@ _AGAIN = (
     "Restore the list from a copy, or remove it and run 'sitegen gather' again: files that lie"
     " there unaltered are listed anew."
 )
+PLACES = (f"{GATHERED}/", "calibrations/", "verifications/")
+"""Where gathered files lie, and no others of the list may."""
+RECORD = "record.toml"
+"""Name of the record of a calibration or verification, which nobody gathers."""
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _WHOLE = re.compile(r"[0-9]{1,18}")
 
@@ -62,9 +66,11 @@ def _read(intake: Intake) -> Mapping[str, Gathered]:
 def list_troubles(intake: Intake, listed: Mapping[str, Gathered]) -> frozenset[str]:
     """Tell gathered files that were altered, that are missing, or that the list does not have.
 
-    Returns the paths of those altered or missing.
+    Returns the paths of those altered or missing. The digest decides; a size in the list that is
+    not that of the same bytes is told as the list's own mistake.
     """
     missing: list[str] = []
+    sizes: list[tuple[str, int]] = []
     altered: set[str] = set()
     for file, row in listed.items():
         path = intake.folder / file
@@ -72,6 +78,9 @@ def list_troubles(intake: Intake, listed: Mapping[str, Gathered]) -> frozenset[s
             missing.append(file)
             continue
         if _digest(intake, file) == row.sha256:
+            size = _size(intake, file)
+            if size not in (None, row.bytes):
+                sizes.append((file, row.bytes))
             continue
         altered.add(file)
         intake.tell(
@@ -90,6 +99,10 @@ def list_troubles(intake: Intake, listed: Mapping[str, Gathered]) -> frozenset[s
             remedy="Run 'sitegen gather' again, or remove its line from the list.",
             count=len(missing),
         )
+    if sizes:
+        file, said = sizes[0]
+        place, found = f"file {quoted(file)}", f"{said} bytes, while the file has another size"
+        _tell(intake, place, found, _EXPECTED["bytes"], len(sizes))
     if GATHERED_LIST not in intake.refused:
         _tell_unlisted(intake, listed)
     return frozenset({*altered, *missing})
@@ -100,6 +113,8 @@ def _rows(intake: Intake, reader: "Iterator[list[str]]") -> Mapping[str, Gathere
     rows: dict[str, Gathered] = {}
     wrong: dict[str, list[tuple[int, str]]] = {}
     for number, cells in enumerate(reader, 2):
+        if not cells:  # an empty line
+            continue
         row = _row(cells)
         if isinstance(row, Gathered):
             if row.file in rows:
@@ -116,7 +131,7 @@ def _rows(intake: Intake, reader: "Iterator[list[str]]") -> Mapping[str, Gathere
 
 _EXPECTED = {
     "": f"{len(GATHERED_COLUMNS)} entries",
-    "file": "each file of the campaign once, relative to its folder",
+    "file": f"each file once, below {', '.join(PLACES[:-1])} or {PLACES[-1]} of the campaign",
     "taken_from": "a path relative to the tree",
     "sha256": "the file's SHA-256 in hexadecimal",
     "bytes": "the file's size in bytes",
@@ -133,7 +148,7 @@ def _row(cells: list[str]) -> Gathered | tuple[str, str]:
     texts = dict(zip(GATHERED_COLUMNS, cells, strict=True))
     modified_at, gathered_at = _time(texts["modified_at"]), _time(texts["gathered_at"])
     for column, fits in {
-        "file": _is_below(texts["file"]),
+        "file": _is_below(texts["file"]) and _may_be_gathered(texts["file"]),
         "taken_from": _is_below(texts["taken_from"]),
         "sha256": _SHA256.fullmatch(texts["sha256"]) is not None,
         "bytes": _WHOLE.fullmatch(texts["bytes"]) is not None,
@@ -168,6 +183,12 @@ def _is_below(path: str) -> bool:
     return bool(path) and not {"", ".", ".."} & set(path.split("/"))
 
 
+def _may_be_gathered(file: str) -> bool:
+    """Whether a file lies where gathered files do, and is no record there."""
+    is_record = not file.startswith(PLACES[0]) and file.rpartition("/")[2].casefold() == RECORD
+    return file.startswith(PLACES) and not is_record
+
+
 def _digest(intake: Intake, file: str) -> str | None:
     """A file's digest: as it was read already, else of its bytes; None where it cannot be read."""
     known = intake.sources.get(file)
@@ -175,6 +196,17 @@ def _digest(intake: Intake, file: str) -> str | None:
         return known.sha256
     try:
         return digest(intake.folder / file)
+    except OSError:
+        return None
+
+
+def _size(intake: Intake, file: str) -> int | None:
+    """A file's size in bytes: as it was read already, else as it is; None where nobody knows."""
+    known = intake.sources.get(file)
+    if known is not None:
+        return known.size_bytes
+    try:
+        return (intake.folder / file).stat().st_size
     except OSError:
         return None
 

@@ -1,6 +1,7 @@
 """The columns that a source maps: which hold numbers, which are not there, which nobody knows."""
 
 import re
+import unicodedata
 from collections.abc import Iterable, Sequence
 
 from sitegen.model.mapping import FIELDS, MappedColumn, Source
@@ -14,8 +15,16 @@ _UNIT_AT_END = re.compile(r"\s*(?:[\[(][^\[\]()]*[\])]|/[^/]*)\s*$")
 
 
 def key_of(name: str) -> str:
-    """A column's name without blanks and quotes at its ends, to be compared."""
-    return name.strip(" \t\r\n\u00a0\ufeff\"'")
+    """A column's name without blanks and quotes at its ends, to be compared: see `composed`."""
+    return composed(name.strip(" \t\r\n\u00a0\ufeff\"'"))
+
+
+def composed(text: str) -> str:
+    """A text whose signs that look alike are one: in Unicode's form NFC, where a letter with its
+    accent is one sign and the ohm sign U+2126 is the letter omega, and with the micro sign U+00B5
+    as the letter mu (Unicode Standard, canonical and compatibility mappings; quoted from memory).
+    """
+    return text if text.isascii() else unicodedata.normalize("NFC", text).replace("\xb5", "\u03bc")
 
 
 def is_number(column: MappedColumn) -> bool:

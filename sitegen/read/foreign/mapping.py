@@ -18,10 +18,13 @@ from sitegen.read.curve_tables import named_columns
 from sitegen.read.files import Intake
 from sitegen.read.foreign.patterns import BadPattern, compiled
 from sitegen.read.foreign.source_troubles import declaration_troubles
+from sitegen.read.foreign.stated_units import unit_in_name
 from sitegen.read.references import check_unique, is_known, tell_unknown_unit
 from sitegen.read.toml_file import read_record
 from sitegen.read.words import quoted
 
+_NEVER_OTHERWISE = ("°C",)
+"""Units that our names say and that stations use alike."""
 _DECLARE = "Declare it in campaign.toml, or correct the name."
 
 
@@ -32,7 +35,8 @@ class ReadMapping:
     record: MappingRecord
     """The sources that can be used."""
     left_out: tuple[Source, ...]
-    """Sources that contradict themselves or campaign.toml: told."""
+    """Sources that contradict themselves or campaign.toml: told. Those whose folder cannot be one
+    of foreign files are not among them: nothing is looked for there."""
 
 
 def read_mapping(intake: Intake, campaign: CampaignRecord | None) -> ReadMapping | None:
@@ -48,7 +52,8 @@ def read_mapping(intake: Intake, campaign: CampaignRecord | None) -> ReadMapping
     for number, source in enumerate(record.sources, 1):
         before = len(intake.faults)
         place = f"sources[{number}]"
-        for key, found, expected, remedy in declaration_troubles(source):
+        troubles = declaration_troubles(source)
+        for key, found, expected, remedy in troubles:
             intake.tell(
                 MAPPING_FILE,
                 f"{place}.{key} (id {quoted(source.id)})" if key else place,
@@ -61,7 +66,7 @@ def read_mapping(intake: Intake, campaign: CampaignRecord | None) -> ReadMapping
             _check_units(intake, place, source, campaign)
         if len(intake.faults) == before and source.id.lower() not in seen:
             usable.append(source)
-        else:
+        elif all(key != "folder" for key, *_ in troubles):
             left_out.append(source)
         seen.add(source.id.lower())
     return ReadMapping(MappingRecord(aside=aside, sources=tuple(usable)), tuple(left_out))
@@ -132,13 +137,15 @@ def columns_of(source: Source, campaign: CampaignRecord) -> tuple[Column, ...]:
 
 
 def _check_units(intake: Intake, place: str, source: Source, campaign: CampaignRecord) -> None:
-    """Units of columns must convert to those of what the columns hold."""
+    """Units of columns must be stated, and convert to those of what the columns hold."""
     wanted = {column.name: column.unit for column in columns_of(source, campaign)}
     parameters = {one.id: one.unit for one in campaign.parameters}
     for number, column in enumerate(source.columns, 1):
-        if column.unit is None:
-            continue
         into = parameters.get(column.parameter) if column.parameter else _unit_of(column, wanted)
+        if column.unit is None:
+            if into and into not in _NEVER_OTHERWISE and not _may_state_units(source, column):
+                _tell_no_unit(intake, f"{place}.columns[{number}]", column, into)
+            continue
         where = f"{place}.columns[{number}].unit (column {quoted(column.theirs)})"
         try:
             units.normalise(column.unit)
@@ -154,6 +161,26 @@ def _check_units(intake: Intake, place: str, source: Source, campaign: CampaignR
                 expected=f"{quoted(str(into))} or a unit that converts to it",
                 remedy="Correct the unit, or what the column is mapped to.",
             )
+
+
+def _may_state_units(source: Source, column: MappedColumn) -> bool:
+    """Whether the files themselves may state a column's unit: in its name, in a line of units or,
+    under Parquet, in their metadata."""
+    in_name = unit_in_name(column.theirs)
+    if in_name is not None and (len(in_name) > 1 or column.theirs.rstrip().endswith(("]", ")"))):
+        return True
+    return source.dialect.units_line is not None or source.files.endswith(".parquet")
+
+
+def _tell_no_unit(intake: Intake, place: str, column: MappedColumn, into: str) -> None:
+    intake.tell(
+        MAPPING_FILE,
+        place,
+        found=f"no unit for the column {quoted(column.theirs)}",
+        expected="its unit, as nothing is guessed",
+        remedy=f"State unit = '{into}' or whatever its numbers are in; units on a line of the table"
+        " are declared by dialect.units_line.",
+    )
 
 
 def _unit_of(column: MappedColumn, wanted: Mapping[str, str]) -> str | None:

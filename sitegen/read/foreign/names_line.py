@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from sitegen.model.mapping import SEPARATORS, Separator, Source
 from sitegen.read.files import Intake
-from sitegen.read.foreign.mapped_columns import bare, key_of, tell_missing, wanted_names
+from sitegen.read.foreign.mapped_columns import bare, composed, key_of, tell_missing, wanted_names
 from sitegen.read.words import quoted
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def _first_fit(
     only = source.dialect.names_line
     candidates = range(len(lines)) if only is None else range(only - 1, min(only, len(lines)))
     for index in candidates:
-        line = lines[index]
+        line = composed(lines[index])
         if line.count('"') % 2 == 0 and not all(key in line for key in plain):
             continue
         fits = []

@@ -1,18 +1,29 @@
 """Patterns of names and of lines: what a text says of each field, and why it does not fit.
 
 `{field}` is what is said of a field, `*` anything without "/", `**/` any folders, also none; every
-other character is itself, with its capitals. A pattern never guesses: where a name can be split in
+other character is itself, with its capitals; a letter with its accent is the same as one sign or as
+two (Unicode's form NFC is compared). A pattern never guesses: where a name can be split in
 two ways that say different things, `is_ambiguous` tells it.
 """
 
 import re
+import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Literal
 
 from sitegen.model.mapping import FIELDS
+from sitegen.read.foreign.divisions import (
+    MOST_DIVISIONS,
+    Dividers,
+    Marks,
+    Part,
+    divided,
+    dividers,
+    expression,
+    most_divisions,
+)
 from sitegen.read.words import counted, nearest, quoted
 
 _MOST_STEPS = 20_000
@@ -24,15 +35,6 @@ class BadPattern(ValueError):
 
 
 @dataclass(frozen=True)
-class Part:
-    """A piece of a pattern."""
-
-    kind: Literal["literal", "field", "any", "folders"]
-    text: str
-    """The characters themselves, or the field's name."""
-
-
-@dataclass(frozen=True)
 class Pattern:
     """A pattern that is ready for use; see `compiled`."""
 
@@ -40,13 +42,17 @@ class Pattern:
     fields: tuple[str, ...]
     """Each once, in the order in which they come."""
     parts: tuple[Part, ...]
-    minus: str | None
-    point: str | None
-    in_line: bool
+    marks: Marks
+    dividers: Dividers
+    """See `divisions.dividers`."""
     longest: re.Pattern[str]
     """Gives each part in turn as many characters as possible."""
     shortest: re.Pattern[str]
     """Gives each part in turn as few as possible."""
+
+    @property
+    def in_line(self) -> bool:
+        return self.marks.in_line
 
 
 def compiled(
@@ -59,7 +65,8 @@ def compiled(
     Raises BadPattern.
     """
     _refuse_bad_marks(minus, point)
-    parts = tuple(_parts_of(text, in_line))
+    marks = Marks(minus and _composed(minus), point and _composed(point), in_line)
+    parts = tuple(_parts_of(_composed(text), in_line))
     fields = tuple(dict.fromkeys(part.text for part in parts if part.kind == "field"))
     for one, next_one in pairwise(parts):
         kinds = {one.kind, next_one.kind}
@@ -74,21 +81,21 @@ def compiled(
         text,
         fields,
         parts,
-        minus,
-        point,
-        in_line,
-        re.compile(_whole(parts, minus, point, in_line, lazy=False)),
-        re.compile(_whole(parts, minus, point, in_line, lazy=True)),
+        marks,
+        dividers(parts),
+        re.compile(_whole(parts, marks, lazy=False)),
+        re.compile(_whole(parts, marks, lazy=True)),
     )
 
 
 def said(pattern: Pattern, text: str) -> tuple[tuple[str, str], ...] | None:
-    """What a whole text says, as (field, text) in the text's own words; None where it does not fit.
+    """What a whole text says, as (field, text) in the text's own words, in NFC; None where it does
+    not fit.
 
     Of several readings the one that gives the first parts most; see `is_ambiguous`.
     """
-    match = pattern.longest.fullmatch(text)
-    return None if match is None else tuple(match.groupdict().items())
+    reading = _reading(pattern, _composed(text), longest=True)
+    return None if reading is None else tuple(reading[1].items())
 
 
 def is_ambiguous(pattern: Pattern, text: str) -> bool:
@@ -98,25 +105,60 @@ def is_ambiguous(pattern: Pattern, text: str) -> bool:
     The two extreme splits are compared: all others lie between them in the order of the parts'
     lengths. Only where they differ in what is no field are all splits tried, up to a bound.
     """
-    most = pattern.longest.fullmatch(text)
+    text = _composed(text)
+    most = _reading(pattern, text, longest=True)
     if most is None:
         return False
-    least = pattern.shortest.fullmatch(text)
-    assert least is not None
-    if most.regs == least.regs:
+    least = _reading(pattern, text, longest=False)
+    if most == least:
         return False
-    if most.groupdict() != least.groupdict():
+    if least is None or most[1] != least[1]:
         return True
     return _has_second_reading(pattern, text)
 
 
 def near_miss(pattern: Pattern, text: str) -> str:
     """Why a text does not fit, as a phrase."""
+    text = _composed(text)
+    if most_divisions(pattern.dividers, text) > MOST_DIVISIONS:
+        known = _other_end(pattern, text) or _other_depth(pattern, text)
+        return known or "no way to divide it as the pattern does"
     for reason in (_other_capitals, _other_blanks, _other_end, _two_words, _no_number, _empty):
         phrase = reason(pattern, text)
         if phrase is not None:
             return phrase
     return _other_depth(pattern, text) or _where_it_stops(pattern, text)
+
+
+Reading = tuple[tuple[object, ...], dict[str, str]]
+"""Where the parts lie, and what each field says."""
+
+
+def _reading(pattern: Pattern, text: str, *, longest: bool) -> Reading | None:
+    """The extreme split that gives the first parts most, or least; None where none fits.
+
+    A regular expression tries one division after the other, those of a beginning again and again;
+    where that can be very many, `divided` searches.
+    """
+    first, last = pattern.parts[0], pattern.parts[-1]
+    if first.kind == "literal" and not text.startswith(first.text):
+        return None
+    if last.kind == "literal" and not text.endswith(last.text):
+        return None
+    if most_divisions(pattern.dividers, text) <= MOST_DIVISIONS:
+        match = (pattern.longest if longest else pattern.shortest).fullmatch(text)
+        return None if match is None else (match.regs, match.groupdict())
+    ends = divided(pattern.parts, pattern.marks, text, longest=longest).ends
+    if ends is None:
+        return None
+    spans = zip(pattern.parts, (0, *ends), ends, strict=False)
+    return ends, {part.text: text[at:end] for part, at, end in spans if part.kind == "field"}
+
+
+def _composed(text: str) -> str:
+    """A text in NFC: file systems and editors write a letter with its accent as one sign or as two
+    (Unicode Standard Annex 15, quoted from memory)."""
+    return text if text.isascii() else unicodedata.normalize("NFC", text)
 
 
 def _refuse_bad_marks(minus: str | None, point: str | None) -> None:
@@ -167,14 +209,12 @@ def _folders(piece: str, in_line: bool) -> Part:
     return Part("folders", "**/")
 
 
-def _whole(
-    parts: Sequence[Part], minus: str | None, point: str | None, in_line: bool, lazy: bool
-) -> str:
+def _whole(parts: Sequence[Part], marks: Marks, lazy: bool) -> str:
     """All parts as one regular expression, with a group for each that varies."""
     written = []
     seen: set[str] = set()
     for part in parts:
-        inside = _expression(part, minus, point, in_line, lazy)
+        inside = expression(part, marks, lazy)
         if part.kind == "literal":
             written.append(inside)
         elif part.kind != "field":
@@ -187,36 +227,9 @@ def _whole(
     return "".join(written)
 
 
-def _expression(
-    part: Part, minus: str | None, point: str | None, in_line: bool, lazy: bool = False
-) -> str:
-    """One part as a regular expression without groups. Longer texts are tried first; `lazy`:
-    shorter ones."""
-    few = "?" if lazy else ""
-    char = r"[\s\S]" if in_line else "[^/]"
-    if part.kind == "literal":
-        return re.escape(part.text)
-    if part.kind == "folders":
-        return f"(?:[^/]+/)*{few}"
-    if part.kind == "any":
-        return f"{char}*{few}"
-    content = FIELDS[part.text][0]
-    if content in ("text", "time"):
-        return f"{char}+{few}"
-    sign = f"(?:[+-]|{re.escape(minus)})?" if minus else "[+-]?"
-    whole = f"{sign}[0-9]+{few}"
-    if content == "whole number":
-        return whole
-    mark = rf"(?:\.|{re.escape(point)})" if point else r"\."
-    return f"{whole}(?:{mark}[0-9]+{few})?{few}"
-
-
 def _has_second_reading(pattern: Pattern, text: str) -> bool:
     """Whether two splits say different things; True where that is not found within the bound."""
-    single = [
-        re.compile(_expression(part, pattern.minus, pattern.point, pattern.in_line))
-        for part in pattern.parts
-    ]
+    single = [re.compile(expression(part, pattern.marks)) for part in pattern.parts]
     start: tuple[int, int, tuple[tuple[str, str], ...]] = (0, 0, ())
     visited, waiting = {start}, [start]
     readings = set()
@@ -250,9 +263,8 @@ def _has_second_reading(pattern: Pattern, text: str) -> bool:
 @lru_cache(maxsize=64)
 def _loose(pattern: Pattern, *, flags: int = 0, fields: str | None = None) -> re.Pattern[str]:
     """The pattern with a group of its own for every part; `fields`: what all fields may be."""
-    marks = (pattern.minus, pattern.point, pattern.in_line)
     inside = [
-        fields if fields and part.kind == "field" else _expression(part, *marks)
+        fields if fields and part.kind == "field" else expression(part, pattern.marks)
         for part in pattern.parts
     ]
     return re.compile("".join(f"({one})" for one in inside), flags)
@@ -311,8 +323,7 @@ def _no_number(pattern: Pattern, text: str) -> str | None:
     for part, word in zip(pattern.parts, match.groups(), strict=True):
         if part.kind != "field":
             continue
-        expression = _expression(part, pattern.minus, pattern.point, pattern.in_line)
-        if re.fullmatch(expression, word) is None:
+        if re.fullmatch(expression(part, pattern.marks), word) is None:
             return f"{quoted(word)} where {_wanted(part)}"
     return None
 
@@ -345,12 +356,11 @@ def _other_depth(pattern: Pattern, text: str) -> str | None:
 
 def _where_it_stops(pattern: Pattern, text: str) -> str:
     """Up to where the parts fit, one after the other, and what is missing then."""
-    marks = (pattern.minus, pattern.point, pattern.in_line)
     written = ""
     before = ""
     for part in pattern.parts:
         is_number = part.kind == "field" and FIELDS[part.text][0] in ("number", "whole number")
-        written += f"({_expression(part, *marks, lazy=not is_number)})"
+        written += f"({expression(part, pattern.marks, lazy=not is_number)})"
         match = re.match(written, text)
         if match is None:
             after = f" after {quoted(before)}" if before else " at its start"

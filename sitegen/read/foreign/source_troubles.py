@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 
-from sitegen.model.mapping import FIELDS, Said, Source
+from sitegen.model.mapping import FIELDS, GATHERED, Said, Source
 from sitegen.model.tables import (
     AGAIN,
     BIAS_PREFIX,
@@ -11,12 +11,10 @@ from sitegen.model.tables import (
     TOUCHDOWN_COLUMNS,
     VALUE_COLUMNS,
 )
+from sitegen.read.foreign.column_troubles import Trouble, column_troubles, only
 from sitegen.read.foreign.patterns import BadPattern, Pattern, compiled
 from sitegen.read.foreign.times import BadZone, format_trouble, states_zone, zone_of
 from sitegen.read.words import correction, counted, quoted, shown
-
-Trouble = tuple[str, str, str, str]
-"""Place inside the source, found, expected, remedy."""
 
 _OURS = {
     "sweeps": tuple(column.name for column in SWEEP_COLUMNS),
@@ -29,6 +27,9 @@ _EVENT_FIELDS = {
     "calibration sweeps": "calibration",
     "verification sweeps": "verification",
 }
+_OWN_FOLDERS = frozenset(
+    {"wafers", "calibrations", "verifications", "acceptances", "notes", ".schemas"}
+)
 _NEEDED = {
     "sweeps": ("wafer", "die", "device", "condition", "time"),
     "values": ("wafer", "die", "device", "parameter", "condition", "time"),
@@ -46,6 +47,7 @@ def declaration_troubles(source: Source) -> list[Trouble]:
     patterns, troubles = _patterns(source)
     says = _says(source, patterns)
     troubles = list(dict.fromkeys(troubles))  # bad marks spoil every pattern alike
+    troubles += _folder(source)
     troubles += _unknown_fields(source)
     troubles += _constants(source)
     troubles += _twice(source, says)
@@ -89,6 +91,23 @@ def _bad_pattern(place: str, phrase: str) -> Trouble:
     if "which is no field" in phrase:
         remedy = f"Write one of {', '.join(FIELDS)} in braces, or * for what is not needed."
     return place, phrase, "a pattern", remedy
+
+
+def _folder(source: Source) -> Iterator[Trouble]:
+    """Its folder must be one of the campaign, and none that holds this program's own records."""
+    parts = source.folder.split("/")
+    wanted = f"a folder of the campaign for such files, such as {quoted(GATHERED)}"
+    remedy = "Write the folder's name from the campaign's root, such as 'gathered' or 'tables'."
+    if not all(parts):
+        yield "folder", f"a part without a name in {quoted(source.folder)}", wanted, remedy
+    elif any(part in (".", "..") for part in parts):
+        yield "folder", f'"." or ".." in {quoted(source.folder)}', wanted, remedy
+    elif parts[0].lower() in _OWN_FOLDERS:
+        found = f"{quoted(source.folder)}, where records of the campaign lie"
+        remedy = "Put the files into a folder of their own, and write its name."
+        if source.is_of_events:
+            remedy = "Leave it out: gathering brings them to their calibration or verification."
+        yield "folder", found, wanted, remedy
 
 
 def _says(source: Source, patterns: Mapping[str, Pattern | None]) -> dict[str, list[str]]:
@@ -277,13 +296,14 @@ def _sweeps(source: Source, says: Mapping[str, list[str]]) -> Iterator[Trouble]:
             remedy = "Write sweep = 'raw' or sweep = 'corrected'."
             yield "sweep", "nothing", "whether the sweeps are raw or corrected", remedy
     elif source.sweep is not None:
-        yield "sweep", quoted(source.sweep), _only(source, "sweeps"), "Leave it out."
+        yield "sweep", quoted(source.sweep), only(source, "sweeps"), "Leave it out."
     if source.holds == "sweeps" and source.columns and (source.ports or source.one_port_pairs):
         key = "ports" if source.ports else "one_port_pairs"
         expected = "this of Touchstone files only, and no 'columns'"
         yield key, "both this and 'columns'", expected, "Map the columns of each port instead."
-    elif source.ports and source.holds not in ("sweeps", *_EVENT_FIELDS):
-        yield "ports", shown(source.ports), _only(source, "sweeps"), "Leave it out."
+    elif source.ports and source.holds != "sweeps":
+        found = str(list(source.ports))
+        yield "ports", found, only(source, "sweeps of devices"), "Leave it out."
     elif source.ports not in ((), (1, 2), (2, 1), (1,)):
         remedy = "Write the device's port at each port of the file."
         yield "ports", str(list(source.ports)), "[1, 2], [2, 1] or [1]", remedy
@@ -293,7 +313,7 @@ def _sweeps(source: Source, says: Mapping[str, list[str]]) -> Iterator[Trouble]:
             yield (
                 "one_port_pairs",
                 quoted(source.one_port_pairs),
-                _only(source, "sweeps"),
+                only(source, "sweeps"),
                 ("Leave it out."),
             )
         elif not named:
@@ -305,10 +325,6 @@ def _sweeps(source: Source, says: Mapping[str, list[str]]) -> Iterator[Trouble]:
         yield says["port"][0], found, "what the files of both ports make together", remedy
 
 
-def _only(source: Source, what: str) -> str:
-    return f"nothing, as the source holds {source.holds}; it is of {what} only"
-
-
 def _tables(source: Source) -> Iterator[Trouble]:
     """What belongs to tables, and to them alone."""
     is_table = source.holds in _OURS and not (source.holds == "sweeps" and not source.columns)
@@ -316,55 +332,16 @@ def _tables(source: Source) -> Iterator[Trouble]:
         for key, there in (("columns", source.columns), ("leave", source.leave)):
             if there:
                 found = counted(len(there), "column")
-                yield key, found, _only(source, "tables"), "Leave them out."
+                yield key, found, only(source, "tables"), "Leave them out."
         if source.rows == "one a die":
-            yield "rows", quoted(source.rows), _only(source, "tables of values"), "Leave it out."
+            yield "rows", quoted(source.rows), only(source, "tables of values"), "Leave it out."
         return
     if not source.columns:
         remedy = "Add each column that is needed, as { theirs = '...', ours = '...' }."
         yield "columns", "nothing", "what the columns of the tables mean", remedy
-    yield from _rows(source)
+    yield from column_troubles(source)
     mapped = {column.theirs for column in source.columns}
     for number, name in enumerate(source.leave, 1):
         if name in mapped:
             found = f"{quoted(name)}, which 'columns' maps"
             yield f"leave[{number}]", found, "columns that are not needed", "Leave it out of one."
-
-
-def _rows(source: Source) -> Iterator[Trouble]:
-    """Columns of parameters go with one row a die, one column of values with one a value."""
-    columns = list(enumerate(source.columns, 1))
-    of_parameters = [number for number, one in columns if one.parameter is not None]
-    wide = source.rows == "one a die"
-    if wide and source.holds != "values":
-        yield "rows", quoted(source.rows), _only(source, "tables of values"), "Leave it out."
-    elif wide:
-        if not of_parameters and source.columns:
-            remedy = "Write parameter = '...' and unit = '...' for each column of values."
-            yield "columns", "no column of a parameter", "at least one, as a row is a die", remedy
-        for number, one in columns:
-            if one.ours in ("value", "unit", "parameter"):
-                found = f"{quoted(str(one.ours))} in a table with one row a die"
-                remedy = "Write parameter = '...' for the column instead."
-                yield f"columns[{number}].ours", found, "columns of parameters", remedy
-        yield from _same_parameters(source)
-    elif of_parameters:
-        name = quoted(str(source.columns[of_parameters[0] - 1].parameter))
-        remedy = "State rows = 'one a die' if each row holds all values of a die."
-        found = f"a column of the parameter {name}"
-        yield f"columns[{of_parameters[0]}]", found, "one row a die for such columns", remedy
-    elif source.holds == "values" and columns and all(one.ours != "value" for _, one in columns):
-        remedy = "Add the column of the values as ours = 'value'."
-        yield "columns", "no column of values", "the measured values", remedy
-
-
-def _same_parameters(source: Source) -> Iterator[Trouble]:
-    seen: dict[tuple[str | None, str | None], int] = {}
-    for number, one in enumerate(source.columns, 1):
-        if one.parameter is None:
-            continue
-        earlier = seen.setdefault((one.parameter, one.condition), number)
-        if earlier != number:
-            found = f"the parameter {quoted(one.parameter)} again, as in columns[{earlier}]"
-            remedy = "Give each its own condition, or leave one out."
-            yield f"columns[{number}]", found, "each parameter and condition once", remedy

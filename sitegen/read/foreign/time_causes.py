@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Literal
 
+from sitegen.read.foreign.time_formats import full_widths, without_short
 from sitegen.read.words import quoted
 
 Cause = tuple[str, str, str]
@@ -57,6 +58,12 @@ def cause_of(text: str, order: Order, time_format: str | None) -> Cause:
     number = _of_a_number(day if re.fullmatch(r"\d\d?:\d\d(:\d\d)?", clock) else text)
     if number is not None:
         return number
+    if time_format is not None and _is_short_of_digits(text, time_format):
+        return (
+            f"whose digits time_format = {quoted(time_format)} could divide in two ways",
+            "all digits of numbers that stand side by side, such as 20260302-093005",
+            "Write the times with their leading zeros, or with marks between the numbers.",
+        )
     if time_format is not None:
         return (
             f"which time_format = {quoted(time_format)} does not fit",
@@ -170,6 +177,12 @@ def _fits(text: str, time_format: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def _is_short_of_digits(text: str, time_format: str) -> bool:
+    """Whether a text fits a format only because numbers side by side may lack digits."""
+    full = without_short(time_format)
+    return _fits(text, full) and full_widths(full).fullmatch(text) is None
 
 
 def _format_remedy(likely: str | None, otherwise: str) -> str:

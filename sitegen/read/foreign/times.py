@@ -5,7 +5,7 @@ cause (`time_causes`).
 """
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from functools import lru_cache
 from typing import Literal
@@ -17,6 +17,7 @@ import numpy.typing as npt
 from sitegen.model.arrays import BoolArray
 from sitegen.read.foreign.model import Refusal
 from sitegen.read.foreign.time_causes import cause_of, order_of
+from sitegen.read.foreign.time_formats import full_widths, without_short
 from sitegen.read.words import nearest, quoted
 
 Micros = npt.NDArray[np.int64]
@@ -38,18 +39,6 @@ _ISO = re.compile(
 _ISO_ZONE = re.compile(r"(Z|[+-]\d\d(?::?[0-5]\d)?)", re.ASCII)
 _UTC_NAMES = ("UTC", "GMT", "Z")
 
-_SHORT: Mapping[str, str] = {
-    "%T": "%H:%M:%S",
-    "%R": "%H:%M",
-    "%r": "%I:%M:%S %p",
-    "%D": "%m/%d/%y",
-    "%F": "%Y-%m-%d",
-    "%h": "%b",
-    "%e": "%d",
-    "%n": " ",
-    "%t": " ",
-}
-"""Directives of POSIX strptime (IEEE Std 1003.1) that stand for others."""
 _DIRECTIVES = frozenset("YymdbBHIMSfpzjaA%")
 SECONDS = "%s"
 """As a whole format: seconds since 1970 UTC."""
@@ -101,7 +90,7 @@ def format_trouble(time_format: str) -> str | None:
     """Why times cannot be read by a format, as a phrase; None where they can."""
     if time_format == SECONDS:
         return None
-    full = _without_short(time_format)
+    full = without_short(time_format)
     found = re.findall(r"%(.?)", full, re.DOTALL)
     for letter in found:
         if letter not in _DIRECTIVES:
@@ -191,9 +180,12 @@ def _reader(time_format: str | None) -> Callable[[str], datetime | None]:
         return _iso
     if time_format == SECONDS:
         return _seconds
-    full = _without_short(time_format)
+    full = without_short(time_format)
+    undivided = full_widths(full)
 
     def read(text: str) -> datetime | None:
+        if undivided.fullmatch(text) is None:
+            return None
         try:
             return datetime.strptime(text, full)
         except ValueError:
@@ -217,10 +209,27 @@ def _iso(text: str) -> datetime | None:
         rest = "+00:00"
     elif rest and _ISO_ZONE.fullmatch(rest) is None:
         return None
+    clock, later = _within_the_day(match[2] or match[4])
     try:
-        return datetime.fromisoformat(match.group() + rest)
-    except ValueError:
+        return datetime.fromisoformat(f"{match[1] or match[3]}T{clock}{rest}") + later
+    except (ValueError, OverflowError):
         return None
+
+
+def _within_the_day(clock: str) -> tuple[str, timedelta]:
+    """A time of day that the calendar has, and how much later the one meant is.
+
+    24:00:00 is the end of the day, which is the next one's beginning (ISO 8601, quoted from
+    memory). A second 60 is the next minute's second 0: the seconds of POSIX have no place for a
+    leap second and count it so (IEEE Std 1003.1, Seconds Since the Epoch, quoted from memory), and
+    instruments that round 59.9999 write it too.
+    """
+    if re.fullmatch(r"24:?00(:?00([.,]0+)?)?", clock):
+        return "00" + clock[2:], timedelta(days=1)
+    sixty = re.fullmatch(r"(\d\d:?\d\d:?)60([.,]\d+)?", clock, re.ASCII)
+    if sixty is not None:
+        return f"{sixty[1]}59{sixty[2] or ''}", timedelta(seconds=1)
+    return clock, timedelta(0)
 
 
 def _seconds(text: str) -> datetime | None:
@@ -229,10 +238,6 @@ def _seconds(text: str) -> datetime | None:
     whole, _, part = text.partition(".")
     micros = int(f"{part[:6]:0<6}")
     return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=int(whole), microseconds=micros)
-
-
-def _without_short(time_format: str) -> str:
-    return re.sub("%.", lambda match: _SHORT.get(match.group(), match.group()), time_format)
 
 
 def _to_utc(

@@ -47,6 +47,9 @@ WIDE: Mapping[str, Any] = {
 }
 
 
+EVENTS: Mapping[str, Any] = {"id": "events", "ports": (2, 1)}
+
+
 def source(base: Mapping[str, Any] = SWEEPS, **changes: Any) -> Source:
     return Source(**{**base, **changes})
 
@@ -501,7 +504,50 @@ NO_COLUMNS: tuple[Any, ...] = ()
         (source(constants={"date": "2026-10-26"}), "constants.date", "the time said in one way"),
         (source(ports=(3,)), "ports", "[1, 2], [2, 1] or [1]"),
         (source(ports=(1, 1)), "ports", "found [1, 1]"),
-        (source(VALUES, ports=(2, 1)), "ports", "of sweeps only"),
+        (source(VALUES, ports=(2, 1)), "ports", "of sweeps of devices only"),
+        *(
+            (
+                source(EVENTS, files=f"{{{event}}}/*.s2p", holds=f"{event} sweeps"),
+                "ports",
+                f"holds {event} sweeps; it is of sweeps of devices only. Leave it out.",
+            )
+            for event in ("calibration", "verification")
+        ),
+        *(
+            (source(VALUES, folder=folder), "folder", words)
+            for folder, words in (
+                ("../tables", '"." or ".." in "../tables"'),
+                ("./tables", '"." or ".."'),
+                ("tables/../wafers", '"." or ".."'),
+                ("..", '"." or ".."'),
+                ("tables/", 'a part without a name in "tables/"'),
+                ("a//b", "a part without a name"),
+                ("wafers", '"wafers", where records of the campaign lie'),
+                ("Wafers/W1", "where records of the campaign lie"),
+                ("calibrations", "where records"),
+                ("verifications/x", "where records"),
+                ("acceptances", "where records"),
+                ("notes", "where records"),
+                (".schemas", "where records"),
+            )
+        ),
+        (
+            source(SWEEPS, holds="calibration sweeps", folder="calibrations"),
+            "folder",
+            "Leave it out: gathering brings them",
+        ),
+        (
+            source(
+                VALUES,
+                columns=(
+                    *VALUES["columns"][:4],
+                    {"theirs": "V", "ours": "value", "unit": "mV"},
+                    {"theirs": "U", "ours": "unit"},
+                ),
+            ),
+            "columns[5].unit",
+            '"mV", while the column "U" says the unit too',
+        ),
         (source(one_port_pairs="no transmission"), "one_port_pairs", "nothing that says 'port'"),
         (source(VALUES, one_port_pairs="no transmission"), "one_port_pairs", "of sweeps only"),
         (

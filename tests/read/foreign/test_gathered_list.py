@@ -55,7 +55,9 @@ TIMES = st.datetimes(
 )
 ROWS = st.builds(
     Gathered,
-    file=PATHS,
+    file=st.builds(
+        "{}/{}".format, st.sampled_from(["gathered", "calibrations", "verifications"]), PATHS
+    ),
     taken_from=PATHS,
     sha256=st.just(DIGEST),
     bytes=st.integers(0, 10**15),
@@ -86,6 +88,15 @@ GOOD = f"gathered/a.s2p,a.s2p,{DIGEST},3,2026-03-02T09:00:00Z,2026-03-02T09:00:0
         (GOOD.replace(",3,", ",three,"), "row 3", '"three"'),
         (GOOD.replace("gathered/a", "../a"), "row 3", '"../a.s2p"'),
         (GOOD.replace("gathered/a.s2p", "/etc/passwd"), "row 3", '"/etc/passwd"'),
+        (GOOD.replace("gathered/a.s2p", "campaign.toml"), "row 3", '"campaign.toml"'),
+        (GOOD.replace("gathered/a.s2p", "wafers/W1/wafer.toml"), "row 3", '"wafers/W1/wafer.toml"'),
+        (
+            GOOD.replace("gathered/a.s2p", "calibrations/C/record.toml"),
+            "row 3",
+            '"calibrations/C/record.toml"',
+        ),
+        (GOOD.replace("gathered/a.s2p", "gathered"), "row 3", '"gathered"'),
+        (GOOD.replace("gathered/a.s2p", "gathered2/a.s2p"), "row 3", '"gathered2/a.s2p"'),
         (GOOD.replace("09:00:00Z,2026", "09:00:00,2026"), "row 3", '"2026-03-02T09:00:00"'),
         (GOOD.replace("00Z,sweeps", "00,sweeps"), "row 3", '"2026-03-02T09:00:00"'),
         (GOOD.replace(",sweeps", ","), "row 3", '""'),
@@ -102,6 +113,42 @@ def test_a_broken_row_is_told_and_the_others_stay(
     assert list(listed) == ["gathered/b.s2p"]
     assert len(faults) == 1
     assert faults[0].startswith(f"gathered.csv, {place}: found") and found in faults[0]
+
+
+def test_a_row_that_names_a_record_is_the_lists_own_mistake(tmp_path: Path) -> None:
+    """Nobody is told to remove a record because a list names it."""
+    (tmp_path / "campaign.toml").write_text("mine", "utf-8")
+    line = GOOD.replace("gathered/a.s2p", "campaign.toml")
+    (tmp_path / "gathered.csv").write_text(f"{HEADER}\n{line}\n", "utf-8")
+    intake = Intake(tmp_path)
+    list_troubles(intake, read_list(intake))
+    assert [fault.file for fault in intake.faults] == ["gathered.csv"]
+    assert "Remove the file" not in intake.faults[0].remedy
+
+
+@pytest.mark.parametrize("end", ["\n", "\n\n", "\r\n\r\n"])
+def test_empty_lines_say_nothing(end: str, tmp_path: Path) -> None:
+    listed, faults = read(tmp_path, f"{HEADER}\n\n{GOOD}{end}")
+    assert list(listed) == ["gathered/a.s2p"] and faults == []
+
+
+def test_a_row_below_an_empty_line_is_told_by_its_own_place(tmp_path: Path) -> None:
+    _, faults = read(tmp_path, f"{HEADER}\n\n{GOOD.replace(DIGEST, 'abc')}\n")
+    assert len(faults) == 1 and faults[0].startswith("gathered.csv, row 3: found")
+
+
+@pytest.mark.parametrize("is_read", [True, False])
+def test_a_size_that_is_not_the_files_is_told_and_the_file_stays(
+    is_read: bool, tmp_path: Path
+) -> None:
+    files = {"gathered/a.s2p": b"one", "gathered/b.s2p": b"one"}
+    intake = campaign(tmp_path, files)
+    if is_read:
+        intake.read("gathered/a.s2p")
+    listed = {"gathered/a.s2p": row(bytes=4), "gathered/b.s2p": row("gathered/b.s2p")}
+    assert list_troubles(intake, listed) == frozenset()
+    assert [(fault.file, fault.count) for fault in intake.faults] == [("gathered.csv", 1)]
+    assert "4 bytes" in intake.faults[0].found
 
 
 @pytest.mark.parametrize(

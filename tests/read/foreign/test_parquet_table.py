@@ -47,6 +47,12 @@ def source(*columns: tuple[str, str] | tuple[str, str, str], leave: Sequence[str
     )
 
 
+@pytest.mark.parametrize(("there", "asked"), [("\xb5", "\u03bc"), ("\u03bc", "\xb5")])
+def test_both_micro_signs_name_one_column(there: str, asked: str) -> None:
+    table, faults = read(pa.table({f"I [{there}A]": [1.0]}), source((f"I [{asked}A]", "ION", "uA")))
+    assert faults == [] and table is not None and table.names == (f"I [{asked}A]",)
+
+
 def written(table: pa.Table) -> bytes:
     stream = io.BytesIO()
     pq.write_table(table, stream)

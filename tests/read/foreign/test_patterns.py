@@ -1,6 +1,8 @@
 """Patterns of names: round trips, ambiguity against every split, and each refusal."""
 
 import re
+import unicodedata
+from dataclasses import replace
 from itertools import product
 
 import pytest
@@ -8,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sitegen.model.mapping import FIELDS
+from sitegen.read.foreign import patterns
+from sitegen.read.foreign.divisions import MOST_DIVISIONS, divided, most_divisions
 from sitegen.read.foreign.patterns import BadPattern, compiled, is_ambiguous, near_miss, said
 
 
@@ -169,6 +173,98 @@ def test_reading_and_ambiguity_against_every_split(pattern: str, text: str) -> N
     assert is_ambiguous(ready, text) == (len(readings) > 1)
     if found is None:
         assert near_miss(ready, text)
+
+
+@given(
+    st.lists(st.sampled_from(PIECES), min_size=1, max_size=6).map("".join),
+    st.text(alphabet="aA1_/-", max_size=9),
+)
+def test_the_search_divides_as_the_regular_expressions(pattern: str, text: str) -> None:
+    """Where each part ends, for both extremes; two algorithms that share the parts alone."""
+    try:
+        ready = compiled(pattern)
+    except BadPattern:
+        return
+    for longest, expression in ((True, ready.longest), (False, ready.shortest)):
+        match = expression.fullmatch(text)
+        found = divided(ready.parts, ready.marks, text, longest=longest)
+        assert (found.ends is None) == (match is None)
+        if found.ends is not None and match is not None:
+            spans = list(zip(ready.parts, (0, *found.ends), found.ends, strict=False))
+            words = {part.text: text[a:b] for part, a, b in spans if part.kind == "field"}
+            assert words == match.groupdict()
+            varied = [
+                (a, b)
+                for number, (part, a, b) in enumerate(spans)
+                if part.kind != "literal"
+                and part.text not in [one.text for one, _, _ in spans[:number] if one.text != "*"]
+            ]
+            assert "**/" in [one[0].text for one in spans] or varied == list(match.regs[1:])
+
+
+EIGHT = "{wafer}_{site}_{device}_{bias}_{range}_{path}_{state}_{part}_X{die_x}.csv"
+
+
+@pytest.mark.parametrize("text", ["a_" * 100 + "Y1.csv", "_" * 200 + ".csv", "a_" * 100 + "X1.csv"])
+def test_eight_texts_and_a_long_name_take_few_steps(
+    text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A division at a time would be C(100, 8) = 1.9e11 of them; the steps are counted."""
+    ready = compiled(EIGHT)
+    assert most_divisions(ready.dividers, text) > MOST_DIVISIONS
+    found = divided(ready.parts, ready.marks, text, longest=True)
+    assert found.steps <= (len(ready.parts) + 1) * (len(text) + 1) ** 2
+    fits = text.endswith("_X1.csv")
+    assert (found.ends is not None) == fits
+
+    def not_within_the_bound(*_: object, **__: object) -> None:
+        raise AssertionError("a regular expression was asked")
+
+    never = re.compile("(?!)")
+    ready = replace(ready, longest=never, shortest=never)
+    for name in ("_loose", "_where_it_stops"):
+        monkeypatch.setattr(patterns, name, not_within_the_bound)
+    assert (said(ready, text) is not None) == fits
+    assert is_ambiguous(ready, text) == fits
+    assert near_miss(ready, text) == "no way to divide it as the pattern does"
+    if fits:
+        words = dict(said(ready, text) or ())
+        assert words.pop("wafer") == "_".join("a" * 93) and words.pop("die_x") == "1"
+        assert set(words.values()) == {"a"}
+
+
+def test_fields_that_stand_twice_are_searched_within_a_bound() -> None:
+    ready = compiled("{wafer}_{site}_{device}_{wafer}_{site}_{device}_b.csv")
+    text = "a_" * 60 + "c_b.csv"
+    found = divided(ready.parts, ready.marks, text, longest=True, most_steps=1_000)
+    assert found.ends is None and found.steps == 1_000
+    even = "a_b_c_" * 2 + "b.csv"
+    assert dict(said(ready, even) or ()) == {"wafer": "a", "site": "b", "device": "c"}
+
+
+@pytest.mark.parametrize(
+    ("pattern", "text", "bound"),
+    [
+        ("{wafer}_{site}_{device}.csv", "a_b_c.csv", 2),
+        ("{wafer}_{site}_{device}.csv", "a_b_c_d.csv", 3),
+        ("**/{wafer}/{device}.csv", "a/b/c/d.csv", 4 * 3),
+        ("run{die_x}.csv", "run7.csv", 1),
+        ("{wafer}", "_" * 300, 1),
+    ],
+)
+def test_the_bound_of_divisions(pattern: str, text: str, bound: int) -> None:
+    assert most_divisions(compiled(pattern).dividers, text) == bound
+
+
+@pytest.mark.parametrize("form", ["NFC", "NFD"])
+@pytest.mark.parametrize("other", ["NFC", "NFD"])
+def test_a_letter_with_its_accent_is_one_sign_or_two(form: str, other: str) -> None:
+    """U+00FC, and u with U+0308, are canonically equivalent (Unicode Standard, from memory)."""
+    ready = compiled(unicodedata.normalize(form, "Prüfling/{device}_Größe{die_x}.csv"))  # type: ignore[arg-type]
+    text = unicodedata.normalize(other, "Prüfling/Gerät_Größe3.csv")  # type: ignore[arg-type]
+    assert dict(said(ready, text) or ()) == {"device": "Ger\u00e4t", "die_x": "3"}
+    assert not is_ambiguous(ready, text)
+    assert "a whole number" in near_miss(ready, text.replace("3", "x"))
 
 
 def every_reading(

@@ -1,6 +1,7 @@
 """Tables of text in any dialect: what is read, and what is told and left out."""
 
 import io
+import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -98,6 +99,27 @@ def test_a_plain_table() -> None:
     assert table.lines.tolist() == [2, 3] and table.lines.dtype == np.int64
     assert table.word == "line" and table.head == () and table.is_time == (False,) * 3
     assert table.dialect == Dialect(separator="comma", encoding="utf-8", names_line=1)
+
+
+@pytest.mark.parametrize("there", ["NFC", "NFD"])
+@pytest.mark.parametrize("asked", ["NFC", "NFD"])
+def test_names_whose_signs_look_alike_are_one_name(there: str, asked: str) -> None:
+    """Accents as one sign or two, both micro signs and both ohm signs (Unicode Standard: canonical
+    mappings, and U+00B5 to U+03BC by compatibility; quoted from memory)."""
+    pairs = [("\xb5", "\u2126"), ("\u03bc", "\u03a9")]
+    for micro, ohm in pairs:
+        for other, another in pairs:
+            named = f"Prüfling,I [{micro}A],R/{ohm},nötig\nA1,1,2,3\n"
+            wanted = {
+                "Prüfling": "die",
+                f"I [{other}A]": ("ION", "uA"),
+                f"R/{another}": ("R", "ohm"),
+            }
+            asks = {unicodedata.normalize(asked, name): ours for name, ours in wanted.items()}  # type: ignore[arg-type]
+            text = unicodedata.normalize(there, named)  # type: ignore[arg-type]
+            table = whole(text, source(asks, leave=[unicodedata.normalize(asked, "nötig")]))  # type: ignore[arg-type]
+            assert table.names == tuple(asks)
+            assert cells(table) == [["A1", "1", "2"]]
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])

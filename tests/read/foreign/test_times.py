@@ -69,6 +69,35 @@ def test_iso_8601_with_an_offset_needs_no_zone(text: str, utc: str) -> None:
     assert instants(text, zone="Asia/Tokyo") == [utc]
 
 
+@pytest.mark.parametrize(
+    ("text", "utc"),
+    [
+        ("2026-10-26 24:00", "2026-10-27T00:00:00.000000"),
+        ("2026-10-26T24:00:00Z", "2026-10-27T00:00:00.000000"),
+        ("2026-12-31 24:00:00.000", "2027-01-01T00:00:00.000000"),
+        ("20280228T240000", "2028-02-29T00:00:00.000000"),
+        ("2026-10-26T24:00:00+01:00", "2026-10-26T23:00:00.000000"),
+        ("2016-12-31T23:59:60Z", "2017-01-01T00:00:00.000000"),
+        ("2026-10-26 14:29:60", "2026-10-26T14:30:00.000000"),
+        ("2026-10-26 14:29:60.25", "2026-10-26T14:30:00.250000"),
+        ("20261026 142960", "2026-10-26T14:30:00.000000"),
+    ],
+)
+def test_the_end_of_a_day_and_of_a_minute(text: str, utc: str) -> None:
+    """24:00 is the next day's 0:00 (ISO 8601, quoted from memory). The leap second of 2016-12-31,
+    23:59:60 UTC (IERS Bulletin C 52, quoted from memory), has in POSIX the same number of seconds
+    as the second after it: 86400 a day (IEEE Std 1003.1, quoted from memory)."""
+    assert instants(text, zone="UTC") == [utc]
+
+
+@pytest.mark.parametrize("clock", ["24:00:01", "24:00:00.5", "24:01", "24:30", "25:00", "14:00:61"])
+def test_later_than_the_end_of_a_day_is_no_time(clock: str) -> None:
+    text = f"2026-10-26 {clock}"
+    assert instants(text, zone="UTC") == [""]
+    assert "which no calendar or clock has" in refused(text)
+    assert instants("9999-12-31 24:00", zone="UTC") == [""]
+
+
 def test_before_and_after_each_change_of_summer_time() -> None:
     assert instants(
         "2026-03-29 01:59:59",
@@ -169,6 +198,55 @@ def test_a_fixed_offset_has_no_summer_time() -> None:
 )
 def test_formats(text: str, form: str, utc: str) -> None:
     assert instants(text, form=form, zone="UTC") == [utc]
+
+
+@pytest.mark.parametrize(
+    ("text", "form"),
+    [
+        ("2026112-104000", "%Y%m%d-%H%M%S"),  # 2 November, or 12 January
+        ("20261102-10405", "%Y%m%d-%H%M%S"),  # 10:40:05, or 1:04:05
+        ("1.2.2026 1230", "%d.%m.%Y %H%M%S"),
+        ("112026 10:40", "%d%m%Y %H:%M"),
+        ("2026-11-02T14 40", "%FT1%H %M"),  # a digit of the format beside a number
+    ],
+)
+def test_digits_that_can_be_divided_in_two_ways_are_refused(text: str, form: str) -> None:
+    assert instants(text, form=form, zone="UTC") == [""]
+    told = refused(text, form=form)
+    assert f'"{text}", whose digits time_format = "{form}" could divide in two ways' in told
+    assert "with their leading zeros" in told
+
+
+@pytest.mark.parametrize(
+    ("text", "form", "utc"),
+    [
+        ("20261102-104005", "%Y%m%d-%H%M%S", "2026-11-02T10:40:05.000000"),
+        ("2.1.2026 1:4:5", "%d.%m.%Y %H:%M:%S", "2026-01-02T01:04:05.000000"),
+        ("1Nov2026 2:05PM", "%d%b%Y %I:%M%p", "2026-11-01T14:05:00.000000"),
+        ("20261102104005123456", "%Y%m%d%H%M%S%f", "2026-11-02T10:40:05.123456"),
+        ("20261102 10:40:512345", "%Y%m%d %H:%M:%S%f", "2026-11-02T10:40:51.234500"),
+        ("261102104005.5", "%y%m%d%H%M%S.%f", "2026-11-02T10:40:05.500000"),
+        ("2026306 0904+0100", "%Y%j %H%M%z", "2026-11-02T08:04:00.000000"),
+    ],
+)
+def test_digits_that_can_be_divided_in_one_way_are_read(text: str, form: str, utc: str) -> None:
+    assert instants(text, form=form, zone="UTC") == [utc]
+
+
+@given(
+    st.datetimes(datetime(1990, 1, 2), datetime(2068, 12, 30)),
+    st.sampled_from(["%Y%m%d-%H%M%S", "%d%m%Y%H%M%S", "%y%m%d_%H%M%S", "%Y%j%H%M%S"]),
+    st.data(),
+)
+def test_no_time_reads_as_another_one_without_one_of_its_digits(
+    moment: datetime, form: str, data: st.DataObject
+) -> None:
+    """Whatever is written in full comes back; with one digit less nothing is read."""
+    text = moment.strftime(form)
+    (at,) = instants(text, form=form, zone="UTC")
+    assert at == moment.replace(microsecond=0).isoformat(timespec="microseconds")
+    place = data.draw(st.sampled_from([n for n, sign in enumerate(text) if sign.isdecimal()]))
+    assert instants(text[:place] + text[place + 1 :], form=form, zone="UTC") == [""]
 
 
 @pytest.mark.parametrize(

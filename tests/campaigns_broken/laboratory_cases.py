@@ -216,6 +216,18 @@ def of_campaign(file: str, told: str) -> Callable[[Path], object]:
     return lines(file, lambda given: [f'campaign = "{told}"', *given])
 
 
+LOPSIDED = ((1, -1), (1, 0), (1, 1), (0, 1), (0, 0))
+"""Dies that no turn and no other mirroring maps onto themselves."""
+
+
+def mirrored(given: pa.Table) -> pa.Table:
+    """The sweeps of the lopsided plan, counted from the other side."""
+    dies = zip(given.column("die_x").to_pylist(), given.column("die_y").to_pylist(), strict=True)
+    kept = given.filter(pa.array([die in LOPSIDED for die in dies]))
+    turned = pa.array(-np.asarray(kept.column("die_x").to_numpy()))
+    return kept.set_column(kept.column_names.index("die_x"), "die_x", turned)
+
+
 def right_half_moved(given: pa.Table) -> pa.Table:
     """The sweeps of the two right columns, numbered two dies further left."""
     die_x = np.asarray(given.column("die_x").to_numpy())
@@ -278,6 +290,24 @@ PLACES = (
         "reference dies",
         NO_SWEEPS,
         count=6,
+    ),
+    Case(
+        "a wafer map mirrored",
+        both(
+            replace(
+                CAMPAIGN,
+                '[[plan.wafers]]\nid = "W1"',
+                f'[[plan.wafers]]\nid = "W1"\ndies = {[list(die) for die in LOPSIDED]}',
+            ),
+            table(SWEEPS, mirrored),
+        ),
+        SWEEPS,
+        'columns "die_x" and "die_y", row 1',
+        "dies that fit the plan if mirrored left to right",
+        "in the plan",
+        "reference dies",
+        NO_SWEEPS,
+        count=5,
     ),
     Case(
         "die numbers exchanged and counted from a corner",

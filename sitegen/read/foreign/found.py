@@ -1,14 +1,13 @@
 """Which files of a campaign each source of mapping.toml understands, and whose they are."""
 
-import os
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from sitegen.model.loaded import Gathered, MappedFile, MappedSource
 from sitegen.model.mapping import GATHERED, MAPPING_FILE, Source
 from sitegen.read.files import Asked, Intake
+from sitegen.read.foreign.folders import files_below
 from sitegen.read.foreign.found_faults import (
     extension,
     tell_ambiguous,
@@ -27,8 +26,6 @@ _APART = _JOINED | {
     *("temperature_c", "ambient_c", "substrate_c", "contact_resistance_ohm"),
 }
 """What such files may differ in; what the first says is the sweep's."""
-_OF_DATASETS = frozenset({"_SUCCESS", "_metadata", "_common_metadata"})
-"""What other programs leave in partitioned datasets and what holds no rows (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -116,23 +113,6 @@ def _folders(sources: Sequence[Source], gathered: Mapping[str, Gathered]) -> Seq
     """Folders that hold foreign files; that of gathered files also where no source reads it."""
     listed = {GATHERED for file in gathered if file.startswith(f"{GATHERED}/")}
     return sorted(listed | {source.folder for source in sources})
-
-
-def files_below(root: Path, folder: str) -> Iterator[str]:
-    """Paths of the files below a folder of the campaign, relative to it; hidden ones left alone,
-    and what other programs leave in partitioned datasets."""
-    try:
-        with os.scandir(root / folder) as listed:
-            entries = sorted(listed, key=lambda entry: entry.name)
-    except OSError:
-        return
-    for entry in entries:
-        if entry.name.startswith(".") or entry.name in _OF_DATASETS:
-            continue
-        if entry.is_dir(follow_symlinks=False):
-            yield from files_below(root, f"{folder}/{entry.name}")
-        else:
-            yield f"{folder}/{entry.name}"
 
 
 def _kind_of(file: str, sources: Sequence[Source]) -> tuple[str, str]:

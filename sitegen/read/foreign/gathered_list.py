@@ -6,11 +6,11 @@ import os
 import re
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
-from pathlib import Path
 
 from sitegen.model.loaded import GATHERED_COLUMNS, Gathered
 from sitegen.model.mapping import GATHERED, GATHERED_LIST
 from sitegen.read.files import Intake, digest, line_of_bad_byte, text_of
+from sitegen.read.foreign.folders import files_below
 from sitegen.read.words import quoted, shown
 
 WHAT = "the list of gathered files"
@@ -213,7 +213,7 @@ def _size(intake: Intake, file: str) -> int | None:
 
 def _tell_unlisted(intake: Intake, listed: Mapping[str, Gathered]) -> None:
     """Files below gathered/ that the list does not have, in one fault."""
-    unlisted = sorted(file for file in _files_below(intake.folder, GATHERED) if file not in listed)
+    unlisted = sorted(file for file in files_below(intake.folder, GATHERED) if file not in listed)
     if unlisted:
         intake.tell(
             unlisted[0],
@@ -223,14 +223,6 @@ def _tell_unlisted(intake: Intake, listed: Mapping[str, Gathered]) -> None:
             remedy="Run 'sitegen gather' on the tree that it comes from, or move it out.",
             count=len(unlisted),
         )
-
-
-def _files_below(root: Path, folder: str) -> Iterator[str]:
-    """Paths of files below a folder of the campaign, hidden ones left alone."""
-    for parent, folders, names in os.walk(root / folder):
-        folders[:] = [name for name in folders if not name.startswith(".")]
-        below = Path(parent).relative_to(root).as_posix()
-        yield from (f"{below}/{name}" for name in names if not name.startswith("."))
 
 
 def _tell(intake: Intake, place: str, found: str, expected: str, count: int = 1) -> None:

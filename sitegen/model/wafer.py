@@ -26,7 +26,7 @@ class ReferenceDie(Record):
 
 
 class Thermal(Record):
-    """How warm the wafer was, and how that is known."""
+    """How warm the wafer was, and how that is known; needed as soon as there are values."""
 
     set_point_c: float
     chuck_reading_c: float
@@ -123,7 +123,9 @@ class WaferRecord(Record):
     dc_instrument: Identifier | None = Field(
         default=None, description="instrument that took the DC values; they need it"
     )
-    thermal: tuple[Thermal, ...] = Field(default=(), description="one for each set point")
+    thermal: tuple[Thermal, ...] = Field(
+        default=(), description="one for each set point; needed as soon as there are values"
+    )
     states: tuple[WaferState, ...] = ()
     reference_dies: tuple[ReferenceDie, ...] = Field(
         default=(), description="at least three, placed asymmetrically, where frames are in use"

@@ -15,13 +15,13 @@ from sitegen.problems import Fault
 from sitegen.read.columns import Origin
 from sitegen.read.files import Intake
 from sitegen.read.foreign.entries import places_of, refuse
-from sitegen.read.foreign.mapped_columns import is_field, is_number
+from sitegen.read.foreign.mapped_columns import is_field, is_number, wafer_column
 from sitegen.read.foreign.model import Column, ForeignTable
 from sitegen.read.foreign.numbers import decimal_of
 from sitegen.read.foreign.pieces import Piece, joined_numbers, joined_texts, unpadded
 from sitegen.read.foreign.readers import foreign_table
 from sitegen.read.foreign.times import is_unset
-from sitegen.read.foreign.whose import wafer_column, wafers_of_rows
+from sitegen.read.foreign.whose import wafers_of_rows
 from sitegen.read.touchstone import file_sweep
 from sitegen.read.words import quoted
 

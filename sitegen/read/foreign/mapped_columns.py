@@ -45,6 +45,11 @@ def is_field(column: MappedColumn) -> bool:
     return column.ours in FIELDS and (not is_measured or column.ours == "set_point_c")
 
 
+def wafer_column(source: Source) -> str | None:
+    """The column that says whose a row is; None where there is none."""
+    return next((each.theirs for each in source.columns if each.ours == "wafer"), None)
+
+
 def wanted_names(source: Source) -> tuple[str, ...]:
     """The names of the mapped columns as mapping.toml has them, each once."""
     return tuple(dict.fromkeys(column.theirs for column in source.columns))

@@ -15,11 +15,11 @@ from sitegen.model.mapping import MAPPING_FILE, Dialect, MappedColumn, Source
 from sitegen.read.columns import Origin
 from sitegen.read.files import Asked, Intake
 from sitegen.read.foreign.entries import IntArray, refuse
-from sitegen.read.foreign.mapped_columns import is_number
+from sitegen.read.foreign.mapped_columns import is_number, wafer_column
 from sitegen.read.foreign.model import Column, Refusal
 from sitegen.read.foreign.numbers import decimal_of, has_two_readings, numbers_of
 from sitegen.read.foreign.readers import foreign_table
-from sitegen.read.foreign.whose import wafer_column, wafers_of_rows
+from sitegen.read.foreign.whose import wafers_of_rows
 from sitegen.read.words import counted, quoted
 
 ObjectArray = npt.NDArray[np.object_]

@@ -5,6 +5,7 @@ import hashlib
 from sitegen.model.mapping import Source
 from sitegen.problems import Fault
 from sitegen.read.files import Intake
+from sitegen.read.foreign.mapped_columns import wafer_column
 from sitegen.read.foreign.model import ForeignTable
 from sitegen.read.foreign.parquet_table import read_parquet_table
 from sitegen.read.foreign.text_table import read_text_table
@@ -23,9 +24,11 @@ def cell_text(table: ForeignTable, cell: object) -> str:
 def foreign_table(intake: Intake, file: str, content: bytes, source: Source) -> ForeignTable | None:
     """The cells of a table, or None and faults.
 
-    The last few are remembered by their bytes and their source: a table with the rows of many
-    wafers is asked for once for each of them.
+    A table with the rows of many wafers is asked for once for each of them: of such tables the last
+    few are remembered by their bytes and their source.
     """
+    if wafer_column(source) is None:
+        return _read(intake, file, content, source)
     key = (file, hashlib.sha256(content).hexdigest(), source.model_dump_json())
     if key not in _LAST:
         part = Intake(intake.folder)

@@ -11,6 +11,7 @@ from sitegen.model.loaded import Gathered
 from sitegen.model.mapping import Source
 from sitegen.read.files import Asked, Intake
 from sitegen.read.foreign.head_lines import said_by_lines
+from sitegen.read.foreign.mapped_columns import wafer_column
 from sitegen.read.foreign.model import ForeignTable
 from sitegen.read.foreign.readers import cell_text, foreign_table
 from sitegen.read.words import quoted
@@ -117,11 +118,6 @@ def wafers_of(intake: Intake, source: Source, one: One, asked: Asked) -> Sequenc
             count=len(empty),
         )
     return list(dict.fromkeys(wafer for wafer in said if wafer is not None))
-
-
-def wafer_column(source: Source) -> str | None:
-    """The column that says whose a row is; None where there is none."""
-    return next((each.theirs for each in source.columns if each.ours == "wafer"), None)
 
 
 def wafers_of_rows(table: ForeignTable, source: Source) -> list[str | None]:

@@ -4,6 +4,7 @@ import sys
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NoReturn
 
 import click
 from rich.console import Console
@@ -46,8 +47,7 @@ def check(folder: Path, every: bool) -> None:
         _show_faults(problem.faults, every, "--all shows them")
         sys.exit(NOTHING)
     except Exception as problem:
-        click.echo(_own_mistake(problem), err=True)
-        sys.exit(NOTHING)
+        _stop(_own_mistake(problem))
     _show_faults(report.faults, every, "--all shows them")
     click.echo(f"{report.campaign.campaign.id}: {count(len(report.faults), 'fault')} of the input.")
     sys.exit(INCOMPLETE if report.faults else WHOLE)
@@ -74,14 +74,11 @@ def build(folder: Path, out: Path, workers: int | None, findings_fail: bool) -> 
             report = stages.build(folder, out, display.show, workers)
     except NotACampaign as problem:
         _show_faults(problem.faults, False, "'sitegen check --all' shows them")
-        click.echo("Nothing was published.", err=True)
-        sys.exit(NOTHING)
+        _stop("Nothing was published.")
     except SitegenError as problem:
-        click.echo(f"{problem}\nNothing was published.", err=True)
-        sys.exit(NOTHING)
+        _stop(f"{problem}\nNothing was published.")
     except Exception as problem:
-        click.echo(f"{_own_mistake(problem)}\nNothing was published.", err=True)
-        sys.exit(NOTHING)
+        _stop(f"{_own_mistake(problem)}\nNothing was published.")
     _show_findings(report.findings)
     _show_faults(report.faults, False, "see the faults page")
     click.echo(report.first)
@@ -126,11 +123,9 @@ def gather(folder: Path, tree: Path, into: str, dry_run: bool) -> None:
                 start_wafer=wafer_text,
             )
     except NotGathered as problem:
-        click.echo("\n".join([*refusal_lines(problem), "Nothing was gathered."]), err=True)
-        sys.exit(NOTHING)
+        _stop("\n".join([*refusal_lines(problem), "Nothing was gathered."]))
     except Exception as problem:
-        click.echo(_own_mistake(problem), err=True)
-        sys.exit(NOTHING)
+        _stop(_own_mistake(problem))
     click.echo("\n".join(report_lines(report)))
     sys.exit(WHOLE if report.is_whole else INCOMPLETE)
 
@@ -148,12 +143,9 @@ def simulate(folder: Path, wafers: int, dies: int, seed: int) -> None:
     try:
         write_campaign(simulate_campaign(wafers=wafers, dies=dies, seed=seed), folder)
     except SitegenError as problem:
-        click.echo(f"{problem}\nNothing was written.", err=True)
-        sys.exit(NOTHING)
+        _stop(f"{problem}\nNothing was written.")
     except OSError as problem:
-        told = f"{folder}: cannot be written ({problem.strerror}). Choose another folder."
-        click.echo(told, err=True)
-        sys.exit(NOTHING)
+        _stop(f"{folder}: cannot be written ({problem.strerror}). Choose another folder.")
     click.echo(
         f"{count(wafers, 'wafer')} of {count(dies, 'die')} each; start with"
         f" 'sitegen build {folder} --out PUBLICATION'."
@@ -200,15 +192,11 @@ def new(
         done = start(folder, Asked(wafers, calibrations, verifications, method))
     except NotACampaign as problem:
         _show_faults(problem.faults, True, "")
-        click.echo("Nothing was written.", err=True)
-        sys.exit(NOTHING)
+        _stop("Nothing was written.")
     except SitegenError as problem:
-        click.echo(f"{problem}\nNothing was written.", err=True)
-        sys.exit(NOTHING)
+        _stop(f"{problem}\nNothing was written.")
     except OSError as problem:
-        told = f"{folder}: cannot be written ({problem.strerror}). Choose another folder."
-        click.echo(told, err=True)
-        sys.exit(NOTHING)
+        _stop(f"{folder}: cannot be written ({problem.strerror}). Choose another folder.")
     for path in done.written:
         click.echo(f"written: {path}")
     for path in done.kept:
@@ -237,8 +225,7 @@ def schema(record: str | None, out: Path | None) -> None:
 
     if record is not None and record not in schemas.RECORDS:
         names = ", ".join(schemas.RECORDS)
-        click.echo(f'"{record}" is no record. Choose one of {names}.', err=True)
-        sys.exit(NOTHING)
+        _stop(f'"{record}" is no record. Choose one of {names}.')
     found = schemas.every_schema()
     if record is not None:
         found = {schemas.schema_file(record): schemas.schema_of(record)}
@@ -250,10 +237,7 @@ def schema(record: str | None, out: Path | None) -> None:
         for name, one in found.items():
             write_bytes(out, name, json.dumps(one, indent=1, ensure_ascii=False).encode() + b"\n")
     except OSError as problem:
-        click.echo(
-            f"{out}: cannot be written ({problem.strerror}). Choose another folder.", err=True
-        )
-        sys.exit(NOTHING)
+        _stop(f"{out}: cannot be written ({problem.strerror}). Choose another folder.")
     click.echo(f"{count(len(found), 'schema')} in {out}.")
 
 
@@ -263,6 +247,12 @@ def reference() -> None:
     from sitegen.render import reference_markdown
 
     click.echo(reference_markdown(), nl=False)
+
+
+def _stop(told: str) -> NoReturn:
+    """Say why nothing came of it, and end."""
+    click.echo(told, err=True)
+    sys.exit(NOTHING)
 
 
 def _own_mistake(problem: Exception) -> str:

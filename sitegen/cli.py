@@ -24,7 +24,19 @@ from sitegen.units import count
 WHOLE, INCOMPLETE, NOTHING, FINDINGS = 0, 1, 2, 3
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class _Commands(click.Group):
+    """Commands that end with a sentence, whatever happens in them."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        try:
+            return super().invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except Exception as problem:
+            _stop(_own_mistake(problem))
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="sitegen")
 def main() -> None:
     """Turn a campaign of on-wafer measurements into a linked, static record of evidence."""
@@ -46,8 +58,6 @@ def check(folder: Path, every: bool) -> None:
     except NotACampaign as problem:
         _show_faults(problem.faults, every, "--all shows them")
         sys.exit(NOTHING)
-    except Exception as problem:
-        _stop(_own_mistake(problem))
     _show_faults(report.faults, every, "--all shows them")
     click.echo(f"{report.campaign.campaign.id}: {count(len(report.faults), 'fault')} of the input.")
     sys.exit(INCOMPLETE if report.faults else WHOLE)
@@ -124,8 +134,6 @@ def gather(folder: Path, tree: Path, into: str, dry_run: bool) -> None:
             )
     except NotGathered as problem:
         _stop("\n".join([*refusal_lines(problem), "Nothing was gathered."]))
-    except Exception as problem:
-        _stop(_own_mistake(problem))
     click.echo("\n".join(report_lines(report)))
     sys.exit(WHOLE if report.is_whole else INCOMPLETE)
 

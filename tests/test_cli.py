@@ -124,6 +124,29 @@ def test_a_mistake_of_the_program_is_told_as_one_and_the_old_publication_stands(
     assert not list(tmp_path.glob(".out*"))
 
 
+@pytest.mark.parametrize(
+    ("command", "part"),
+    [
+        (("check", "FOLDER"), "sitegen.checking.check"),
+        (("gather", "FOLDER", "TREE"), "sitegen.gathering.gather"),
+        (("simulate", "FOLDER"), "sitegen.simulate.simulate_campaign"),
+        (("new", "FOLDER"), "sitegen.new_records.start"),
+        (("schema",), "sitegen.schemas_of_records.every_schema"),
+        (("reference",), "sitegen.render.reference_markdown"),
+    ],
+)
+def test_no_command_ends_in_a_traceback(
+    command: tuple[str, ...], part: str, tiny: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("planted")
+
+    monkeypatch.setattr(part, broken)
+    done = run(*(tiny if word in ("FOLDER", "TREE") else word for word in command))
+    assert done.exit_code == 2 and isinstance(done.exception, SystemExit)
+    assert "mistake of the program" in done.output and "planted" in done.output
+
+
 def test_a_simulated_campaign_builds_as_it_is(tmp_path: Path) -> None:
     done = run("simulate", tmp_path / "made", "--wafers", 1, "--dies", 12, "--seed", 7)
     assert done.exit_code == 0, done.output

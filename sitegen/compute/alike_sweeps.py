@@ -103,8 +103,11 @@ def _parted(
         keys = stripped.corrected.group.keys.to_pandas()
         cold = _cold_rows(keys, taken_by.access_condition, places)
     labels = _labels(stripped, setting, places, cold, method is not None)
-    for label in dict.fromkeys(labels):
-        mine = np.array([i for i, one in enumerate(labels) if one == label], dtype=np.intp)
+    places_of: dict[Label, list[int]] = {}
+    for place, label in enumerate(labels):
+        places_of.setdefault(label, []).append(place)
+    for label, alike in places_of.items():
+        mine = np.array(alike, dtype=np.intp)
         without = np.zeros(len(mine), dtype=bool) if cold is None else cold[mine] < 0
         if without.any():
             there = mine[without]
@@ -192,7 +195,7 @@ def _alike(
         method is not None,
         Devices(
             group.frequency_hz,
-            of_devices[rows],
+            _of(of_devices, rows),
             None if cold is None else of_devices[cold],
         ),
         swept,
@@ -205,7 +208,7 @@ def _corrected(
     stripped: StrippedGroup, rows: Places, method: DeembeddingMethod | None
 ) -> Corrected:
     """Corrected sweeps with their dummies; where dies share them, without a copy for each."""
-    s = stripped.corrected.group.s[rows]
+    s = _of(stripped.corrected.group.s, rows)
     if method is None:
         return Corrected(s)
     dummies: Mapping[str, ComplexArray] = {
@@ -213,3 +216,8 @@ def _corrected(
         for part, one in stripped.dummies.items()
     }
     return Corrected(s, method, dummies)
+
+
+def _of(s: ComplexArray, rows: Places) -> ComplexArray:
+    """Some of the sweeps; all of them in their order without a copy."""
+    return s if np.array_equal(rows, np.arange(len(s))) else s[rows]

@@ -3,6 +3,7 @@
 import numpy as np
 
 from sitegen.compute.rf.correct import correct
+from sitegen.compute.rf.entries import as_matrices
 from sitegen.compute.rf.portions import portions
 from sitegen.compute.rf.terms import DrivenTerms, ErrorTerms, OnePortTerms, TwoPortTerms
 from sitegen.model.arrays import ComplexArray
@@ -28,14 +29,17 @@ def applicable(terms: ErrorTerms, n_ports: int, port: int = 1) -> ErrorTerms:
 
 
 def correct_sweeps(terms: ErrorTerms, raw: ComplexArray, port: int = 1) -> ComplexArray:
-    """Corrected sweeps of shape (..., n_freq, n_port, n_port), two ports or the one named."""
+    """Corrected sweeps of shape (..., n_freq, n_port, n_port), two ports or the one named.
+
+    They lie in memory entry by entry (`rf.entries`).
+    """
     n_ports = raw.shape[-1]
     fitting = applicable(terms, n_ports, port)
     sweeps = raw.reshape(-1, *raw.shape[-3:])
-    corrected = np.empty(sweeps.shape, np.complex128)
+    corrected = as_matrices(np.empty((n_ports**2, *sweeps.shape[:2]), np.complex128))
     for portion in portions(len(sweeps), sweeps.shape[1]):
         if n_ports == 1:
-            corrected[portion, :, 0, 0] = correct(fitting, sweeps[portion, :, 0, 0])
+            correct(fitting, sweeps[portion, :, 0, 0], corrected[portion, :, 0, 0])
         else:
-            corrected[portion] = correct(fitting, sweeps[portion])
+            correct(fitting, sweeps[portion], corrected[portion])
     return corrected.reshape(raw.shape)

@@ -8,8 +8,9 @@ import numpy as np
 from sitegen import addresses
 from sitegen.compute.dummy_choice import COMPARED, Chosen, campaign_dummies, choose_dummies
 from sitegen.compute.dummy_sweeps import DummySweeps
-from sitegen.compute.rf.deembedding import deembed
+from sitegen.compute.rf.deembedding import deembedding
 from sitegen.compute.rf.dummy_structures import Parasitics, doubts, parasitics
+from sitegen.compute.rf.entries import as_matrices
 from sitegen.compute.rf.portions import portions
 from sitegen.compute.sweeps import CorrectedGroup, WaferSetting, reference_impedances_ohm
 from sitegen.model.arrays import BoolArray, ComplexArray
@@ -19,6 +20,8 @@ from sitegen.problems import Finding
 from sitegen.units import count
 
 __all__ = ["DummySweeps", "Stripped", "StrippedGroup", "campaign_dummies", "deembed_groups"]
+
+_NOT_DETERMINED = complex(np.nan, np.nan)
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,23 +75,20 @@ def _strip(
     chosen: Mapping[str, Chosen],
     setting: WaferSetting,
 ) -> StrippedGroup:
-    s = np.full(group.group.s.shape, complex(np.nan, np.nan))
     needed = {part: chosen[part] for part in DUMMIES_OF[declared.method]}
     missing = [one.missing for one in needed.values() if one.sweeps is None]
     shared = declared.taken_from != "each die"
     if missing:
         told = "; ".join(dict.fromkeys(missing))
+        s = np.full(group.group.s.shape, _NOT_DETERMINED)
         return StrippedGroup(group, s, {}, shared, {told: len(s)} if len(s) else {})
     dummies = {part: one.sweeps for part, one in needed.items() if one.sweeps is not None}
     served, unserved = _served(group, dummies, setting)
     dummies = {
         part: replace(one, set_of=np.where(served, one.set_of, -1)) for part, one in dummies.items()
     }
-    if served.any():
-        z_ref_ohm = next(iter(dummies.values())).z_ref_ohm
-        s[served] = _deembedded(declared.method, group.group.s, dummies, served, z_ref_ohm)
-    if not np.isfinite(s.sum()):
-        s[~np.isfinite(s).all(axis=(2, 3))] = complex(np.nan, np.nan)
+    z_ref_ohm = next(iter(dummies.values())).z_ref_ohm
+    s = _deembedded(declared.method, group.group.s, dummies, served, z_ref_ohm)
     return StrippedGroup(group, s, dummies, shared, unserved)
 
 
@@ -119,16 +119,28 @@ def _deembedded(
     served: BoolArray,
     z_ref_ohm: float,
 ) -> ComplexArray:
-    """S of the devices themselves; dummies that all sweeps share lie in their sets once."""
+    """S of the devices themselves, by entry in memory; NaN where it is not served or not known.
+
+    Dummies that all sweeps share lie in their sets once.
+    """
+    n_ports = s.shape[-1]
+    found = as_matrices(np.empty((n_ports**2, *s.shape[:2]), np.complex128))
+    found[~served] = _NOT_DETERMINED
+    shared = all(len(one.s) == 1 for one in dummies.values())
+    if shared:
+        take_off = deembedding(
+            method, {part: one.s for part, one in dummies.items()}, z_ref_ohm, n_ports
+        )
     rows = np.flatnonzero(served)
-    found = np.empty((len(rows), *s.shape[1:]), np.complex128)
     for portion in portions(len(rows), s.shape[1]):
-        mine = rows[portion]
-        parts = {
-            part: one.s if len(one.s) == 1 else one.s[one.set_of[mine]]
-            for part, one in dummies.items()
-        }
-        found[portion] = deembed(method, s[mine], parts, z_ref_ohm)
+        mine = portion if len(rows) == len(s) else rows[portion]
+        if not shared:
+            parts = {part: one.s[one.set_of[mine]] for part, one in dummies.items()}
+            take_off = deembedding(method, parts, z_ref_ohm, n_ports)
+        inner = take_off(s[mine])
+        if not np.isfinite(inner.sum()):
+            inner[~np.isfinite(inner).all(axis=(2, 3))] = _NOT_DETERMINED
+        found[mine] = inner
     return found
 
 
@@ -151,7 +163,7 @@ def _use(
         if s:
             arguments = (declared.method, s, first.frequency_hz, first.z_ref_ohm)
             found = parasitics(*arguments)
-            told = doubts(*arguments, declared.upper_hz)
+            told = doubts(found, *arguments, declared.upper_hz)
     return DummyUse(
         device=corrected.group.device,
         method=declared.method,
@@ -200,7 +212,7 @@ def _differences(
     method: DeembeddingMethod = "thru-line" if "line" in there else "thru"
     group = stripped.corrected.group
     other = _deembedded(method, group.s, there, served, first.z_ref_ohm)
-    apart = np.abs(stripped.s[served] - other).max(axis=(-2, -1))
+    apart = np.abs(stripped.s[served] - other[served]).max(axis=(-2, -1))
     upper_hz = np.inf if declared.upper_hz is None else declared.upper_hz
     found = {}
     for name, points in (

@@ -5,13 +5,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from sitegen.compute.alike_sweeps import Alike, GroupSweeps, Places
 from sitegen.compute.dummies import StrippedGroup
 from sitegen.compute.rf.figures import FIGURES, Surroundings
 from sitegen.compute.rf.propagated import Propagated
 from sitegen.compute.rf.taken import Taken, Wanted
-from sitegen.compute.sweeps import WaferSetting, joined_evidence
+from sitegen.compute.sweeps import CorrectedGroup, WaferSetting, evidence_columns
 from sitegen.compute.value_texts import (
     Texts,
     remarks,
@@ -28,6 +29,8 @@ PARTS = ("u_common", "u_own", "u_calibration", "u_definitions", "u_dummies", "u_
 """Columns of the rows, in the parameter's unit; NaN: not stated, or there is no such source."""
 EXTRACTION = "extraction"
 """What the budget by source calls the fit's own part."""
+TEXT = pa.large_string()
+"""What pandas keeps texts as."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,18 +63,17 @@ def values_from_sweeps(
 ) -> SweepValues:
     """Every value that parameters take from one group of sweeps, in each parameter's unit."""
     group, sweeps = stripped.corrected.group, GroupSweeps(stripped, setting)
-    keys = joined_evidence(group.keys.to_pandas(), stripped.corrected.evidence)
-    conditions = keys["condition"].to_numpy(dtype=object)
+    conditions = group.keys["condition"].to_numpy()
     device = setting.devices()[group.device]
-    found = [
-        _Values(
-            parameter,
-            parameter.from_sweep,
-            np.flatnonzero(np.isin(conditions, parameter.conditions)),
-        )
-        for parameter in parameters
-        if parameter.from_sweep is not None and parameter.device == device.id
-    ]
+    found = []
+    places: dict[tuple[str, ...], Places] = {}
+    for parameter in parameters:
+        if parameter.from_sweep is not None and parameter.device == device.id:
+            under = parameter.conditions
+            if under not in places:
+                places[under] = np.flatnonzero(np.isin(conditions, under))
+            nothing = np.full((2, len(places[under])), "", dtype=object)
+            found.append(_Values(parameter, parameter.from_sweep, places[under], *nothing))
     by_alike: dict[int, list[_Part]] = {}
     for one in found:
         for alike in sweeps.alike(one.taken_by, one.places):
@@ -85,10 +87,8 @@ def values_from_sweeps(
         propagated = sweeps.propagated(parts[0].alike, figures)
         for part, each in zip(parts, propagated, strict=True):
             _write(part, each, device, stripped)
-    places = np.concatenate([np.zeros(0, np.intp), *(one.places for one in found)])
-    rows = keys.iloc[places].reset_index(drop=True)
     return SweepValues(
-        pd.concat([rows, _columns(found)], axis=1),
+        _table(stripped.corrected, found),
         tuple(
             BySource(one.parameter.id, conditions[one.places], one.by_source, one.details)
             for one in found
@@ -96,22 +96,32 @@ def values_from_sweeps(
     )
 
 
-def _columns(found: Sequence["_Values"]) -> pd.DataFrame:
-    """What was found for all parameters, behind each other."""
-    texts = {
-        "parameter": [np.full(len(one.places), one.parameter.id, object) for one in found],
-        "remarks": [one.remarks for one in found],
-        "no_value": [one.no_value for one in found],
-    }
-    joined = {
-        name: pd.Series(np.concatenate([np.empty(0, object), *each]), dtype="str")
-        for name, each in texts.items()
-    }
-    numbers = {
-        name: np.concatenate([np.zeros(0), *(one.numbers[name] for one in found)])
-        for name in ("value", *PARTS)
-    }
-    return pd.DataFrame({"parameter": joined.pop("parameter"), **numbers, **joined})
+def _table(corrected: CorrectedGroup, found: Sequence["_Values"]) -> pd.DataFrame:
+    """Keys and evidence of the sweeps with what was found for all parameters, behind each other."""
+    keys = dict(zip(corrected.group.keys.column_names, corrected.group.keys.columns, strict=True))
+    behind = {name: pa.array(each) for name, each in evidence_columns(corrected.evidence).items()}
+    of_sweeps = pa.table({**keys, **behind})
+    parts = [of_sweeps.slice(0, 0)]
+    parts += [
+        of_sweeps if len(one.places) == len(of_sweeps) else of_sweeps.take(one.places)
+        for one in found
+    ]
+    rows = pa.concat_tables(parts).combine_chunks()
+    columns = dict(zip(rows.column_names, rows.columns, strict=True))
+    names = [pa.repeat(one.parameter.id, len(one.places)).cast(TEXT) for one in found]
+    columns["parameter"] = pa.concat_arrays([pa.array([], TEXT), *names])
+    for name in ("value", *PARTS):
+        numbers = [one.numbers.get(name, np.full(len(one.places), np.nan)) for one in found]
+        columns[name] = pa.array(np.concatenate([np.zeros(0), *numbers]))
+    columns["remarks"] = _texts(one.remarks for one in found)
+    columns["no_value"] = _texts(one.no_value for one in found)
+    table: pd.DataFrame = pa.table(columns).to_pandas(use_threads=False)
+    return table
+
+
+def _texts(parts: Iterable[Texts]) -> pa.Array:
+    """Behind each other."""
+    return pa.array(np.concatenate([np.empty(0, object), *parts]), TEXT)
 
 
 def median_by_source(
@@ -158,19 +168,21 @@ class _Values:
     taken_by: FromSweep
     places: Places
     """Sweeps of the group."""
-    numbers: dict[str, FloatArray] = field(init=False)
-    """Value and `PARTS`, in the parameter's unit."""
-    remarks: Texts = field(init=False)
-    no_value: Texts = field(init=False)
+    remarks: Texts
+    no_value: Texts
+    numbers: dict[str, FloatArray] = field(default_factory=dict)
+    """Value and `PARTS`, in the parameter's unit; absent: NaN."""
     by_source: dict[str, FloatArray] = field(default_factory=dict)
     details: dict[str, FloatArray] = field(default_factory=dict)
 
-    def __post_init__(self) -> None:
+    def put(self, into: dict[str, FloatArray], at: Places, found: Mapping[str, FloatArray]) -> None:
+        """Arrays of some of the values to their places; the others are NaN."""
         n = len(self.places)
-        numbers = {name: np.full(n, np.nan) for name in ("value", *PARTS)}
-        object.__setattr__(self, "numbers", numbers)
-        for name in ("remarks", "no_value"):
-            object.__setattr__(self, name, np.full(n, "", dtype=object))
+        if len(at) == n:
+            into.update(found)
+            return
+        for name, numbers in found.items():
+            into.setdefault(name, np.full(n, np.nan))[at] = numbers
 
     @property
     def scale(self) -> float:
@@ -191,15 +203,14 @@ class _Part:
 def _write(part: _Part, propagated: Propagated, device: Device, stripped: StrippedGroup) -> None:
     """Put values with all that belongs to them to their places."""
     values, alike, taken = part.values, part.alike, part.taken
-    at, scale, n = alike.places, values.scale, len(values.places)
+    at, scale = alike.places, values.scale
     extraction = extraction_beyond(taken, propagated)
-    values.numbers["value"][at] = scale * taken.estimate.value
-    for name, u in {"u_extraction": extraction, **propagated.parts()}.items():
-        values.numbers[name][at] = abs(scale) * u
-    for name, u in {**propagated.by_source(), EXTRACTION: extraction}.items():
-        values.by_source.setdefault(name, np.full(n, np.nan))[at] = abs(scale) * u
-    for name, facts in taken.estimate.details.items():
-        values.details.setdefault(name, np.full(n, np.nan))[at] = facts
+    parts = {"u_extraction": extraction, **propagated.parts()}
+    by_source = {**propagated.by_source(), EXTRACTION: extraction}
+    values.put(values.numbers, at, {"value": scale * taken.estimate.value})
+    values.put(values.numbers, at, {name: abs(scale) * u for name, u in parts.items()})
+    values.put(values.by_source, at, {name: abs(scale) * u for name, u in by_source.items()})
+    values.put(values.details, at, taken.estimate.details)
     values.remarks[at] = remarks(part.wanted, alike, taken, propagated.remarks, device)
     if values.no_value[at[0]] == "":
         values.no_value[at] = why_none(alike, taken, stripped)
@@ -224,9 +235,9 @@ def extraction_beyond(taken: Taken, propagated: Propagated) -> FloatArray:
     whole.
     """
     estimate = taken.estimate
-    u = estimate.u_extraction
-    seen = estimate.details.get("u_noise", np.zeros_like(u))
-    counted = np.minimum(np.nan_to_num(seen) ** 2, propagated.noise)
+    u, counted = estimate.u_extraction, np.zeros(len(estimate.value))
+    if "u_noise" in estimate.details:
+        counted = np.minimum(estimate.details["u_noise"] ** 2, propagated.noise)
     if estimate.departure is not None:
         beyond = estimate.departure.square(propagated.departure)
         counted = counted + estimate.departure.square() - beyond

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -174,18 +175,20 @@ def _check_frequency_lists(
 
 def joined_evidence(rows: pd.DataFrame, found: Evidence) -> pd.DataFrame:
     """Rows with what stands behind each."""
-    behind = pd.DataFrame(
-        {
-            "ev_calibration": found.calibration,
-            "ev_basis": found.basis,
-            "ev_reasons": found.reasons,
-            "ev_not_closed": found.not_closed,
-            "ev_never_verified": found.never_verified,
-            "ev_detail": found.detail,
-        },
-        index=rows.index,
-    )
+    behind = pd.DataFrame(evidence_columns(found), index=rows.index)
     return pd.concat([rows, behind], axis=1)
+
+
+def evidence_columns(found: Evidence) -> dict[str, npt.NDArray[Any]]:
+    """What stands behind each row, by column."""
+    return {
+        "ev_calibration": found.calibration,
+        "ev_basis": found.basis,
+        "ev_reasons": found.reasons,
+        "ev_not_closed": found.not_closed,
+        "ev_never_verified": found.never_verified,
+        "ev_detail": found.detail,
+    }
 
 
 def reference_impedances_ohm(

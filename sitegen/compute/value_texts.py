@@ -20,10 +20,27 @@ def remarks(wanted: Wanted, alike: Alike, taken: Taken, propagated: Texts, devic
 
     propagated: what propagation says.
     """
-    said: list[Texts | str] = [taken.estimate.remarks]
+    joined = taken.estimate.remarks.copy()
     if wanted.figure.advise is not None and wanted.at_hz is not None:
         _, whole, _ = alike.devices.seen(alike.frequency_hz, wanted.around)
-        said.append(wanted.figure.advise(whole, wanted.at_hz))
+        _say(joined, wanted.figure.advise(whole, wanted.at_hz))
+    for text in _of_all(wanted, alike, taken, device):
+        _say(joined, [text] * len(joined))
+    _say(joined, propagated)
+    joined[np.isnan(taken.estimate.value)] = ""
+    return joined
+
+
+def _say(joined: Texts, texts: Texts | list[str]) -> None:
+    """Each of some texts after what is said already."""
+    for row, text in enumerate(texts) if any(texts) else ():
+        if text:
+            joined[row] = f"{joined[row]}; {text}" if joined[row] else text
+
+
+def _of_all(wanted: Wanted, alike: Alike, taken: Taken, device: Device) -> list[str]:
+    """What is to be known about all values of a figure."""
+    said = []
     upper_hz = device.deembedding.upper_hz if alike.deembedded and device.deembedding else None
     if upper_hz is not None and wanted.place != "whole" and taken.used_hz[-1] > upper_hz:
         said.append(f"above the upper frequency of the de-embedding, {frequency(upper_hz)}")
@@ -36,28 +53,25 @@ def remarks(wanted: Wanted, alike: Alike, taken: Taken, propagated: Texts, devic
             said.append(f"the sweep covers only {inside} of the window")
     if alike.other_calibration:
         said.append(OTHER_CALIBRATION)
-    said.append(propagated)
-    joined = np.full(len(alike.rows), "", dtype=object)
-    for one in said:
-        lines = np.broadcast_to(np.asarray(one, dtype=object), joined.shape)
-        joined += np.where((joined != "") & (lines != ""), "; ", "").astype(object) + lines
-    joined[np.isnan(taken.estimate.value)] = ""
-    return joined
+    return said
 
 
 def why_none_at_all(alike: Alike, taken_by: FromSweep) -> str:
     """Why no sweep of a group can give a value; empty where one can."""
     lowest, highest = float(alike.frequency_hz[0]), float(alike.frequency_hz[-1])
-    span = f"the sweep from {frequency(lowest)} to {frequency(highest)}"
     at_hz, window_hz = taken_by.frequency_hz, taken_by.window_hz
     if at_hz is not None and not lowest <= at_hz <= highest:
-        return f"{frequency(at_hz)} lies outside {span}"
+        return f"{frequency(at_hz)} lies outside {_span(lowest, highest)}"
     if window_hz is not None:
         inside = (alike.frequency_hz >= window_hz[0]) & (alike.frequency_hz <= window_hz[1])
         if not inside.any():
             window = f"{frequency(window_hz[0])} to {frequency(window_hz[1])}"
-            return f"no point of {span} lies in the window {window}"
+            return f"no point of {_span(lowest, highest)} lies in the window {window}"
     return alike.missing
+
+
+def _span(lowest_hz: float, highest_hz: float) -> str:
+    return f"the sweep from {frequency(lowest_hz)} to {frequency(highest_hz)}"
 
 
 def why_none(alike: Alike, taken: Taken, stripped: StrippedGroup) -> Texts:

@@ -4,8 +4,9 @@ Measured by `forward`, with no code of the program's: the transistor of `transis
 and leads, an inductor, and the pads' open and short.
 """
 
+import itertools
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -107,16 +108,17 @@ def group(
 ) -> CorrectedGroup:
     """Sweeps (n, n_freq, p, p), corrected or not to be, on dies (0, 0), (1, 0), ..."""
     n = len(s)
-    columns: dict[str, list[Any]] = {name: [None] * n for name in SWEEP_KEY_SCHEMA.names}
+    columns: dict[str, Any] = {name: [None] * n for name in SWEEP_KEY_SCHEMA.names}
     conditions = list(condition or ["rf"] * n)
+    dies = {one: itertools.count() for one in conditions}
     columns |= {
-        "die_x": [conditions[:row].count(conditions[row]) for row in range(n)],
+        "die_x": [next(dies[one]) for one in conditions],
         "die_y": [0] * n,
         "site": [""] * n,
         "device": [device] * n,
         "condition": conditions,
         "touchdown": [1] * n,
-        "measured_at": [AT + timedelta(seconds=row) for row in range(n)],
+        "measured_at": np.datetime64(AT.replace(tzinfo=None), "us") + 1_000_000 * np.arange(n),
         "file": ["sweeps.parquet"] * n,
     }
     keys = pa.table(columns, schema=SWEEP_KEY_SCHEMA)

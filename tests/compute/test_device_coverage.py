@@ -20,6 +20,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from sitegen.compute.rf import propagated
 from sitegen.compute.rf.figures import FIGURES, Estimate
 from sitegen.compute.rf.propagated import LARGEST_BEND
 from sitegen.compute.rf.taken import take
@@ -90,8 +91,11 @@ def test_a_slope_that_errors_of_measurement_tilt_is_counted_once(case: Case) -> 
 
 
 @pytest.mark.parametrize("case", LAWFUL, ids=lambda case: case.figure)
-def test_a_departure_is_propagated_like_a_value(case: Case) -> None:
+def test_a_departure_is_propagated_like_a_value(
+    case: Case, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Its variance is that of a figure with its value and weights, and its spread over draws."""
+    monkeypatch.setattr(propagated, "PRECISION", np.complex128)
 
     def of_departure(quantity: FloatArray, frequency_hz: FloatArray, place: Place) -> Estimate:
         estimate = FIGURES[case.figure].estimate(quantity, frequency_hz, place)

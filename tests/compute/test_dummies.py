@@ -9,6 +9,7 @@ import pytest
 
 from sitegen.compute.dummies import Stripped, campaign_dummies, deembed_groups
 from sitegen.compute.evidence import REASON_CODES
+from sitegen.compute.rf.entries import by_entry
 from sitegen.compute.sweep_quality import quality_findings, sweep_qualities, with_flags
 from sitegen.compute.sweeps import CorrectedGroup
 from tests.compute.device_wafer import group, parameter, setting
@@ -68,6 +69,13 @@ def test_each_die_has_its_own_dummies() -> None:
     assert use.parasitics["C1"][0] == pytest.approx(23e-15)
     assert use.parasitics["L1"][0] == pytest.approx(30e-12)
     assert found.groups[1].s is None and found.groups[1].dummies == {}
+
+
+@pytest.mark.parametrize("taken_from", ["each die", "one die of the wafer"])
+def test_what_is_stripped_lies_by_entry(taken_from: str) -> None:
+    """So that figures take each S-parameter without a copy."""
+    s = strip(wafer(), taken_from=taken_from).groups[0].s
+    assert s is not None and np.shares_memory(by_entry(s), s)
 
 
 @pytest.mark.parametrize(("die", "used"), [(None, (0, 0)), ((2, 0), (2, 0))])

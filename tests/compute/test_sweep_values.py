@@ -15,8 +15,7 @@ import pytest
 
 from sitegen.compute.calibration import SolvedCalibration, solve
 from sitegen.compute.perturbations import with_uncertainty
-from sitegen.compute.rf import portions
-from sitegen.compute.rf import taken as taken_module
+from sitegen.compute.rf import portions, propagated
 from sitegen.compute.sweep_values import (
     PARTS,
     SweepValues,
@@ -276,7 +275,7 @@ def test_a_self_resonance_at_the_edge_of_its_cell_has_a_u(
     found = row()
     assert found["value"] == pytest.approx(resonance_hz / 1e9, abs=1e-4)
     assert found["u_common"] > 0.01
-    monkeypatch.setattr(taken_module, "FURTHER", 0)
+    monkeypatch.setattr(propagated, "FURTHER", 0)
     assert np.isnan(row()["u_common"])
 
 
@@ -303,7 +302,8 @@ def test_a_slope_that_calibration_and_dummies_tilt_is_counted_once(slope_by: str
 def test_sweeps_worked_on_in_portions_give_the_same(
     taken_from: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One sweep at a time, or all five at once; one of them is not there."""
+    """One sweep at a time, or all five at once; one of them is not there. In double precision."""
+    monkeypatch.setattr(propagated, "PRECISION", np.complex128)
     parameters = (
         parameter("FT", "transit frequency by extrapolation", "GHz", window_hz=(10e9, 40e9)),
         parameter("GM", "transconductance", "mS", window_hz=(8e9, 24e9)),

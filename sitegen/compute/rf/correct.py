@@ -9,7 +9,7 @@ from sitegen.model.arrays import ComplexArray
 _NOT_DETERMINED = complex(np.nan, np.nan)
 
 
-def correct(terms: ErrorTerms, raw: ComplexArray) -> ComplexArray:
+def correct(terms: ErrorTerms, raw: ComplexArray, out: ComplexArray | None = None) -> ComplexArray:
     """Corrected S-parameters of raw sweeps.
 
     Two ports: the 12-term correction of Rytting, "Network analyzer error models and
@@ -19,6 +19,7 @@ def correct(terms: ErrorTerms, raw: ComplexArray) -> ComplexArray:
         terms: error terms on n_freq frequencies.
         raw: (..., n_freq) with `OnePortTerms`, (..., n_freq, 2, 2) with `TwoPortTerms`; the
             leading axes are any number of sweeps, corrected all at once.
+        out: where to put the result, of the shape of `raw`; None: where it lies by entry.
 
     Returns:
         The shape of `raw`. Where a term or a raw value is NaN, or the equations are singular
@@ -32,12 +33,13 @@ def correct(terms: ErrorTerms, raw: ComplexArray) -> ComplexArray:
     with np.errstate(all="ignore"):
         if isinstance(terms, OnePortTerms):
             difference = raw - terms.directivity
-            corrected: ComplexArray = difference / (
-                terms.reflection_tracking + terms.source_match * difference
-            )
+            under = terms.reflection_tracking + terms.source_match * difference
+            out = np.divide(difference, under, out=out)
         else:
-            corrected = _correct_two_port(terms, raw)
-    return _without_singular(terms, corrected)
+            if out is None:
+                out = as_matrices(np.empty((4, *raw.shape[:-2]), dtype=np.complex128))
+            _correct_two_port(terms, raw, out)
+    return _without_singular(terms, out)
 
 
 def uncorrect(terms: ErrorTerms, true: ComplexArray) -> ComplexArray:
@@ -58,23 +60,31 @@ def uncorrect(terms: ErrorTerms, true: ComplexArray) -> ComplexArray:
     return _without_singular(terms, raw)
 
 
-def _correct_two_port(terms: TwoPortTerms, raw: ComplexArray) -> ComplexArray:
+def _correct_two_port(terms: TwoPortTerms, raw: ComplexArray, out: ComplexArray) -> None:
     forward, reverse = terms.forward, terms.reverse
-    a = (raw[..., 0, 0] - forward.directivity) * (1.0 / forward.reflection_tracking)
-    b = (raw[..., 1, 0] - forward.isolation) * (1.0 / forward.transmission_tracking)
-    c = (raw[..., 0, 1] - reverse.isolation) * (1.0 / reverse.transmission_tracking)
-    d = (raw[..., 1, 1] - reverse.directivity) * (1.0 / reverse.reflection_tracking)
+    a, c, b, d = s = [out[..., i, j] for i in (0, 1) for j in (0, 1)]
+    for place, (leaks, tracking) in enumerate(
+        (
+            (forward.directivity, forward.reflection_tracking),
+            (reverse.isolation, reverse.transmission_tracking),
+            (forward.isolation, forward.transmission_tracking),
+            (reverse.directivity, reverse.reflection_tracking),
+        )
+    ):
+        np.subtract(raw[..., place // 2, place % 2], leaks, out=s[place])
+        s[place] *= 1.0 / tracking
     source_1 = 1.0 + a * forward.source_match
     source_2 = 1.0 + d * reverse.source_match
     through = b * c
-    loads = forward.load_match * reverse.load_match
-    over = 1.0 / (source_1 * source_2 - through * loads)
-    corrected = np.empty((4, *raw.shape[:-2]), dtype=np.complex128)
-    corrected[0] = (a * source_2 - forward.load_match * through) * over
-    corrected[1] = c * (1.0 + a * (forward.source_match - reverse.load_match)) * over
-    corrected[2] = b * (1.0 + d * (reverse.source_match - forward.load_match)) * over
-    corrected[3] = (d * source_1 - reverse.load_match * through) * over
-    return as_matrices(corrected)
+    over = 1.0 / (source_1 * source_2 - through * (forward.load_match * reverse.load_match))
+    c *= 1.0 + a * (forward.source_match - reverse.load_match)
+    b *= 1.0 + d * (reverse.source_match - forward.load_match)
+    a *= source_2
+    a -= through * forward.load_match
+    d *= source_1
+    d -= through * reverse.load_match
+    for entry in s:
+        entry *= over
 
 
 def _drive(
@@ -105,10 +115,8 @@ def _require_shape(terms: ErrorTerms, s: ComplexArray) -> None:
 
 
 def _without_singular(terms: ErrorTerms, s: ComplexArray) -> ComplexArray:
-    """NaN in every S-parameter of a frequency where one of them is not finite."""
-    if np.isfinite(s.sum()):
-        return s
-    finite = np.isfinite(s)
-    if isinstance(terms, TwoPortTerms):
-        finite = np.broadcast_to(finite.all(axis=(-2, -1), keepdims=True), s.shape)
-    return np.where(finite, s, _NOT_DETERMINED)
+    """NaN, in place, in every S-parameter of a frequency where one of them is not finite."""
+    if not np.isfinite(s.sum()):
+        lost = ~np.isfinite(s)
+        s[lost.any(axis=(-2, -1)) if isinstance(terms, TwoPortTerms) else lost] = _NOT_DETERMINED
+    return s

@@ -14,13 +14,10 @@ for two ports, and are ED, ER, ES for one. A change dB with dA gives dS = (dB - 
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from sitegen.compute.rf.entries import Entries, by_entry, inverse, product, transposed
 from sitegen.compute.rf.terms import ErrorTerms, term_rows
 from sitegen.model.arrays import ComplexArray
-
-Rows = npt.NDArray[np.intp]
 
 ENTRIES = ((0, 0), (0, 1), (1, 0), (1, 1))
 """S-parameters in the order of the derivatives' axes: S11, S12, S21, S22."""
@@ -60,7 +57,7 @@ def waves(terms: Entries, raw: ComplexArray) -> Waves:
     offset, tracking, match = (
         [terms[place] for place in each] for each in _PLACES[1 if len(terms) == 3 else 2]
     )
-    back = np.stack([(m - o) / t for m, o, t in zip(raw, offset, tracking, strict=True)])
+    back = np.stack([(m - o) * (1.0 / t) for m, o, t in zip(raw, offset, tracking, strict=True)])
     into = np.stack([m * b for m, b in zip(match, back, strict=True)])
     into[0] += 1.0
     if len(into) > 1:
@@ -106,17 +103,14 @@ class Back:
     """Of each entry, as in `Waves`."""
     per_tracking: Entries
     """One over the tracking of each entry."""
+    raw: ComplexArray
+    """Raw S, (e, ..., n_f)."""
     back: ComplexArray
-    """B, (e, ..., n_f)."""
-    over: ComplexArray
-    """A^-1, transposed, likewise."""
-    s: ComplexArray
-    """-S, transposed, likewise."""
-
-    def of(self, rows: slice | Rows) -> "Back":
-        """Some of the sweeps (e, n, n_f)."""
-        some = (one[:, rows] for one in (self.back, self.over, self.s))
-        return Back(self.match, self.per_tracking, *some)
+    """B, likewise."""
+    over: Entries
+    """A^-1, transposed."""
+    s: Entries
+    """-S, transposed."""
 
     def slopes(self, by_s: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
         """By raw S, and by A, (e, ..., n_f) both.
@@ -136,11 +130,51 @@ class Back:
         return by_back, by_into
 
 
-def back(terms: Entries, raw: ComplexArray) -> Back:
-    """Of raw sweeps by entry, arguments as in `waves`."""
-    at = waves(terms, raw)
-    over = [1.0 / one for one in at.tracking]
-    return Back(at.match, over, at.back, transposed(at.over), -transposed(at.corrected))
+def back(terms: Entries, s: ComplexArray) -> Back:
+    """Of corrected sweeps by entry, (e, ..., n_f).
+
+    S (1 + match B) = B, entry by entry of match B, is solved for B column by column. With the
+    match m of each entry, u = 1 - m21 S22, v = 1 - m12 S11 and p = S12 S21
+
+        L1 = (1 - m11 S11) u - m11 m21 p,  B11 = (S11 u + m21 p)/L1,  B21 = S21/L1
+
+    with port 1 driven and likewise L2 with port 2 driven, and
+
+        A^-1 = [[v L1, -m12 S12 L1], [-m21 S21 L2, u L2]] / (u v - m12 m21 p).
+
+    terms: in the order of `term_rows`, (n_f,) each.
+    """
+    offset, tracking, match = (
+        [terms[place].astype(s.dtype, copy=False) for place in each]
+        for each in _PLACES[1 if len(s) == 1 else 2]
+    )
+    waves, over = np.empty_like(s), np.empty_like(s)
+    if len(s) == 1:
+        over[0] = 1.0 - match[0] * s[0]
+        waves[0] = s[0] / over[0]
+    else:
+        (s11, s12, s21, s22), (m11, m12, m21, m22) = s, match
+        u, v, crossed = 1.0 - m21 * s22, 1.0 - m12 * s11, s12 * s21
+        by_1 = (1.0 - m11 * s11) * u - m11 * m21 * crossed
+        by_2 = (1.0 - m22 * s22) * v - m12 * m22 * crossed
+        per_1, per_2 = 1.0 / by_1, 1.0 / by_2
+        waves[0] = (s11 * u + m21 * crossed) * per_1
+        waves[1] = s12 * per_2
+        waves[2] = s21 * per_1
+        waves[3] = (s22 * v + m12 * crossed) * per_2
+        whole = 1.0 / (u * v - m12 * m21 * crossed)
+        by_1 *= whole
+        by_2 *= whole
+        over[0] = v * by_1
+        over[1] = -m12 * s12 * by_1
+        over[2] = -m21 * s21 * by_2
+        over[3] = u * by_2
+    raw = np.empty_like(s)
+    for place, each in enumerate(waves):
+        raw[place] = offset[place] + tracking[place] * each
+    return Back(
+        match, [1.0 / one for one in tracking], raw, waves, transposed(over), transposed(-s)
+    )
 
 
 def rows_of(terms: ErrorTerms) -> ComplexArray:

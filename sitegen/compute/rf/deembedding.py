@@ -27,15 +27,16 @@ With a thru (chain matrices):
 All sources quoted from memory. Everything is pointwise in frequency and analytic in each argument.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
+from sitegen.compute.rf.entries import as_matrices
 from sitegen.compute.rf.two_port import (
     admittance,
     as_two_port,
     chain,
-    from_admittance,
     from_chain,
     impedance,
     inverse,
@@ -49,7 +50,10 @@ SECOND_PORT = {"open": 1.0, "pad": 1.0, "short": -1.0}
 """Reflection of the port that a one-port dummy does not have."""
 
 
-@np.errstate(all="ignore")
+TakeOff = Callable[[ComplexArray], ComplexArray]
+"""Corrected S of devices to S of the devices themselves."""
+
+
 def deembed(
     method: DeembeddingMethod,
     s: ComplexArray,
@@ -71,40 +75,87 @@ def deembed(
         KeyError: a dummy that the method needs is absent.
         ValueError: sweeps of one port with a method that needs two.
     """
+    return deembedding(method, dummies, z_ref_ohm, s.shape[-1])(s)
+
+
+@np.errstate(all="ignore")
+def deembedding(
+    method: DeembeddingMethod,
+    dummies: Mapping[str, ComplexArray],
+    z_ref_ohm: float,
+    n_ports: int = 2,
+) -> TakeOff:
+    """`deembed` of sweeps of `n_ports` with the same dummies, which are worked through once."""
     parts = {name: dummies[name] for name in DUMMIES_OF[method]}
-    if s.shape[-1] == 1:
+    if n_ports == 1:
         if method not in LUMPED:
             raise ValueError(f"de-embedding by '{method}' needs sweeps of two ports")
         parts = {name: as_two_port(one, SECOND_PORT[name]) for name, one in parts.items()}
-        inner = deembed(method, as_two_port(s), parts, z_ref_ohm)
-        return inner[..., :1, :1]
+        two_ports = deembedding(method, parts, z_ref_ohm)
+        return lambda s: two_ports(as_two_port(s))[..., :1, :1]
     if method in LUMPED:
-        inside = _without_lumped(method, admittance(s, z_ref_ohm), parts, z_ref_ohm)
-        return from_admittance(inside, z_ref_ohm)
+        return _Fraction(*_lumped(method, parts)).of
     thru = chain(parts["thru"], z_ref_ohm)
-    measured = chain(s, z_ref_ohm)
     if method == "thru":
         left = inverse(left_of_thru(parts["thru"], z_ref_ohm))
-        return from_chain(product(product(left, measured), mirrored(left)), z_ref_ohm)
+        right = mirrored(left)
+        return lambda s: from_chain(product(product(left, chain(s, z_ref_ohm)), right), z_ref_ohm)
     pads = _shunt(-pad_of_line(thru, chain(parts["line"], z_ref_ohm)))
     line = product(product(pads, thru), pads)
-    between = product(product(pads, measured), pads)
-    return from_chain(_without_halves(line, between), z_ref_ohm)
+    return lambda s: from_chain(
+        _without_halves(line, product(product(pads, chain(s, z_ref_ohm)), pads)), z_ref_ohm
+    )
 
 
-def _without_lumped(
-    method: DeembeddingMethod,
-    y: ComplexArray,
-    dummies: Mapping[str, ComplexArray],
-    z_ref_ohm: float,
-) -> ComplexArray:
-    """Admittance of the device, from that of the whole."""
-    if method == "open":
-        return y - admittance(dummies["open"], z_ref_ohm)
-    if method == "short":
-        return behind(y, impedance(dummies["short"], z_ref_ohm))
-    outside, leads, beside = lumped_parts(method, dummies, z_ref_ohm)
-    return behind(y - outside, leads) - beside
+@dataclass(frozen=True, eq=False)
+class _Fraction:
+    """(a + b S)(c + d S)^-1 of two-by-two matrices (..., n_f, 2, 2)."""
+
+    a: ComplexArray
+    b: ComplexArray
+    c: ComplexArray
+    d: ComplexArray
+
+    @np.errstate(all="ignore")
+    def of(self, s: ComplexArray) -> ComplexArray:
+        """The fraction of some S."""
+        over, (e, f, g, h) = _line(self.a, self.b, s), _line(self.c, self.d, s)
+        found = np.empty_like(over)
+        for row in (0, 2):
+            np.multiply(over[row], h, out=found[row])
+            found[row] -= over[row + 1] * g
+            np.multiply(over[row + 1], e, out=found[row + 1])
+            found[row + 1] -= over[row] * f
+        found *= 1.0 / (e * h - f * g)
+        return as_matrices(found)
+
+
+def _line(a: ComplexArray, b: ComplexArray, s: ComplexArray) -> ComplexArray:
+    """a + b S by entry."""
+    found = np.empty((4, *np.broadcast_shapes(a.shape[:-2], s.shape[:-2])), np.complex128)
+    for place, (i, j) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
+        np.multiply(b[..., i, 0], s[..., 0, j], out=found[place])
+        found[place] += b[..., i, 1] * s[..., 1, j]
+        found[place] += a[..., i, j]
+    return found
+
+
+def _lumped(
+    method: DeembeddingMethod, dummies: Mapping[str, ComplexArray]
+) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    """a, b, c and d of the S of the device itself, (a + b S)(c + d S)^-1.
+
+    With reference impedance 1, Y = N D^-1 with N = 1 - S and D = 1 + S. An admittance taken off
+    leaves N - Y D over D, an impedance N over D - Z N, and the S of what is left is
+    (D - N)(D + N)^-1. All stay straight in S, with coefficients of the dummies alone.
+    """
+    outside, leads, beside = lumped_parts(method, dummies, 1.0)
+    both, one = product(leads, outside), np.eye(2)
+    n_0, n_1 = one - outside, -one - outside
+    d_0, d_1 = one - leads + both, one + leads + both
+    if beside.any():
+        n_0, n_1 = n_0 - product(beside, d_0), n_1 - product(beside, d_1)
+    return d_0 - n_0, d_1 - n_1, d_0 + n_0, d_1 + n_1
 
 
 def lumped_parts(

@@ -57,7 +57,7 @@ def parasitics(
         found["C1"] = pad.imag / omega, "F"
     one_port = all(one.shape[-1] == 1 for one in dummies.values())
     return {
-        name: (float(np.nanmedian(values)), unit)
+        name: (float(_median(values.ravel())), unit)
         for name, (values, unit) in found.items()
         if np.isfinite(values).any() and not (one_port and name.rstrip("'") not in _OF_ONE_PORT)
     }
@@ -92,20 +92,32 @@ def _leads(z: ComplexArray, omega: FloatArray) -> dict[str, tuple[FloatArray, st
     return found
 
 
+def _median(values: FloatArray) -> FloatArray:
+    """Along the first axis, NaN left out."""
+    if len(values) == 1:
+        return np.asarray(values[0])
+    middle = np.median if np.isfinite(values).all() else np.nanmedian
+    return np.asarray(middle(values, axis=0))
+
+
 def _doubled(s: ComplexArray) -> ComplexArray:
     """A one-port dummy as two alike that do not couple; one of two ports as it is."""
     return as_two_port(s, s[..., 0, 0])
 
 
 def doubts(
+    found: Parasitics,
     method: DeembeddingMethod,
     dummies: Mapping[str, ComplexArray],
     frequency_hz: FloatArray,
     z_ref_ohm: float,
     upper_hz: float | None,
 ) -> tuple[str, ...]:
-    """What is wrong with the dummies of one wafer, a sentence each; arguments as `parasitics`."""
-    found = parasitics(method, dummies, frequency_hz, z_ref_ohm)
+    """What is wrong with the dummies of one wafer, a sentence each.
+
+    Args:
+        found: their `parasitics`, of the arguments that follow.
+    """
     told = [*_exchanged(dummies), *_active(dummies, frequency_hz)]
     told += [
         f"{name} is negative, {quantity(value, unit)}: the dummies do not fit the method"
@@ -130,7 +142,7 @@ def _exchanged(dummies: Mapping[str, ComplexArray]) -> list[str]:
         if part not in dummies:
             continue
         s = _doubled(dummies[part][:, : max(1, dummies[part].shape[1] // 10)])
-        reflected = np.nanmedian(0.5 * (s[..., 0, 0] + s[..., 1, 1]).real)
+        reflected = float(_median(0.5 * (s[..., 0, 0] + s[..., 1, 1]).real.ravel()))
         if sign * reflected < 0.0:
             told.append(
                 f"The {part} dummy looks like {other}: its reflection is {reflected:+.2f} at the"
@@ -144,7 +156,7 @@ def _active(dummies: Mapping[str, ComplexArray], frequency_hz: FloatArray) -> li
     told = []
     for part, s in dummies.items():
         gain = np.abs(s[..., 0, 0]) if s.shape[-1] == 1 else largest_singular_value(s)
-        typical = np.nanmedian(gain, axis=0)
+        typical = _median(gain)
         if not np.isfinite(typical).any():
             continue
         at = int(np.nanargmax(typical))
@@ -168,7 +180,7 @@ def _resonant(
         form = impedance if part == "short" else admittance
         matrix = form(_doubled(s), z_ref_ohm)
         for port in (0, 1):
-            element = np.nanmedian(matrix[..., port, port].imag, axis=0)
+            element = _median(matrix[..., port, port].imag)
             at = _turned(element)
             if at is not None:
                 told.append(
@@ -181,7 +193,7 @@ def _resonant(
 
 def _turned(element: FloatArray) -> int | None:
     """First of three points below zero in a row, where the lower half is above zero."""
-    if not np.nanmedian(element[: (len(element) + 1) // 2]) > 0.0:
+    if not _median(element[: (len(element) + 1) // 2]) > 0.0:
         return None
     below = element < 0.0
     runs = np.flatnonzero(below[:-2] & below[1:-1] & below[2:])

@@ -51,9 +51,12 @@ def inverse(matrix: ComplexArray) -> ComplexArray:
     return np.stack([d * over, -b * over, -c * over, a * over])
 
 
-def transposed(matrix: ComplexArray) -> ComplexArray:
-    """Transposes, as a copy."""
-    return matrix if len(matrix) == 1 else matrix[[0, 2, 1, 3]]
+def transposed(matrix: Entries) -> Entries:
+    """Transposes, on the same memory."""
+    if len(matrix) == 1:
+        return matrix
+    a, b, c, d = matrix
+    return a, c, b, d
 
 
 def sandwich(pairs: Sequence[tuple[ComplexArray, ComplexArray]], n_ports: int = 2) -> ComplexArray:
@@ -86,7 +89,7 @@ def passed_back(derivatives: ComplexArray, slope: ComplexArray) -> ComplexArray:
     """
     n_out, n_in = derivatives.shape[:2]
     shape = np.broadcast_shapes(derivatives.shape[2:], slope.shape[1:])
-    back = np.empty((n_in, *shape), np.complex128)
+    back = np.empty((n_in, *shape), np.result_type(derivatives, slope))
     for place in range(n_in):
         np.multiply(derivatives[0, place], slope[0], out=back[place])
         for out in range(1, n_out):

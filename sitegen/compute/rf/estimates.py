@@ -60,23 +60,22 @@ def level(undefined: str) -> Estimator:
     def estimate(quantity: FloatArray, frequency_hz: FloatArray, place: Place) -> Estimate:
         if place != "window":
             return alone(quantity, frequency_hz, place)
-        known = np.isfinite(quantity)
-        weights = middle_half(quantity)
-        value = np.einsum("nf,nf->n", weights, np.where(known, quantity, 0.0))
-        value[~known.any(axis=1)] = np.nan
+        weights, points = middle_half(quantity), counted(quantity)
+        value = np.einsum("nf,nf->n", weights, np.where(np.isfinite(quantity), quantity, 0.0))
+        value[points == 0] = np.nan
         departure = quantity - value[:, np.newaxis]
         u_noise, u_course = scatter(departure)
-        flat = np.abs(departure) <= FLAT_WITHIN * np.abs(value)[:, np.newaxis]
+        flat = np.abs(departure) <= (FLAT_WITHIN * np.abs(value))[:, np.newaxis]
+        inside = flat.sum(axis=1)
         start, end = longest_run(flat)
-        points, inside = known.sum(axis=1), flat.sum(axis=1)
         share = inside / np.maximum(points, 1)
         from_hz, to_hz = (np.where(inside > 0, frequency_hz[at], np.nan) for at in (start, end))
         remarks = nothing_said(len(value))
         for row in np.flatnonzero((share < FLAT_ENOUGH) & (points > 1)):
             longest = ""
             if inside[row]:
-                ends = [shown_frequency(float(at[row])) for at in (from_hz, to_hz)]
-                longest = f", longest from {ends[0]} to {ends[1]}"
+                borders = [shown_frequency(float(at[row])) for at in (from_hz, to_hz)]
+                longest = f", longest from {borders[0]} to {borders[1]}"
             remarks[row] = (
                 f"not flat over the window: {inside[row]} of {points[row]} points within "
                 f"{100 * FLAT_WITHIN:.0f} % of the value{longest}"
@@ -137,19 +136,24 @@ def zero_crossing(quantity: FloatArray, frequency_hz: FloatArray, place: Place) 
 def _why_no_crossing(
     quantity: FloatArray, frequency_hz: FloatArray, found: BoolArray
 ) -> tuple[Texts, FloatArray]:
-    known = np.isfinite(quantity)
-    first, last = known.argmax(axis=1), known.shape[1] - 1 - known[:, ::-1].argmax(axis=1)
     texts = nothing_said(len(quantity))
     highest_hz: FloatArray = np.full(len(quantity), np.nan)
-    for row in np.flatnonzero(~found):
-        if not known[row].any():
-            texts[row] = "no susceptance is known at any frequency"
-        elif quantity[row, first[row]] >= 0:
-            lowest = shown_frequency(frequency_hz[first[row]])
-            texts[row] = f"not inductive at the lowest frequency, {lowest}"
-        else:
-            highest_hz[row] = frequency_hz[last[row]]
-            texts[row] = f"no self-resonance up to {shown_frequency(highest_hz[row])}"
+    if found.all():
+        return texts, highest_hz
+    known = np.isfinite(quantity)
+    some = known.any(axis=1)
+    texts[~found & ~some] = "no susceptance is known at any frequency"
+    first, last = ends(known)
+    inductive = quantity[np.arange(len(quantity)), first] < 0
+    for at in np.unique(first[~found & some & ~inductive]):
+        lowest = shown_frequency(float(frequency_hz[at]))
+        texts[~found & some & ~inductive & (first == at)] = (
+            f"not inductive at the lowest frequency, {lowest}"
+        )
+    for at in np.unique(last[~found & inductive]):
+        rows = ~found & inductive & (last == at)
+        highest_hz[rows] = frequency_hz[at]
+        texts[rows] = f"no self-resonance up to {shown_frequency(float(frequency_hz[at]))}"
     return texts, highest_hz
 
 
@@ -160,19 +164,20 @@ def middle_half(values: FloatArray) -> FloatArray:
     """
     if not values.shape[1]:
         return np.zeros(values.shape)
-    count = np.isfinite(values).sum(axis=1)
+    count = counted(values)
     low, high = 0.25 * count, 0.75 * count
     ordered = np.sort(values, axis=1)  # NaN last
     rows, last = np.arange(len(values)), values.shape[1] - 1
-    ends = (low.astype(np.intp), np.ceil(high).astype(np.intp) - 1)
-    first, final = (ordered[rows, end.clip(0, last)][:, np.newaxis] for end in ends)
-    weights: FloatArray = ((values > first) & (values < final)).astype(np.float64)
+    places = (low.astype(np.intp), np.ceil(high).astype(np.intp) - 1)
+    first, final = (ordered[rows, place.clip(0, last)][:, np.newaxis] for place in places)
+    share = np.maximum(0.5 * count, 0.5)
+    weights: FloatArray = ((values > first) & (values < final)) / share[:, np.newaxis]
     for end in (first, final):
         equal = values == end
         below, number = (values < end).sum(axis=1), equal.sum(axis=1)
         left = np.minimum(below + number, high) - np.maximum(below, low)
-        np.copyto(weights, (left / np.maximum(number, 1))[:, np.newaxis], where=equal)
-    weights /= np.maximum(0.5 * count, 0.5)[:, np.newaxis]
+        each = left / (np.maximum(number, 1) * share)
+        np.copyto(weights, each[:, np.newaxis], where=equal)
     return weights
 
 
@@ -186,10 +191,10 @@ def scatter(departures: FloatArray) -> tuple[FloatArray, FloatArray]:
     are robust, from medians of absolute values. With fewer than four points nothing can be told
     apart and all counts as variation beyond noise.
     """
-    count = np.isfinite(departures).sum(axis=1)
+    count = counted(departures)
     s = DEVIATION_OF_MEDIAN * median(np.abs(departures))
-    steps = np.diff(departures, axis=1)
-    s_noise = DEVIATION_OF_MEDIAN * median(np.abs(steps)) / np.sqrt(2.0)
+    steps = np.abs(departures[:, 1:] - departures[:, :-1])
+    s_noise = DEVIATION_OF_MEDIAN * median(steps) / np.sqrt(2.0)
     s_noise = np.where((count < 4) | np.isnan(s_noise), 0.0, np.minimum(s_noise, s))
     beyond = np.sqrt(np.maximum(s**2 - s_noise**2, 0.0))
     return s_noise / np.sqrt(np.maximum(count, 1)), beyond
@@ -199,12 +204,22 @@ def median(values: FloatArray) -> FloatArray:
     """Median along the last axis of (n, m), NaN left out; NaN where nothing is left."""
     if not values.shape[1]:
         return np.full(len(values), np.nan)
-    ordered = np.sort(values, axis=1)  # NaN last
-    count = np.isfinite(values).sum(axis=1)
+    ordered, count = np.sort(values, axis=1), counted(values)  # NaN last
     rows = np.arange(len(values))
     lower = ordered[rows, np.maximum(count - 1, 0) // 2]
     upper = ordered[rows, np.minimum(count // 2, values.shape[1] - 1)]
     return np.where(count > 0, 0.5 * (lower + upper), np.nan)
+
+
+def counted(values: FloatArray) -> Places:
+    """How many of each row are known, (n, m) to (n,)."""
+    known = np.isfinite(values)
+    return np.full(len(values), values.shape[1]) if known.all() else known.sum(axis=1)
+
+
+def ends(true: BoolArray) -> tuple[Places, Places]:
+    """First and last place of True in each row, (n, m) to (n,) twice; m at least 1."""
+    return true.argmax(axis=1), true.shape[1] - 1 - true[:, ::-1].argmax(axis=1)
 
 
 def longest_run(true: BoolArray) -> tuple[Places, Places]:
@@ -212,12 +227,14 @@ def longest_run(true: BoolArray) -> tuple[Places, Places]:
 
     The first of equally long ones; no place in particular where there is none.
     """
-    if not true.shape[1]:
-        return np.zeros(len(true), dtype=np.intp), np.zeros(len(true), dtype=np.intp)
-    place = np.arange(true.shape[1])
-    length = place - np.maximum.accumulate(np.where(true, -1, place), axis=1)
-    end = length.argmax(axis=1)
-    start: Places = np.minimum(end - length.max(axis=1) + 1, end)
+    n, m = true.shape
+    start, end = np.zeros(n, np.intp), np.full(n, max(m - 1, 0))
+    rows = np.flatnonzero(~true.all(axis=1)) if m else np.zeros(0, np.intp)
+    if len(rows):
+        place = np.arange(m)
+        length = place - np.maximum.accumulate(np.where(true[rows], -1, place), axis=1)
+        end[rows] = length.argmax(axis=1)
+        start[rows] = np.minimum(end[rows] - length.max(axis=1) + 1, end[rows])
     return start, end
 
 

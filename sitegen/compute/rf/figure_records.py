@@ -1,12 +1,12 @@
 """What a figure of a sweep is: a quantity over frequency, and how one value is taken from it."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.rf.seen import Seen, Surroundings, seen
+from sitegen.compute.rf.seen import ByY, Rows, Seen, Surroundings, seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.figures import Place
 
@@ -25,9 +25,9 @@ Quantity = Callable[[Seen], FloatArray]
 Each point depends on S at that point only, apart from whole turns of a phase. NaN where S is NaN
 and where the quantity is not defined.
 """
-Slope = Callable[[Seen], ComplexArray]
-"""Its slopes by S11, S12, S21, S22, (4, ..., n_f), each by S at the same point; see `seen`. Of no
-meaning where the quantity is NaN."""
+Slope = Callable[[Seen], ComplexArray | ByY]
+"""Its slopes by S11, S12, S21, S22, (4, ..., n_f), or by Y, each at the same point; see `seen`. Of
+no meaning where the quantity is NaN."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +45,14 @@ class Departure:
     and everywhere for a departure that is assumed, not found."""
     u_scatter: FloatArray
     """(n,) its standard uncertainty by the points' scatter alone."""
+
+    def of(self, rows: slice | Rows) -> "Departure":
+        """Of some of the values."""
+        return Departure(self.value[rows], self.weights[rows], self.u_scatter[rows])
+
+    def at(self, points: slice) -> "Departure":
+        """With some of the points only; the others weigh nothing."""
+        return replace(self, weights=self.weights[:, points])
 
     def square(self, propagated: FloatArray | float = 0.0) -> FloatArray:
         """What it adds to a value's variance, (n,).
@@ -81,6 +89,17 @@ class Estimate:
     departure: Departure | None = None
     """From the law that was held; its `square()` is in `u_extraction`. None: there is no law."""
 
+    def of(self, rows: slice | Rows) -> "Estimate":
+        """Of some of the values: what their slopes need."""
+        departure = None if self.departure is None else self.departure.of(rows)
+        value, weights = self.value[rows], self.weights[rows]
+        return replace(self, value=value, weights=weights, departure=departure)
+
+    def at(self, points: slice) -> "Estimate":
+        """With some of the points only; the others weigh nothing."""
+        departure = None if self.departure is None else self.departure.at(points)
+        return replace(self, weights=self.weights[:, points], departure=departure)
+
 
 Estimator = Callable[[FloatArray, FloatArray, Place], Estimate]
 """A quantity (n, n_f) at one or more frequencies in Hz (n_f,) to one value a sweep."""
@@ -101,7 +120,7 @@ class Figure:
     source: str
     pointwise: Quantity
     """See `at_points`."""
-    by_s: Slope
+    by: Slope
     """See `slopes`."""
     estimate: Estimator
     followed: bool = False
@@ -119,7 +138,8 @@ class Figure:
     def slopes(self, at: Seen) -> ComplexArray:
         """The quantity's slopes by S, (4, ..., n_f), without a warning."""
         with np.errstate(all="ignore"):
-            return self.by_s(at)
+            found = self.by(at)
+            return found.by_s() if isinstance(found, ByY) else found
 
     def quantity(
         self, s: ComplexArray, frequency_hz: FloatArray, around: Surroundings

@@ -16,7 +16,7 @@ from sitegen.compute.rf.estimates import nothing_said, shown_frequency, zero_cro
 from sitegen.compute.rf.figure_records import Advise, Texts
 from sitegen.compute.rf.gains import DB_PER_NEPER, decibel
 from sitegen.compute.rf.lines import LARGEST_PERMITTIVITY, SPEED_OF_LIGHT_M_PER_S
-from sitegen.compute.rf.seen import Seen
+from sitegen.compute.rf.seen import ByY, Seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 
 NEAREST_PHASE_DEG = 2.0
@@ -30,17 +30,18 @@ class Branch:
     """An admittance in siemens that is a sum of entries of Y."""
 
     entries: Mapping[tuple[int, int], float]
-    """With the sign of each."""
+    """Y11 and Y12, with the sign of each."""
 
     def y(self, at: Seen) -> ComplexArray:
         """The admittance."""
-        parts = [sign * at.y[2 * i + j] for (i, j), sign in self.entries.items()]
+        signed = [(at.y12 if j else at.y11, sign) for (_, j), sign in self.entries.items()]
+        parts = [one if sign == 1.0 else sign * one for one, sign in signed]
         total: ComplexArray = sum(parts[1:], parts[0])
         return total
 
-    def by_s(self, at: Seen, slope: ComplexArray) -> ComplexArray:
-        """Slopes by S, from that by the admittance."""
-        return at.by_s({place: sign * slope for place, sign in self.entries.items()})
+    def by(self, at: Seen, slope: ComplexArray) -> ByY:
+        """Slopes by Y, from that by the admittance."""
+        return ByY(at, {place: sign * slope for place, sign in self.entries.items()})
 
 
 ONE_SIDED = Branch({(0, 0): 1.0})
@@ -119,9 +120,10 @@ def near_self_resonance(branch: Branch) -> Advise:
     """Remarks on inductances of a branch at one frequency, by its whole sweeps."""
 
     def advise(at: Seen, at_hz: float) -> Texts:
+        below = at.part(slice(0, int(np.searchsorted(at.frequency_hz, at_hz / INDUCTOR_UP_TO)) + 1))
         with np.errstate(all="ignore"):
-            susceptance = resonant_susceptance(branch.y(at), at.angular)
-            resonance_hz = zero_crossing(susceptance, at.frequency_hz, "whole").value
+            susceptance = resonant_susceptance(branch.y(below), below.angular)
+            resonance_hz = zero_crossing(susceptance, below.frequency_hz, "whole").value
         remarks = nothing_said(len(resonance_hz))
         for row in np.flatnonzero(at_hz > INDUCTOR_UP_TO * resonance_hz):
             where = "above" if at_hz > resonance_hz[row] else "above half"

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-_ELEMENTS = 6000
+_ELEMENTS = 10000
 """Points of all sweeps of a portion, a hundred kilobytes for each S-parameter."""
 
 

@@ -75,23 +75,43 @@ class Seen:
         return np.asarray((1.0 - self.s[0]) * (1.0 + self.s[3]) + self.crossed)
 
     @cached_property
-    def y(self) -> ComplexArray:
-        """Y11, Y12, Y21, Y22 in siemens, as `two_port.admittance`."""
-        s11, s12, s21, s22 = self.s
+    def per_admittance(self) -> ComplexArray:
+        """1/(z ((1 + S11)(1 + S22) - S12 S21)), which every entry of Y has."""
+        under = (1.0 + self.s[0]) * (1.0 + self.s[3])
+        under -= self.crossed
+        under *= self.around.z_ref_ohm
         with np.errstate(all="ignore"):
-            over = 1.0 / (((1.0 + s11) * (1.0 + s22) - self.crossed) * self.around.z_ref_ohm)
-            y = np.empty_like(self.s)
-            y[0] = self.driven * over
-            y[1] = -2.0 * s12 * over
-            y[2] = -2.0 * s21 * over
-            y[3] = ((1.0 + s11) * (1.0 - s22) + self.crossed) * over
+            return np.asarray(1.0 / under)
+
+    @cached_property
+    def y11(self) -> ComplexArray:
+        """In siemens, as `two_port.admittance`."""
+        with np.errstate(all="ignore"):
+            return np.asarray(self.driven * self.per_admittance)
+
+    @cached_property
+    def y12(self) -> ComplexArray:
+        """Likewise."""
+        with np.errstate(all="ignore"):
+            return np.asarray(-2.0 * self.s[1] * self.per_admittance)
+
+    @cached_property
+    def y(self) -> ComplexArray:
+        """Y11, Y12, Y21, Y22."""
+        y = np.empty_like(self.s)
+        y[0], y[1] = self.y11, self.y12
+        with np.errstate(all="ignore"):
+            np.multiply(-2.0 * self.s[2], self.per_admittance, out=y[2])
+            y[3] = (1.0 + self.s[0]) * (1.0 - self.s[3])
+            y[3] += self.crossed
+            y[3] *= self.per_admittance
         return y
 
     @cached_property
     def z11(self) -> ComplexArray:
         """1/Y11, in ohm."""
         with np.errstate(all="ignore"):
-            return np.asarray(1.0 / self.y[0])
+            return np.asarray(1.0 / self.y11)
 
     @cached_property
     def across(self) -> ComplexArray:
@@ -101,13 +121,26 @@ class Seen:
         across[3] += 1.0
         return across
 
-    def by_s(self, by_y: Mapping[tuple[int, int], ComplexArray]) -> ComplexArray:
-        """Slopes by S, (4, ..., n_f), from those by some entries of Y."""
-        scale = -0.5 / self.around.z_ref_ohm
-        across = self.across
-        found = np.zeros(self.s.shape, np.complex128)
+
+@dataclass(frozen=True, eq=False)
+class ByY:
+    """Slopes by some entries of Y."""
+
+    at: Seen
+    entries: Mapping[tuple[int, int], ComplexArray]
+    """Each broadcast against the points."""
+
+    def by_s(self) -> ComplexArray:
+        """Slopes by S, (4, ..., n_f)."""
+        scale = -0.5 / self.at.around.z_ref_ohm
+        across = self.at.across
+        found = np.zeros(self.at.s.shape, np.complex128)
         for row in (0, 1):
-            mine = [(by_y[row, column], column) for column in (0, 1) if (row, column) in by_y]
+            mine = [
+                (self.entries[row, column], column)
+                for column in (0, 1)
+                if (row, column) in self.entries
+            ]
             for column in (0, 1) if mine else ():
                 # slope (1 + z Y)', one of its rows
                 turned = sum(slope * across[2 * column + place] for slope, place in mine)

@@ -3,7 +3,7 @@
 A figure is taken from a quantity over frequency, the quantity from S of the device with its pads
 taken off, that from the corrected sweeps of the device and of its dummies, those from raw sweeps
 and error terms. Its slope is carried back along this way in closed form: through quantity
-(`figure_catalogue`), de-embedding (`deembedding_derivatives`) and correction
+(`figure_catalogue`), de-embedding (`pads`) and correction
 (`correction_derivatives`). What is left is a slope by each error term and raw S-parameter at each
 point, to be multiplied with what each source changes there (law of propagation, JCGM 100:2008,
 5.2). A source moves all points of a fit, the device and the dummies of one calibration together, so
@@ -20,7 +20,6 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.rf.correct import uncorrect
 from sitegen.compute.rf.correction_derivatives import (
     ENTRIES,
     Back,
@@ -30,7 +29,7 @@ from sitegen.compute.rf.correction_derivatives import (
     waves,
 )
 from sitegen.compute.rf.entries import by_entry
-from sitegen.compute.rf.portions import portions
+from sitegen.compute.rf.pads import Precision
 from sitegen.compute.rf.propagation import Perturbation, SweepErrors
 from sitegen.compute.rf.terms import ErrorTerms, terms_from_rows
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
@@ -53,17 +52,17 @@ class Sources:
     """(n_term, n_freq, n_source), terms in the order of `term_rows`."""
     errors: SweepErrors
     """Of each sweep's own."""
-    _parts: dict[tuple[int, int], "Sources"] = field(default_factory=dict)
+    _parts: dict[tuple[int, int, Precision], "Sources"] = field(default_factory=dict)
 
-    def at(self, points: slice) -> "Sources":
-        """The same at some of its frequencies."""
-        key = (points.start, points.stop)
+    def at(self, points: slice, precision: Precision) -> "Sources":
+        """The same at some of its frequencies, changes in a precision."""
+        key = (points.start, points.stop, precision)
         if key not in self._parts:
             terms = terms_from_rows(self.terms, self.rows[:, points])
             self._parts[key] = replace(
                 self,
                 terms=replace(terms, frequency_hz=self.terms.frequency_hz[points]),
-                changes=self.changes[:, points],
+                changes=self.changes[:, points].astype(precision, copy=False),
                 _parts={},
             )
         return self._parts[key]
@@ -128,50 +127,36 @@ class Leg:
     """0 where it is not known, so that no slope comes from there."""
     unknown: BoolArray
     """(n, n_freq)."""
-    raw: ComplexArray
     back: Back
     noise: FloatArray
     """Standard uncertainty of each part of raw S by its noise."""
 
-    def of(self, rows: slice | Rows) -> "Leg":
-        """Of some of the values."""
-        if len(self.unknown) == 1:
-            return self
-        s, raw, back = self.s[:, rows], self.raw[:, rows], self.back.of(rows)
-        return Leg(self.sources, s, self.unknown[rows], raw, back, self.noise[:, rows])
+    @property
+    def raw(self) -> ComplexArray:
+        """Raw S."""
+        return self.back.raw
+
+    @cached_property
+    def raw_conjugate(self) -> ComplexArray:
+        """Of raw S."""
+        return self.raw.conj()
+
+    @cached_property
+    def s_conjugate(self) -> ComplexArray:
+        """Of S."""
+        return self.s.conj()
 
 
-def leg_of(sources: Sources, s: ComplexArray) -> Leg:
+def leg_of(sources: Sources, s: ComplexArray, precision: Precision) -> Leg:
     """Of corrected sweeps (n, n_freq, n_port, n_port) at the sources' frequencies."""
-    parts = [_leg(sources, s[rows]) for rows in portions(*s.shape[:2])] or [_leg(sources, s)]
-    if len(parts) == 1:
-        return parts[0]
-
-    def joined(name: str, of: Sequence[Leg | Back]) -> ComplexArray:
-        return np.concatenate([getattr(one, name) for one in of], axis=1)
-
-    first, backs = parts[0].back, [one.back for one in parts]
-    return Leg(
-        sources,
-        joined("s", parts),
-        np.concatenate([one.unknown for one in parts]),
-        joined("raw", parts),
-        replace(first, **{name: joined(name, backs) for name in ("back", "over", "s")}),
-        np.concatenate([one.noise for one in parts], axis=1),
-    )
-
-
-@np.errstate(all="ignore")
-def _leg(sources: Sources, s: ComplexArray) -> Leg:
-    unknown: BoolArray = np.asarray(~np.isfinite(s).all(axis=(-2, -1)))
-    known: ComplexArray = np.where(unknown[..., np.newaxis, np.newaxis], 0.0, s)
-    if s.shape[-1] == 2:
-        raw = by_entry(uncorrect(sources.terms, known))
-    else:
-        raw = uncorrect(sources.terms, known[..., 0, 0])[np.newaxis]
-    errors = sources.errors
-    noise = np.sqrt(errors.noise_floor**2 + errors.trace_noise**2 * _square(raw))
-    return Leg(sources, by_entry(known), unknown, raw, back(sources.rows, raw), noise)
+    entries: ComplexArray = by_entry(s).astype(precision)
+    unknown: BoolArray = np.zeros(entries.shape[1:], dtype=bool)
+    if not np.isfinite(entries.sum()):
+        unknown = np.asarray(~np.isfinite(entries).all(axis=0))
+        entries[:, unknown] = 0.0
+    of, errors = back(sources.rows, entries), sources.errors
+    noise = np.sqrt(errors.noise_floor**2 + errors.trace_noise**2 * square(of.raw))
+    return Leg(sources, entries, unknown, of, noise)
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,21 +190,19 @@ class Variance:
     nepers or a phase in radians the relative variance of what it is the level or phase of."""
 
 
-@np.errstate(all="ignore")
 def slopes_by(leg: Leg, by_s: ComplexArray) -> Slopes:
     """Slopes of n values by corrected sweeps, carried back further."""
     return Slopes(leg, by_s, *leg.back.slopes(by_s))
 
 
-@np.errstate(all="ignore")
 def deviations_by(slopes: Sequence[Slopes]) -> ComplexArray:
-    """What each source of a calibration does to n values through all sweeps that it corrected.
+    """What each source of a calibration does to n values through sweeps that it corrected.
 
     (n, n_source). What it does through the sweeps of a value (the device's, its dummies') adds, or
     cancels.
     """
-    sources = slopes[0].leg.sources
-    total: ComplexArray = np.zeros((slopes[0].by_s.shape[1], len(sources.groups)), np.complex128)
+    first, sources = slopes[0].by_s, slopes[0].leg.sources
+    total: ComplexArray = np.zeros((first.shape[1], len(sources.groups)), first.dtype)
     for entry, (which, changes) in enumerate(sources.of_entries):
         by_offset, by_tracking, by_match = (
             sum(parts[1:], parts[0])
@@ -230,20 +213,17 @@ def deviations_by(slopes: Sequence[Slopes]) -> ComplexArray:
     return total
 
 
-@np.errstate(all="ignore")
-def common_variance(slopes: Sequence[Slopes]) -> Variance:
-    """Variance of n values from the sources of the calibration that corrected all these sweeps."""
-    sources, total = slopes[0].leg.sources, deviations_by(slopes)
-    both = _square(total)
+def common_variance(sources: Sources, deviations: ComplexArray) -> Variance:
+    """Variance of n values from a calibration's sources, by what each does to them."""
+    both = square(deviations)
     names, members = sources.in_groups
-    by_group = np.where(sources.real, total.real**2, both) @ members
+    by_group = np.where(sources.real, deviations.real**2, both) @ members
     return Variance(
         {name: by_group[:, place] for place, name in enumerate(names)},
         both @ np.where(sources.real, 1.0, 2.0),
     )
 
 
-@np.errstate(all="ignore")
 def own_variance(slope: Slopes) -> Variance:
     """Variance of n values from what one sweep of each has for itself.
 
@@ -251,15 +231,12 @@ def own_variance(slope: Slopes) -> Variance:
     paths and the touchdown each the same over all points.
     """
     leg, errors, by_raw = slope.leg, slope.leg.sources.errors, slope.by_raw
-    parts = (by_raw * leg.noise).view(np.float64)
-    noise = np.vecdot(parts, parts).sum(axis=0)
-    shares = np.vecdot(leg.raw.conj(), by_raw)
-    linearity = errors.linearity**2 * _square(shares).sum(axis=0)
-    passes = _passes(len(by_raw))
-    cable = errors.cable**2 * _square(passes @ shares).sum(axis=0)
-    contact: FloatArray = np.sum([_square(one) for one in _at_tips(slope.by_s)], axis=0)
-    if len(by_raw) > 1:
-        contact = contact + _square(_through_tips(slope.by_s, leg.s))
+    noise = square_sum(by_raw * leg.noise).sum(axis=0)
+    shares = np.vecdot(leg.raw_conjugate, by_raw)
+    linearity = errors.linearity**2 * square(shares).sum(axis=0)
+    passes = passes_of(len(by_raw))
+    cable = errors.cable**2 * square(passes @ shares).sum(axis=0)
+    contact: FloatArray = np.sum([square(one) for one in _touched(slope)], axis=0)
     by_group: dict[SourceGroup, FloatArray] = {
         "noise of the sweep": noise,
         "contact of the touchdown": errors.contact**2 * contact,
@@ -270,21 +247,27 @@ def own_variance(slope: Slopes) -> Variance:
     return Variance(by_group, 2.0 * total)
 
 
-def _passes(n_entry: int) -> FloatArray:
+def square_sum(values: ComplexArray) -> FloatArray:
+    """Sum of |x|^2 over the last axis, in double precision."""
+    parts = values.view(values.real.dtype)
+    squares: FloatArray = np.vecdot(parts, parts).astype(np.float64)
+    return squares
+
+
+def passes_of(n_entry: int) -> FloatArray:
     """(n_port, e) how often each S-parameter passes the path of a port: a reflection twice."""
     ports = range(1 if n_entry == 1 else 2)
     return np.array([[(i == at) + (j == at) for i, j in ENTRIES[:n_entry]] for at in ports], float)
 
 
-def _at_tips(by_s: ComplexArray) -> list[ComplexArray]:
-    """Slopes by a touchdown's change of the reflection at each port, (n,) each."""
-    return [by_s[place].sum(axis=-1) for place in ((0,) if len(by_s) == 1 else (0, 3))]
-
-
-def _through_tips(by_s: ComplexArray, s: ComplexArray) -> ComplexArray:
-    """Likewise by its share of both transmissions."""
-    passed: ComplexArray = np.vecdot(s[1:3].conj(), by_s[1:3]).sum(axis=0)
-    return passed
+def _touched(slope: Slopes) -> list[ComplexArray]:
+    """Slopes by a touchdown's change of the reflection at each port, (n,) each, and by its share of
+    both transmissions."""
+    by_s = slope.by_s
+    if len(by_s) == 1:
+        return [by_s[0].sum(axis=-1)]
+    through = np.vecdot(slope.leg.s_conjugate[1:3], by_s[1:3]).sum(axis=0)
+    return [by_s[0].sum(axis=-1), by_s[3].sum(axis=-1), through]
 
 
 @np.errstate(all="ignore")
@@ -324,22 +307,21 @@ def moved(slope: Slopes, terms: Sequence[ComplexArray], share: FloatArray) -> Co
     leg, by_raw, raw = slope.leg, slope.by_raw, slope.leg.raw
     errors, factor = leg.sources.errors, share[..., np.newaxis]
     levels = np.vecdot(by_raw, raw.conj())[..., np.newaxis]
-    passes = _passes(len(raw))
+    passes = passes_of(len(raw))
     paths = errors.cable**2 * np.einsum("ab,bnf->anf", passes.T @ passes, levels)
     step = leg.noise**2 * by_raw.conj() + raw * (errors.linearity**2 * levels + paths)
     seen = raw[:, np.newaxis] + factor * step[:, np.newaxis]
     corrected = waves(terms, seen).corrected
-    touched = errors.contact**2 * factor
-    for place, at_tip in zip((0,) if len(raw) == 1 else (0, 3), _at_tips(slope.by_s), strict=True):
-        corrected[place] += touched * at_tip[:, np.newaxis].conj()
+    touched = [errors.contact**2 * factor * one[:, np.newaxis].conj() for one in _touched(slope)]
+    corrected[0] += touched[0]
     if len(raw) > 1:
-        passed = _through_tips(slope.by_s, leg.s)[:, np.newaxis].conj()
-        for place in (1, 2):
-            corrected[place] += touched * passed * leg.s[place]
+        corrected[3] += touched[1]
+        corrected[1:3] += touched[2] * leg.s[1:3, np.newaxis]
     np.copyto(corrected, complex(np.nan, np.nan), where=leg.unknown)
     return corrected
 
 
-def _square(values: ComplexArray) -> FloatArray:
+def square(values: ComplexArray) -> FloatArray:
+    """|x|^2."""
     squares: FloatArray = values.real**2 + values.imag**2
     return squares

@@ -1,28 +1,16 @@
-"""One value a sweep, taken from corrected sweeps; and its slopes back by each of these sweeps.
+"""One value a sweep, taken from corrected sweeps, and its slopes by S of the devices themselves."""
 
-On the way from the corrected sweeps of n touchdowns to n values lie the de-embedding, the access
-resistances that cold sweeps give, the straight line between two points, the figure's quantity and
-its estimate. `take` goes along it, `slopes` back.
-"""
-
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from sitegen.compute.rf.access import (
-    access_resistances,
-    slopes_by_cold,
-    slopes_by_whole,
-    without_access,
-)
+from sitegen.compute.rf.access import access_resistances, without_access
 from sitegen.compute.rf.deembedding import deembed
-from sitegen.compute.rf.deembedding_derivatives import DEVICE, deembedding_derivatives
-from sitegen.compute.rf.entries import passed_back
 from sitegen.compute.rf.figures import Estimate, Figure, Surroundings, used_frequencies
 from sitegen.compute.rf.interpolation import interpolate
-from sitegen.compute.rf.portions import portions
-from sitegen.compute.rf.seen import Rows, Seen, seen
+from sitegen.compute.rf.pads import DEVICE, Pads, Precision, no_pads, pads
+from sitegen.compute.rf.seen import ByY, Rows, Seen, seen
 from sitegen.compute.rf.two_port import as_two_port
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.device import DeembeddingMethod
@@ -35,17 +23,14 @@ __all__ = [
     "Devices",
     "Taken",
     "Wanted",
-    "narrowed",
-    "slopes",
+    "slopes_of_inner",
     "take",
+    "weighed",
 ]
 
 COLD = "cold device"
 """Whose sweeps a value depends on, besides those of the device itself (`DEVICE`) and those of
 dummies by their part ('open', 'short')."""
-FURTHER = 20
-"""Points kept on either side of those that have a slope: a zero crossing that its sources move by
-one u is then still among them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,18 +43,13 @@ class Corrected:
     dummies: Mapping[str, ComplexArray] | None = None
     """By part, corrected, of each touchdown, or (1, n_f, p, p) where all share them; only with a
     method."""
-    _whole: tuple["Corrected", slice | Rows] | None = None
-    """All touchdowns, of which these are some."""
-    _derivatives: dict[tuple[int, int, float], Mapping[str, ComplexArray]] = field(
-        default_factory=dict
-    )
 
     def of(self, rows: slice | Rows) -> "Corrected":
         """Some of the touchdowns."""
         if self.dummies is None:
             return Corrected(self.s[rows])
         parts = {part: one if len(one) == 1 else one[rows] for part, one in self.dummies.items()}
-        return Corrected(self.s[rows], self.method, parts, (self, rows))
+        return Corrected(self.s[rows], self.method, parts)
 
     def at(self, points: slice) -> "Corrected":
         """The same at some of the frequencies."""
@@ -78,35 +58,11 @@ class Corrected:
         parts = {part: one[:, points] for part, one in self.dummies.items()}
         return Corrected(self.s[:, points], self.method, parts)
 
-    def pads(self, points: slice, z_ref_ohm: float) -> Mapping[str, ComplexArray]:
-        """Derivatives of the device's S by its corrected sweep and by each dummy's, at some points.
-
-        Worked out once, whatever the number of figures; empty where nothing is taken off.
-        """
-        method, dummies = self.method, self.dummies
-        if method is None or dummies is None:
-            return {}
-        if self._whole is not None:
-            whole, rows = self._whole
-            return {part: one[:, :, rows] for part, one in whole.pads(points, z_ref_ohm).items()}
-        key = (points.start, points.stop, z_ref_ohm)
-        if key not in self._derivatives:
-            found = [
-                deembedding_derivatives(
-                    method,
-                    self.s[rows, points],
-                    {
-                        part: one[:, points] if len(one) == 1 else one[rows, points]
-                        for part, one in dummies.items()
-                    },
-                    z_ref_ohm,
-                )
-                for rows in portions(len(self.s), points.stop - points.start)
-            ]
-            self._derivatives[key] = {
-                part: np.concatenate([one[part] for one in found], axis=2) for part in found[0]
-            }
-        return self._derivatives[key]
+    def pads(self, z_ref_ohm: float, precision: Precision, once: Collection[str]) -> Pads:
+        """What is taken off, backwards, as `pads.pads`."""
+        if self.method is None or self.dummies is None:
+            return no_pads()
+        return pads(self.method, self.s, self.dummies, z_ref_ohm, once=once, precision=precision)
 
     def stripped(self, z_ref_ohm: float) -> ComplexArray:
         """S of the devices themselves."""
@@ -141,9 +97,13 @@ class Taken:
 
     def of(self, rows: slice | Rows) -> "Taken":
         """Some of the values, with what their slopes need."""
-        estimate, ohm = self.estimate, self.resistances_ohm
-        some = replace(estimate, value=estimate.value[rows], weights=estimate.weights[rows])
-        return Taken(some, self.points, self.at.of(rows), None if ohm is None else ohm[rows])
+        ohm = self.resistances_ohm
+        return Taken(
+            self.estimate.of(rows),
+            self.points,
+            self.at.of(rows),
+            None if ohm is None else ohm[rows],
+        )
 
     @property
     def used_hz(self) -> FloatArray:
@@ -201,58 +161,22 @@ def take(
     return Devices(frequency_hz, stripped, cold).take(wanted)
 
 
-@np.errstate(all="ignore")
-def slopes(
-    wanted: Wanted,
-    frequency_hz: FloatArray,
-    taken: Taken,
-    device: Corrected,
-    cold: Corrected | None = None,
-) -> tuple[slice, Mapping[str, ComplexArray]]:
-    """Slopes of the values by the corrected sweeps that they depend on.
+def weighed(wanted: Wanted, frequency_hz: FloatArray, taken: Taken, further: int = 0) -> Taken:
+    """The same without the points at either end that have no slope in any value, where that leaves
+    less than half of them.
 
-    Args:
-        device: what `taken` was taken from, on all frequencies.
-        cold: the sweeps that gave its access resistances.
-
-    Returns:
-        Which measured points the slopes are at, and whose sweeps they are by: (e, n, n_point) by
-        entry each, dv = Re(sum of slope dS).
+    further: points kept on either side all the same.
     """
-    z_ref_ohm = wanted.around.z_ref_ohm
-    points, slope = _by_inner(wanted, frequency_hz, taken, device.s.shape[-1])
-    pads = device.pads(points, z_ref_ohm)
-    if cold is None or taken.resistances_ohm is None:
-        return points, _through_pads(DEVICE, pads, slope)
-    here = device.at(points).stripped(z_ref_ohm)
-    by_whole, by_ohm = slopes_by_whole(here, taken.resistances_ohm, slope, z_ref_ohm)
-    found = _through_pads(DEVICE, pads, by_whole)
-    whole = {one: _on_all(s, points, frequency_hz) for one, s in found.items()}
-    of_cold = slopes_by_cold(cold.stripped(z_ref_ohm), frequency_hz, by_ohm, z_ref_ohm)
-    every = slice(0, len(frequency_hz))
-    for one, s in _through_pads(COLD, cold.pads(every, z_ref_ohm), of_cold).items():
-        whole[one] = whole[one] + s if one in whole else s
-    return every, whole
-
-
-def narrowed(wanted: Wanted, frequency_hz: FloatArray, taken: Taken) -> Taken:
-    """The same with no more points than have a slope in any value, and `FURTHER` on either side."""
-    estimate, weights = taken.estimate, taken.estimate.weights
-    weighed = np.flatnonzero((weights != 0).any(axis=0))
-    few = len(weighed) and weighed[-1] + 1 - weighed[0] < 0.5 * weights.shape[1]
-    if not few or wanted.figure.followed:
+    used = (taken.estimate.weights != 0).any(axis=0)
+    if taken.estimate.departure is not None:
+        used = used | (taken.estimate.departure.weights != 0).any(axis=0)
+    where = np.flatnonzero(used)
+    if not len(where) or where[-1] + 1 - where[0] > 0.5 * len(used) or wanted.figure.followed:
         return taken
-    part = slice(max(int(weighed[0]) - FURTHER, 0), int(weighed[-1]) + 1 + FURTHER)
-    departure = estimate.departure
-    if departure is not None:
-        departure = replace(departure, weights=departure.weights[:, part])
+    part = slice(max(int(where[0]) - further, 0), int(where[-1]) + 1 + further)
     at = taken.at.part(part)
-    return Taken(
-        replace(estimate, weights=weights[:, part], departure=departure),
-        _around(frequency_hz, at.frequency_hz),
-        at,
-        taken.resistances_ohm,
-    )
+    points = _around(frequency_hz, at.frequency_hz)
+    return Taken(taken.estimate.at(part), points, at, taken.resistances_ohm)
 
 
 def _around(frequency_hz: FloatArray, used_hz: FloatArray) -> slice:
@@ -262,35 +186,31 @@ def _around(frequency_hz: FloatArray, used_hz: FloatArray) -> slice:
     return slice(min(first, last), last + 1)
 
 
-def _by_inner(
-    wanted: Wanted, frequency_hz: FloatArray, taken: Taken, n_ports: int
-) -> tuple[slice, ComplexArray]:
-    """Slopes by S of the inner devices, at the measured points that enter."""
+def slopes_of_inner(
+    wanted: Wanted, taken: Taken, frequency_hz: FloatArray, n_ports: int, *, by_y: bool = False
+) -> tuple[dict[int, ComplexArray], bool]:
+    """Slopes by the devices themselves, (n, n_point) by entry at `taken.points`; dv = Re(sum of
+    slope dS).
+
+    by_y: those by Y of two ports are wanted where the figure has them.
+
+    Returns:
+        The slopes by those entries that have any, and whether they are by Y.
+    """
     weights, at, points = taken.estimate.weights, taken.at, taken.points
-    by_s = wanted.figure.slopes(at)[: n_ports**2]
-    slope: ComplexArray = by_s * weights
-    if not np.isfinite(slope.sum()):
-        slope = np.where(weights != 0, slope, 0.0)
     measured_hz = frequency_hz[points]
-    if np.array_equal(measured_hz, at.frequency_hz):
-        return points, slope
+    measured = np.array_equal(measured_hz, at.frequency_hz)
+    by = wanted.figure.by(at)
+    given_by_y = by_y and measured and isinstance(by, ByY)
+    if isinstance(by, ByY) and given_by_y:
+        every = {2 * i + j: slope * weights for (i, j), slope in by.entries.items()}
+    else:
+        by_s = by.by_s() if isinstance(by, ByY) else by
+        every = dict(enumerate(by_s[: n_ports**2] * weights))
+    for entry, slope in every.items():
+        if not np.isfinite(slope.sum()):
+            every[entry] = np.where(weights != 0, slope, 0.0)
+    if measured:
+        return every, given_by_y
     shares = interpolate(np.eye(len(measured_hz)) + 0j, measured_hz, at.frequency_hz).real
-    return points, slope @ shares.T
-
-
-def _through_pads(
-    name: str, pads: Mapping[str, ComplexArray], slope: ComplexArray
-) -> Mapping[str, ComplexArray]:
-    """Slopes by the corrected sweeps themselves, and by those of their dummies."""
-    if not pads:
-        return {name: slope}
-    return {
-        name if part == DEVICE else part: passed_back(derivatives, slope)
-        for part, derivatives in pads.items()
-    }
-
-
-def _on_all(s: ComplexArray, points: slice, frequency_hz: FloatArray) -> ComplexArray:
-    whole: ComplexArray = np.zeros((*s.shape[:-1], len(frequency_hz)), np.complex128)
-    whole[..., points] = s
-    return whole
+    return {entry: slope @ shares.T for entry, slope in every.items()}, False

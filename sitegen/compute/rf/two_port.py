@@ -10,16 +10,19 @@ from typing import Any
 
 import numpy as np
 
+from sitegen.compute.rf import entries
 from sitegen.compute.rf.entries import as_matrices
 from sitegen.model.arrays import ComplexArray
 
 Entries = np.ndarray[tuple[Any, ...], np.dtype[Any]]
 
 
-def _matrix(a: Entries, b: Entries, c: Entries, d: Entries) -> ComplexArray:
+def _matrix(a: Entries, b: Entries, c: Entries, d: Entries, times: Entries) -> ComplexArray:
+    """Of its entries, all times a factor."""
     shape = np.broadcast_shapes(a.shape, b.shape, c.shape, d.shape)
     made = np.empty((4, *shape), dtype=np.complex128)
-    made[0], made[1], made[2], made[3] = a, b, c, d
+    for place, entry in enumerate((a, b, c, d)):
+        np.multiply(entry, times, out=made[place])
     return as_matrices(made)
 
 
@@ -31,9 +34,7 @@ def _entries(
 
 def product(left: ComplexArray, right: ComplexArray) -> ComplexArray:
     """Matrix product of two-by-two matrices."""
-    a, b, c, d = _entries(left)
-    e, f, g, h = _entries(right)
-    return _matrix(a * e + b * g, a * f + b * h, c * e + d * g, c * f + d * h)
+    return as_matrices(entries.product(_entries(left), _entries(right)))
 
 
 @np.errstate(all="ignore")
@@ -41,7 +42,7 @@ def inverse(matrix: ComplexArray) -> ComplexArray:
     """Inverse of two-by-two matrices; Y to Z and back."""
     a, b, c, d = _entries(matrix)
     over = 1.0 / (a * d - b * c)
-    return _matrix(d * over, -b * over, -c * over, a * over)
+    return _matrix(d, -b, -c, a, over)
 
 
 @np.errstate(all="ignore")
@@ -51,10 +52,11 @@ def admittance(s: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     crossed = s12 * s21
     over = 1.0 / (((1 + s11) * (1 + s22) - crossed) * z_ref_ohm)
     return _matrix(
-        ((1 - s11) * (1 + s22) + crossed) * over,
-        -2 * s12 * over,
-        -2 * s21 * over,
-        ((1 + s11) * (1 - s22) + crossed) * over,
+        (1 - s11) * (1 + s22) + crossed,
+        -2 * s12,
+        -2 * s21,
+        (1 + s11) * (1 - s22) + crossed,
+        over,
     )
 
 
@@ -65,10 +67,11 @@ def impedance(s: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     crossed = s12 * s21
     over = z_ref_ohm / ((1 - s11) * (1 - s22) - crossed)
     return _matrix(
-        ((1 + s11) * (1 - s22) + crossed) * over,
-        2 * s12 * over,
-        2 * s21 * over,
-        ((1 - s11) * (1 + s22) + crossed) * over,
+        (1 + s11) * (1 - s22) + crossed,
+        2 * s12,
+        2 * s21,
+        (1 - s11) * (1 + s22) + crossed,
+        over,
     )
 
 
@@ -79,10 +82,11 @@ def from_admittance(y: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     crossed = b * c
     over = 1.0 / ((1 + a) * (1 + d) - crossed)
     return _matrix(
-        ((1 - a) * (1 + d) + crossed) * over,
-        -2 * b * over,
-        -2 * c * over,
-        ((1 + a) * (1 - d) + crossed) * over,
+        (1 - a) * (1 + d) + crossed,
+        -2 * b,
+        -2 * c,
+        (1 + a) * (1 - d) + crossed,
+        over,
     )
 
 
@@ -93,10 +97,11 @@ def from_impedance(z: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     crossed = b * c
     over = 1.0 / ((a + 1) * (d + 1) - crossed)
     return _matrix(
-        ((a - 1) * (d + 1) - crossed) * over,
-        2 * b * over,
-        2 * c * over,
-        ((a + 1) * (d - 1) - crossed) * over,
+        (a - 1) * (d + 1) - crossed,
+        2 * b,
+        2 * c,
+        (a + 1) * (d - 1) - crossed,
+        over,
     )
 
 
@@ -105,14 +110,12 @@ def chain(s: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     """Chain (ABCD) matrices; S21 must not be zero."""
     s11, s12, s21, s22 = _entries(s)
     crossed = s12 * s21
-    over = 0.5 / s21
-    series = ((1 + s11) * (1 + s22) - crossed) * over * z_ref_ohm
-    shunt = ((1 - s11) * (1 - s22) - crossed) * over / z_ref_ohm
     return _matrix(
-        ((1 + s11) * (1 - s22) + crossed) * over,
-        series,
-        shunt,
-        ((1 - s11) * (1 + s22) + crossed) * over,
+        (1 + s11) * (1 - s22) + crossed,
+        ((1 + s11) * (1 + s22) - crossed) * z_ref_ohm,
+        ((1 - s11) * (1 - s22) - crossed) / z_ref_ohm,
+        (1 - s11) * (1 + s22) + crossed,
+        0.5 / s21,
     )
 
 
@@ -123,17 +126,18 @@ def from_chain(abcd: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     series, shunt = b / z_ref_ohm, c * z_ref_ohm
     over = 1.0 / (a + series + shunt + d)
     return _matrix(
-        (a + series - shunt - d) * over,
-        2.0 * (a * d - b * c) * over,
-        2.0 * over,
-        (d + series - shunt - a) * over,
+        a + series - shunt - d,
+        2.0 * (a * d - b * c),
+        np.asarray(2.0),
+        d + series - shunt - a,
+        over,
     )
 
 
 def mirrored(abcd: ComplexArray) -> ComplexArray:
     """The chain matrix of a reciprocal two-port seen from its other side: A and D exchanged."""
     a, b, c, d = _entries(abcd)
-    return _matrix(d, b, c, a)
+    return as_matrices(np.array([d, b, c, a]))
 
 
 def as_two_port(s: ComplexArray, reflection: ComplexArray | float = 0.0) -> ComplexArray:

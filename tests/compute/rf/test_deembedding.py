@@ -13,7 +13,12 @@ import skrf
 from skrf.calibration import deembedding as reference
 
 from sitegen.compute.rf import two_port
-from sitegen.compute.rf.deembedding import deembed, pi_of_thru, propagation_of_line
+from sitegen.compute.rf.deembedding import (
+    deembed,
+    deembedding,
+    pi_of_thru,
+    propagation_of_line,
+)
 from sitegen.compute.rf.dummy_structures import doubts, lumped_up_to_hz, parasitics
 from sitegen.model.arrays import ComplexArray
 from sitegen.model.device import DUMMIES_OF, LUMPED, DeembeddingMethod
@@ -98,6 +103,27 @@ def test_a_lumped_method_recovers_the_device_inside(method: DeembeddingMethod) -
     found = deembed(method, measured, parts, Z0)
     assert np.allclose(found, s_of_y(y), rtol=0.0, atol=1e-11)
     assert not np.allclose(measured, s_of_y(y), atol=1e-2)
+
+
+def test_a_whole_without_an_admittance_has_a_device_inside() -> None:
+    """A short at the tips is 0 ohm whatever the pads beside it; the device is -Z of the leads."""
+    _, parts = lumped("open-short", hybrid_pi())
+    whole = np.broadcast_to(-ONE + 0j, LEADS.shape)
+    found = deembed("open-short", whole, parts, Z0)
+    expected = (-LEADS - Z0 * ONE) @ np.linalg.inv(-LEADS + Z0 * ONE)
+    assert np.allclose(found, expected, rtol=0.0, atol=1e-12)
+
+
+@pytest.mark.parametrize("method", sorted(DUMMIES_OF))
+def test_dummies_are_worked_through_once_for_many_sweeps(method: DeembeddingMethod) -> None:
+    rng = np.random.default_rng(4)
+    parts = {part: random_s(rng)[np.newaxis] for part in DUMMIES_OF[method]}
+    sweeps = np.array([random_s(rng) for _ in range(3)])
+    take_off = deembedding(method, parts, Z0)
+    for one in sweeps:
+        alone = deembed(method, one, {part: s[0] for part, s in parts.items()}, Z0)
+        assert np.allclose(take_off(one[np.newaxis])[0], alone, rtol=1e-12, atol=0.0)
+    assert np.allclose(take_off(sweeps)[2], take_off(sweeps[2:])[0], rtol=1e-12, atol=0.0)
 
 
 def test_a_transistor_behind_pads_has_its_own_gain() -> None:
@@ -279,7 +305,8 @@ def test_parasitics_of_dummies_are_those_they_were_made_of() -> None:
 
 def told(parts: dict[str, Matrix], upper_hz: float | None = 40e9) -> str:
     sets = {part: one[np.newaxis] for part, one in parts.items()}
-    return " ".join(doubts("open-short", sets, F_HZ, Z0, upper_hz))
+    found = parasitics("open-short", sets, F_HZ, Z0)
+    return " ".join(doubts(found, "open-short", sets, F_HZ, Z0, upper_hz))
 
 
 def test_sound_dummies_raise_no_doubt() -> None:

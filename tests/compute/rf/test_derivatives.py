@@ -20,9 +20,9 @@ from sitegen.compute.rf.access import (
 from sitegen.compute.rf.correct import correct, uncorrect
 from sitegen.compute.rf.correction_derivatives import ENTRIES, back, derivatives, rows_of
 from sitegen.compute.rf.deembedding import deembed
-from sitegen.compute.rf.deembedding_derivatives import DEVICE, deembedding_derivatives
 from sitegen.compute.rf.entries import as_matrices, by_entry, inverse, product, sandwich
 from sitegen.compute.rf.figures import FIGURES, Surroundings
+from sitegen.compute.rf.pads import DEVICE, Pads, pads
 from sitegen.compute.rf.seen import seen
 from sitegen.compute.rf.terms import (
     DrivenTerms,
@@ -75,10 +75,26 @@ def test_slopes_of_every_figure(name: str) -> None:
     assert np.quantile(off[known], 0.9) < 1e-5  # near a pole of the figure differences are off
 
 
+def derivatives_of(found: Pads, shape: tuple[int, ...]) -> dict[str, ComplexArray]:
+    """By part, (e, e, n, n_f) of what comes out by what goes in, from slopes by one entry each."""
+    by_out: list[dict[str, ComplexArray]] = []
+    for out in range(shape[0]):
+        slope = np.zeros(shape, np.complex128)
+        slope[out] = 1.0
+        by_sweep = dict(found.back(slope))
+        for name, by_part in found.shared.items():
+            by = by_sweep.pop(name)
+            for part, further in by_part.items():
+                mine = np.einsum("onf,oif->inf", by, further)
+                by_sweep[part] = by_sweep.get(part, 0.0) + mine
+        by_out.append(by_sweep)
+    return {part: np.stack([one[part] for one in by_out]) for part in by_out[0]}
+
+
 @pytest.mark.parametrize("method", DUMMIES_OF)
-@pytest.mark.parametrize("shared", [True, False])
-def test_derivatives_of_every_deembedding(method: DeembeddingMethod, shared: bool) -> None:
-    """Each of 3 devices with dummies of its own, or all with the same."""
+@pytest.mark.parametrize("shared", ["each", "shared", "once"])
+def test_derivatives_of_every_deembedding(method: DeembeddingMethod, shared: str) -> None:
+    """Each of 3 devices with dummies of its own, or all with the same, worked out once or not."""
     rng = np.random.default_rng(4)
     names = DUMMIES_OF[method]
     whole = through_pads(device_s("lossy transistor"))
@@ -87,9 +103,11 @@ def test_derivatives_of_every_deembedding(method: DeembeddingMethod, shared: boo
     thru = fw.line_s(FREQUENCY_HZ, (0.01 + 1j * FREQUENCY_HZ / 200e9), 55.0)
     like = {"open": whole["open"], "short": whole["short"], "pad": pad, "thru": thru, "line": line}
     s = np.stack([whole["device"]] * 3) * rng.normal(1.0, 0.02, size=(3, 1, 1, 1))
-    scale = rng.normal(1.0, 0.02, size=(1 if shared else 3, 1, 1, 1))
+    scale = rng.normal(1.0, 0.02, size=(3 if shared == "each" else 1, 1, 1, 1))
     dummies = {name: like[name] * scale for name in names}
-    found = deembedding_derivatives(method, s, dummies, 50.0)
+    off = pads(method, s, dummies, 50.0, once=names if shared == "once" else ())
+    assert bool(off.shared) == (shared == "once")
+    found = derivatives_of(off, (4, 3, len(FREQUENCY_HZ)))
     assert set(found) == {DEVICE, *names}
     for part, given in {DEVICE: s, **dummies}.items():
 
@@ -99,9 +117,27 @@ def test_derivatives_of_every_deembedding(method: DeembeddingMethod, shared: boo
 
         shown = np.stack([by_entry(one) for one in central(inner, given)], axis=1)
         size = np.abs(shown).max(axis=(0, 1))
-        off = np.abs(found[part] - shown).max(axis=(0, 1)) / size
+        apart = np.abs(found[part] - shown).max(axis=(0, 1)) / size
         # closed ones as well as differences can; those by differences to their step
-        assert off.max() < (1e-7 if method in LUMPED else 1e-4), part
+        assert apart.max() < (1e-7 if method in LUMPED else 1e-4), part
+
+
+@pytest.mark.parametrize("method", sorted(LUMPED))
+def test_slopes_by_y_go_back_as_those_by_s(method: DeembeddingMethod) -> None:
+    """dS = -z (1 + S) dY (1 + S) / 2 of the device itself."""
+    whole = through_pads(device_s("lossy transistor"))
+    whole["pad"] = as_matrices(0.9 * by_entry(whole["open"]))
+    s, dummies = whole["device"][np.newaxis], {name: whole[name][np.newaxis] for name in whole}
+    off = pads(method, s, dummies, 50.0)
+    across = by_entry(np.eye(2) + deembed(method, s, dummies, 50.0))
+    by_s = np.random.default_rng(5).normal(size=across.shape) + 0.3j
+    a, b, c, d = across
+    turned = np.stack([a, c, b, d])
+    by_y = -25.0 * product(turned, product(by_s, turned))
+    assert off.back_from_y is not None
+    from_y = off.back_from_y(by_y)
+    for part, by in off.back(by_s).items():
+        assert from_y[part] == pytest.approx(by, rel=1e-10), part
 
 
 @pytest.mark.parametrize("method", sorted(LUMPED))
@@ -110,7 +146,8 @@ def test_derivatives_of_one_port_devices(method: DeembeddingMethod) -> None:
     pick = {name: one[np.newaxis, :, :1, :1] for name, one in whole.items()}
     pick["pad"] = 0.9 * pick["open"]
     dummies = {name: pick[name] for name in DUMMIES_OF[method]}
-    found = deembedding_derivatives(method, pick["device"], dummies, 50.0)
+    off = pads(method, pick["device"], dummies, 50.0)
+    found = derivatives_of(off, (1, 1, len(FREQUENCY_HZ)))
     shown = central(lambda s: deembed(method, s, dummies, 50.0), pick["device"])
     assert found[DEVICE].shape == (1, 1, 1, len(FREQUENCY_HZ))
     assert found[DEVICE][0, 0] == pytest.approx(shown[0, ..., 0, 0], rel=1e-7)
@@ -121,7 +158,8 @@ def test_what_is_not_known_has_no_derivative() -> None:
     s = whole["device"][np.newaxis].copy()
     s[0, 3] = np.nan
     dummies = {name: whole[name][np.newaxis] for name in ("open", "short")}
-    for one in deembedding_derivatives("open-short", s, dummies, 50.0).values():
+    found = derivatives_of(pads("open-short", s, dummies, 50.0), (4, 1, len(FREQUENCY_HZ)))
+    for one in found.values():
         assert not one[:, :, 0, 3].any() and np.isfinite(one).all() and one[:, :, 0, 4].any()
 
 
@@ -161,7 +199,9 @@ def test_derivatives_of_the_correction(n_ports: int) -> None:
             off = np.abs(by_raw[..., out, into].T - shown[into][..., i, j])
             assert off.max() < 1e-8 * np.abs(shown).max()
     rows, slope = rows_of(at), np.random.default_rng(7).normal(size=(e, *s.shape[:2])) + 0.5j
-    into_raw, into_waves = back(rows, by_entry(raw)).slopes(slope)
+    way = back(rows, by_entry(s))
+    assert way.raw == pytest.approx(by_entry(raw), rel=1e-12)
+    into_raw, into_waves = way.slopes(slope)
     assert into_raw == pytest.approx(np.einsum("asf,fsab->bsf", slope, by_raw), rel=1e-10)
     for place in range(len(rows)):
         step = np.zeros_like(rows)
@@ -174,10 +214,9 @@ def test_derivatives_of_the_correction(n_ports: int) -> None:
             off = np.abs(by_term[..., out, place].T - shown[..., i, j])
             assert off.max() < 1e-8 * max(np.abs(shown).max(), 1e-3)
     match = (1,) if n_ports == 1 else (1, 9, 3, 7)
-    waves = back(rows, by_entry(raw))
     for entry, place in enumerate(match):
         whole = np.einsum("asf,fsa->sf", slope, by_term[..., place])
-        assert into_waves[entry] * waves.back[entry] == pytest.approx(whole, rel=1e-10)
+        assert into_waves[entry] * way.back[entry] == pytest.approx(whole, rel=1e-10)
 
 
 def test_slopes_through_access_resistances() -> None:

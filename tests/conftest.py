@@ -4,6 +4,7 @@ import os
 import shutil
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,6 +14,19 @@ from tests.campaigns import tiny_campaign
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "campaigns_demo" / "lark-7"
 STATION_DEMO = ROOT / "campaigns_demo" / "teasel-4"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long tests first: one that began last would keep one process busy and the others idle."""
+    items.sort(key=lambda item: item.get_closest_marker("long") is None)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """A process that is done takes work from another, unless the command line says otherwise."""
+    from xdist.scheduler import WorkStealingScheduling  # type: ignore[import-untyped]
+
+    return WorkStealingScheduling(config, log) if config.getvalue("dist") == "load" else None
 
 
 def quiet(stage: str, done: int, total: int) -> None:

@@ -52,6 +52,7 @@ def test_nothing_is_escaped_twice(demo_publication: Path) -> None:
 
 
 @pytest.mark.html
+@pytest.mark.long
 def test_html_and_svg_are_valid(demo_publication: Path) -> None:
     jar = os.environ.get("VNU_JAR", "")
     need(

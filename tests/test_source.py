@@ -17,7 +17,7 @@ MOST_LINES, MOST_FUNCTION_LINES = 400, 60
     [
         ["ruff", "format", "--check", "."],
         ["ruff", "check", "."],
-        ["mypy"],
+        pytest.param(["mypy"], marks=pytest.mark.long),  # a minute without its cache
     ],
     ids=["format", "lint", "types"],
 )

@@ -10,17 +10,18 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from sitegen.build import compute_wafers
-from sitegen.compute.events import solve_events
+from sitegen.compute.events import Events, solve_events
 from sitegen.joining import join
 from sitegen.problems import Finding
 from sitegen.publish.campaign_folder import write_campaign
 from sitegen.read import read_campaign
 from sitegen.simulate import simulate_campaign
-from tests.conftest import quiet
+from sitegen.wafer_jobs import Computed
+from sitegen.wafer_listing import compute_jobs, lent_beforehand
 
 TURNED = {"map looks turned", "wafer identity in doubt"}
 KINDS = {*TURNED, "wafers with the same values", "suspicious sweep"}
+Suspicions = Callable[[], list[Finding]]
 
 
 @pytest.fixture(scope="module")
@@ -30,22 +31,44 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_campaign(simulate_campaign(wafers=3, dies=60, seed=11), place)
 
 
+@pytest.fixture(scope="module")
+def events(made: Path) -> Events:
+    """Its calibrations, solved once: what is planted here touches wafers only."""
+    campaign, _ = read_campaign(made)
+    return solve_events(campaign)
+
+
+@pytest.fixture(scope="module")
+def computed() -> dict[str, Computed]:
+    """Wafers that were computed already, by the key of all that their results depend on."""
+    return {}
+
+
 @pytest.fixture
 def folder(made: Path, tmp_path: Path) -> Path:
     """A copy of it to change."""
     return shutil.copytree(made, tmp_path / "made")
 
 
-def suspicions(folder: Path) -> list[Finding]:
-    """What a build finds, without its pages and drawings."""
-    work, root = folder.parent / "work", folder.parent / "out"
-    work.mkdir()
-    campaign, faults = read_campaign(folder)
-    events = solve_events(campaign)
-    lent, computed = compute_wafers(campaign, events, work, None, quiet)
-    results = join(campaign, events, computed, lent, (*faults, *events.faults()), root)
-    assert [fault.sentence() for fault in results.faults] == []
-    return [finding for finding in results.findings if finding.kind in KINDS]
+@pytest.fixture
+def suspicions(folder: Path, events: Events, computed: dict[str, Computed]) -> Suspicions:
+    """What a build of the folder finds, without its pages and drawings."""
+
+    def found() -> list[Finding]:
+        work, root = folder.parent / "work", folder.parent / "out"
+        work.mkdir()
+        campaign, faults = read_campaign(folder)
+        lent = lent_beforehand(campaign, events, work, None)
+        listed = compute_jobs(campaign, events, work, lent)
+        for job in listed:
+            if job.key not in computed:
+                computed[job.key] = job.function(job.argument)
+        mine = tuple(computed[job.key] for job in listed)
+        results = join(campaign, events, mine, lent, (*faults, *events.faults()), root)
+        assert [fault.sentence() for fault in results.faults] == []
+        return [finding for finding in results.findings if finding.kind in KINDS]
+
+    return found
 
 
 def wafers(folder: Path) -> list[Path]:
@@ -58,11 +81,11 @@ def rewrite(path: Path, change: Callable[[pd.DataFrame], pd.DataFrame]) -> None:
     pq.write_table(pa.Table.from_pandas(frame, schema=table.schema, preserve_index=False), path)
 
 
-def test_an_ordinary_campaign_raises_no_suspicion(folder: Path) -> None:
-    assert suspicions(folder) == []
+def test_an_ordinary_campaign_raises_no_suspicion(suspicions: Suspicions) -> None:
+    assert suspicions() == []
 
 
-def test_a_table_copied_from_another_wafer_is_noticed(folder: Path) -> None:
+def test_a_table_copied_from_another_wafer_is_noticed(folder: Path, suspicions: Suspicions) -> None:
     first, second = wafers(folder)[:2]
     values = pq.read_table(first / "values.parquet").to_pandas()["value"].to_numpy()
 
@@ -70,12 +93,12 @@ def test_a_table_copied_from_another_wafer_is_noticed(folder: Path) -> None:
         return frame.assign(value=values[: len(frame)])
 
     rewrite(second / "values.parquet", copied)
-    found = suspicions(folder)
+    found = suspicions()
     assert [finding.kind for finding in found] == ["wafers with the same values"]
     assert first.name in found[0].text and second.name in found[0].text
 
 
-def test_sweeps_of_lifted_probes_are_noticed(folder: Path) -> None:
+def test_sweeps_of_lifted_probes_are_noticed(folder: Path, suspicions: Suspicions) -> None:
     """Corrected sweeps replaced by an open: 5 fF at each port, nothing between them."""
     path = next(wafers(folder)[0].glob("sweeps-corrected.parquet"))
 
@@ -91,7 +114,7 @@ def test_sweeps_of_lifted_probes_are_noticed(folder: Path) -> None:
         return frame
 
     rewrite(path, lifted)
-    found = suspicions(folder)
+    found = suspicions()
     assert [finding.kind for finding in found] == ["suspicious sweep"]
     assert "looks like an open" in found[0].text
 
@@ -105,7 +128,9 @@ def patterned(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 @pytest.mark.parametrize("turned", [False, True])
-def test_a_wafer_that_lay_turned_on_the_chuck_is_noticed(folder: Path, turned: bool) -> None:
+def test_a_wafer_that_lay_turned_on_the_chuck_is_noticed(
+    folder: Path, suspicions: Suspicions, turned: bool
+) -> None:
     """Every value, curve and sweep of one wafer goes to the die opposite its own.
 
     The map that was taken of it before stays as it was.
@@ -125,5 +150,5 @@ def test_a_wafer_that_lay_turned_on_the_chuck_is_noticed(folder: Path, turned: b
     for path in last.glob("*.parquet") if turned else ():
         if path.name != "in-line-map.parquet":
             rewrite(path, opposite)
-    found = {finding.subject for finding in suspicions(folder) if finding.kind in TURNED}
+    found = {finding.subject for finding in suspicions() if finding.kind in TURNED}
     assert found == ({f"wafer {last.name}"} if turned else set())

@@ -16,6 +16,7 @@ from pathlib import Path
 from statistics import median
 
 import numpy as np
+import pytest
 
 from sitegen.build import build
 from sitegen.publish.campaign_folder import write_campaign
@@ -60,6 +61,7 @@ def costs_of_reference() -> list[float]:
     return times
 
 
+@pytest.mark.long
 def test_the_marginal_cost_of_a_die_page(tmp_path: Path) -> None:
     cost_of_building(8, tmp_path)  # imports and compiled specifications, paid once
     # The reference before, between and after: what else the machine does changes within seconds.

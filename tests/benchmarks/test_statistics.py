@@ -9,6 +9,8 @@ comparisons, correlations, yields.
 
 from datetime import timedelta
 
+import pytest
+
 from sitegen.compute.differences import compare_wafers
 from sitegen.compute.joint_statistics import joint_statistics
 from sitegen.compute.over_wafers.campaign_statistics import campaign_statistics
@@ -20,6 +22,7 @@ WAFERS, DIES, PARAMETERS = 24, 300, 30
 MOST_DESCRIPTIONS = 10.0
 
 
+@pytest.mark.long
 def test_all_statistics_against_a_description() -> None:
     rows, record = values(WAFERS, DIES, PARAMETERS), campaign(PARAMETERS)
     dies, wafers = dies_of(rows), [wafer_record(number) for number in range(WAFERS)]

@@ -10,9 +10,8 @@ from functools import cache
 
 import numpy as np
 
-from sitegen.compute.calibration import SolvedCalibration
+from sitegen.compute.calibration import solve
 from sitegen.compute.correction import correct_sweeps
-from sitegen.compute.events import solve_events
 from tests.compute.rf import forward as fw
 from tests.faults.scenes import (
     FREQUENCY_HZ,
@@ -218,7 +217,7 @@ def shift_over_mask(fault: Fault, size: float, path: int) -> float:
 
     Infinite where the calibration can then not be solved.
     """
-    right = _corrected(sound(path, quiet=True), path)
+    right = _right(path)
     wrong = _corrected(fault.plant(sound(path, quiet=True), size), path)
     if not wrong:
         return np.inf
@@ -231,12 +230,18 @@ def shift_over_mask(fault: Fault, size: float, path: int) -> float:
     return float(np.nanmax(ratios))
 
 
+@cache
+def _right(path: int) -> dict[str, fw.Array]:
+    """Each structure of a path without fault, corrected."""
+    return _corrected(sound(path, quiet=True), path)
+
+
 def _corrected(plan: Plan, seed: int) -> dict[str, fw.Array]:
     """Each structure, corrected; empty where the calibration cannot be solved."""
     campaign = campaign_of(plan, seed, quiet=True)
-    solved: SolvedCalibration = solve_events(
-        replace(campaign, calibrations=campaign.calibrations[1:], verifications=())
-    ).calibrations[0]
+    (station,) = campaign.record.stations
+    (analyser,) = station.instruments
+    solved = solve(campaign.calibrations[1], analyser)
     if solved.terms is None:
         return {}
     return {

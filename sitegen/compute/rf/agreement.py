@@ -132,11 +132,11 @@ def drawn(
         total += (factors @ values).view(np.complex64).reshape(number, *shape)
     anew = [(one.kind, one.absolute) for one in parts if one.over_frequency == "anew"]
     if anew:
-        largest, least, angle = _axes(part_covariance(anew, shape))
-        along, beside = rng.standard_normal((2, number, *shape), dtype=np.float32)
-        turn = np.exp(1j * angle)
-        total += along * (np.sqrt(largest) * turn).astype(np.complex64)
-        total += beside * (1j * np.sqrt(least) * turn).astype(np.complex64)
+        straight, mirrored = _power(part_covariance(anew, shape), 0.5)
+        pairs = rng.standard_normal((number, *shape, 2), dtype=np.float32)
+        independent = pairs.view(np.complex64)[..., 0]
+        total += straight.astype(np.float32) * independent
+        total += mirrored.astype(np.complex64) * independent.conj()
     return total
 
 
@@ -156,12 +156,22 @@ def _normalised(one: Part, covariance: FloatArray) -> Iterator[Part]:
 
 
 def _in_units_of(covariance: FloatArray, difference: ComplexArray) -> ComplexArray:
-    """Components along the covariance's axes, each divided by its standard uncertainty."""
-    largest, least, angle = _axes(covariance)
-    turned = difference * np.exp(-1j * angle)
+    """V^-1/2 d, uncorrelated parts of u = 1 each; NaN where no uncertainty is stated."""
     with np.errstate(all="ignore"):
-        found = turned.real / np.sqrt(largest) + 1j * (turned.imag / np.sqrt(least))
-    return np.where(largest > 0, found, complex(np.nan, np.nan))
+        straight, mirrored = _power(covariance, -0.5)
+        found = straight * difference + mirrored * difference.conj()
+    return np.where(_axes(covariance)[0] > 0, found, complex(np.nan, np.nan))
+
+
+def _power(covariance: FloatArray, exponent: float) -> tuple[FloatArray, ComplexArray]:
+    """A symmetric power of each covariance, as p and q of d to p d + q d*.
+
+    Unlike its axes it does not turn with the last digit of a covariance that is nearly a circle,
+    and neither does what is drawn with it.
+    """
+    largest, least, angle = _axes(covariance)
+    most, fewest = largest**exponent, least**exponent
+    return 0.5 * (most + fewest), 0.5 * (most - fewest) * np.exp(2j * angle)
 
 
 def _axes(covariance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -1,10 +1,11 @@
 """Normalised deviations and limits for whole sweeps, against scipy and simulations of their own.
 
 The simulations here draw from covariance matrices with numpy and form every figure with matrices;
-the program draws source by source and works in principal axes.
+the program draws source by source and takes symmetric powers of covariances.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -207,6 +208,21 @@ class TestWholeSweep:
         )
         assert np.array_equal(first.limits, second.limits)
         assert first.draws == 2000
+
+    @pytest.mark.parametrize("rule", RULES)
+    def test_a_last_digit_changes_no_limit(self, rule: Rule) -> None:
+        """Of noise that is a circle nothing says in which direction its axes lie."""
+        noise = some_parts()[-1]
+        exact = [*some_parts(), replace(noise, kind="circular", over_frequency="anew")]
+        rng = np.random.default_rng(3)
+        near = [
+            replace(one, absolute=one.absolute * (1.0 + 1e-14 * rng.normal(size=X.shape)))
+            for one in exact
+        ]
+        one, other = (
+            sweep_limits(parts, rule, 0.05, np.random.default_rng(1)) for parts in (exact, near)
+        )
+        assert other.limits == pytest.approx(one.limits, rel=1e-5)
 
     def test_figures(self) -> None:
         values = np.array([[0.2, 1.5, np.nan, 1.0], [np.nan, np.nan, np.nan, np.nan]])

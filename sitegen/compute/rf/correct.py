@@ -19,7 +19,7 @@ def correct(terms: ErrorTerms, raw: ComplexArray, out: ComplexArray | None = Non
         terms: error terms on n_freq frequencies.
         raw: (..., n_freq) with `OnePortTerms`, (..., n_freq, 2, 2) with `TwoPortTerms`; the
             leading axes are any number of sweeps, corrected all at once.
-        out: where to put the result, of the shape of `raw`; None: where it lies by entry.
+        out: where to put the result, of the shape of `raw`; None: a new array, by entry.
 
     Returns:
         The shape of `raw`. Where a term or a raw value is NaN, or the equations are singular

@@ -105,7 +105,7 @@ class Back:
     """One over the tracking of each entry."""
     raw: ComplexArray
     """Raw S, (e, ..., n_f)."""
-    back: ComplexArray
+    waves: ComplexArray
     """B, likewise."""
     over: Entries
     """A^-1, transposed."""
@@ -115,8 +115,8 @@ class Back:
     def slopes(self, by_s: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
         """By raw S, and by A, (e, ..., n_f) both.
 
-        That by an offset is the negative of the one by raw S, that by a tracking the same times B;
-        that by a match is the one by A times B.
+        Entry by entry, the slope by an offset is the negative of the one by raw S, the slope by a
+        tracking that negative times B, and the slope by a match the one by A times B.
 
         Args:
             by_s: (e, ..., n_f): a change dS of corrected S changes the quantity by the sum of
@@ -133,8 +133,8 @@ class Back:
 def back(terms: Entries, s: ComplexArray) -> Back:
     """Of corrected sweeps by entry, (e, ..., n_f).
 
-    S (1 + match B) = B, entry by entry of match B, is solved for B column by column. With the
-    match m of each entry, u = 1 - m21 S22, v = 1 - m12 S11 and p = S12 S21
+    S A = B with A = 1 + match B (entry by entry) is solved for B column by column. With the match
+    m of each entry, u = 1 - m21 S22, v = 1 - m12 S11 and p = S12 S21
 
         L1 = (1 - m11 S11) u - m11 m21 p,  B11 = (S11 u + m21 p)/L1,  B21 = S21/L1
 

@@ -16,7 +16,7 @@ Entries = ComplexArray | Sequence[ComplexArray]
 def by_entry(s: ComplexArray) -> ComplexArray:
     """Entries of (..., n_f, n_port, n_port); no copy where they lie so in memory already."""
     moved = np.ascontiguousarray(s.transpose(s.ndim - 2, s.ndim - 1, *range(s.ndim - 2)))
-    return moved.reshape(-1, *moved.shape[2:])
+    return moved.reshape(moved.shape[0] * moved.shape[1], *moved.shape[2:])
 
 
 def as_matrices(entries: ComplexArray) -> ComplexArray:

@@ -54,7 +54,7 @@ def _of_branch(
         name,
         source,
         lambda at: sign * quantity(branch.y(at), at.angular),
-        lambda at: branch.by(at, sign * by_y(branch.y(at), at.angular)),
+        lambda at: branch.by_s(at, sign * by_y(branch.y(at), at.angular)),
         estimate,
         advise=advise,
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from sitegen.compute.rf.seen import ByY, Rows, Seen, Surroundings, seen
+from sitegen.compute.rf.seen import Rows, Seen, Surroundings, seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.figures import Place
 
@@ -25,9 +25,9 @@ Quantity = Callable[[Seen], FloatArray]
 Each point depends on S at that point only, apart from whole turns of a phase. NaN where S is NaN
 and where the quantity is not defined.
 """
-Slope = Callable[[Seen], ComplexArray | ByY]
-"""Its slopes by S11, S12, S21, S22, (4, ..., n_f), or by Y, each at the same point; see `seen`. Of
-no meaning where the quantity is NaN."""
+Slope = Callable[[Seen], ComplexArray]
+"""Its slopes by S11, S12, S21, S22, (4, ..., n_f), each by S at the same point; see `seen`. Of no
+meaning where the quantity is NaN."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +120,7 @@ class Figure:
     source: str
     pointwise: Quantity
     """See `at_points`."""
-    by: Slope
+    by_s: Slope
     """See `slopes`."""
     estimate: Estimator
     followed: bool = False
@@ -138,8 +138,7 @@ class Figure:
     def slopes(self, at: Seen) -> ComplexArray:
         """The quantity's slopes by S, (4, ..., n_f), without a warning."""
         with np.errstate(all="ignore"):
-            found = self.by(at)
-            return found.by_s() if isinstance(found, ByY) else found
+            return self.by_s(at)
 
     def quantity(
         self, s: ComplexArray, frequency_hz: FloatArray, around: Surroundings

@@ -1,21 +1,30 @@
 """Slopes by a device itself carried back to the sweeps that it was taken from.
 
-A de-embedding (`deembedding`) is a chain of few steps on Y and Z. Each of them, and each conversion
-from S, changes as dX = sum of L dW R with matrices L and R; slopes c with dv = Re(sum of c dX) then
-go back as c_W = sum of L' c R', transposed. With reference impedance z
+Where dX = sum of L dW R with matrices L and R, slopes c with dv = Re(sum of c dX) go back as
+c_W = sum of L' c R', with ' the transpose. Every lumped method takes off an admittance Y outside,
+an impedance Z of the leads behind it and an admittance B beside the device (`lumped_parts`). With
+reference impedance 1, D = 1 + S and N = 1 - S,
 
-    dY = -(1 + z Y) dS (1 + z Y) / 2z
-    dZ = (Z + z) dS (Z + z) / 2z
-    dS = -z (1 + S) dY (1 + S) / 2
+    N_1 = N - Y D, D_1 = D - Z N_1, N_2 = N_1 - B D_1, S_inner = (D_1 - N_2)(D_1 + N_2)^-1
 
-and V = (W^-1 - T)^-1 gives dV = (1 + V T) dW (1 + T V) + V dT V. Lumped methods are made of
-these alone. Those with a thru are differentiated by differences.
+(`deembedding`), which changes by
+
+    dS_inner = ((K + J + J Y) dS + J dY D - K dZ N_1 + Q dB D_1)(D_1 + N_2)^-1
+
+with Q = 1 + S_inner, K = 1 - S_inner + Q B and J = K Z + Q. All are finite where the device is,
+shorted or not. Y, Z and B are made of the dummies' S in few steps:
+
+    dY = -(1 + Y) dS (1 + Y) / 2
+    dZ = (Z + 1) dS (Z + 1) / 2
+
+and V = (W^-1 - T)^-1 gives dV = (1 + V T) dW (1 + T V) + V dT V. Methods with a thru are
+differentiated by differences.
 
 Where many devices share their dummies, what is made of dummies alone is the same for all of them.
 Slopes stop there: how they go on is told once, not for each device.
 """
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -26,11 +35,12 @@ from sitegen.compute.rf.entries import (
     Entries,
     as_matrices,
     by_entry,
+    inverse,
     passed_back,
     product,
     transposed,
 )
-from sitegen.compute.rf.two_port import admittance, as_two_port, from_admittance, impedance
+from sitegen.compute.rf.two_port import admittance, as_two_port, impedance
 from sitegen.model.arrays import ComplexArray
 from sitegen.model.device import DUMMIES_OF, LUMPED, DeembeddingMethod
 
@@ -38,7 +48,6 @@ DEVICE = "device"
 """What the device's own sweep is called beside the parts of its dummies."""
 BySweep = Mapping[str, ComplexArray]
 """Slopes (e, n, n_f) by the sweep of each part and `DEVICE`."""
-Precision = type[np.complex64] | type[np.complex128]
 _STEP = 1e-7
 """Of S-parameters, in differences."""
 
@@ -52,8 +61,6 @@ class Pads:
     corrected sweep, by each dummy's that is not shared, and by what `shared` names."""
     further: Callable[[], Mapping[str, BySweep]]
     """See `shared`."""
-    back_from_y: Callable[[ComplexArray], BySweep] | None = None
-    """As `back`, from slopes by Y of a two-port; None where it is not on the way."""
 
     @cached_property
     def shared(self) -> Mapping[str, BySweep]:
@@ -74,143 +81,114 @@ def pads(
     z_ref_ohm: float,
     *,
     once: Collection[str] = (),
-    precision: Precision = np.complex128,
 ) -> Pads:
     """Of `deembed` with the same arguments, s (n, n_f, p, p).
 
     Args:
         once: parts with one sweep for all devices; slopes stop at what is made of these alone. To
             other parts they go back, (e, n, n_f) even where all devices share the sweep.
-        precision: of the derivatives, and of slopes that come in it.
     """
     with np.errstate(all="ignore"):
-        of_method = _lumped_pads if method in LUMPED else _thru_pads
-        return of_method(method, s, dummies, z_ref_ohm, once, precision)
-
-
-@dataclass(frozen=True, eq=False)
-class _Matrix:
-    """Y or Z of one stage, and what slopes by it become."""
-
-    name: str
-    value: ComplexArray
-    """(4, n, n_f) by entry, or (4, 1, n_f) where all devices share it."""
-    steps: tuple["_Step", ...]
-    """To what it is made of."""
-    once: bool = False
-    """It is made of shared dummies alone, and slopes stop here."""
-
-    def back(self, slope: ComplexArray, further: bool) -> Iterator[tuple[str, ComplexArray]]:
-        """Slopes by sweeps, and by what they stop at; several by the same add up.
-
-        further: they stop nowhere.
-        """
-        for step in self.steps:
-            before = step.back(slope)
-            if isinstance(step.to, str):
-                yield step.to, before
-            elif step.to.once and not further:
-                yield step.to.name, before
-            else:
-                yield from step.to.back(before, further)
-
-    def stops(self) -> Iterator["_Matrix"]:
-        """What slopes by it stop at."""
-        for step in self.steps:
-            if isinstance(step.to, str):
-                continue
-            if step.to.once:
-                yield step.to
-            else:
-                yield from step.to.stops()
+        if method in LUMPED:
+            return _lumped_pads(method, s, dummies, once)
+        return _thru_pads(method, s, dummies, z_ref_ohm, once)
 
 
 @dataclass(frozen=True, eq=False)
 class _Step:
-    """dX = sign L dW R."""
+    """dX = L dW R."""
 
-    to: _Matrix | str
-    """W, or the name of the sweep whose S it is."""
-    factors: tuple[Entries, Entries] | None = None
-    """L and R transposed, by entry, 0 where not known; None for ones."""
-    sign: float = 1.0
+    to: str
+    """W: a matrix, or the sweep whose S it is."""
+    left: Entries
+    """L transposed, by entry, 0 where not known."""
+    right: Entries
+    """R likewise."""
 
     def back(self, slope: ComplexArray) -> ComplexArray:
         """Slopes by W from those by X."""
-        if self.factors is None:
-            return slope if self.sign > 0 else -slope
-        left, right = self.factors
-        return product(left, product(slope, right))
+        return product(self.left, product(slope, self.right))
 
 
 @dataclass(frozen=True, eq=False)
-class _Chain:
-    """Makes matrices of sweeps (n, n_f, 2, 2), n or 1 of each."""
+class _Made:
+    """Matrices made of dummies' sweeps (n, n_f, 2, 2), n or 1 of each, at reference impedance 1."""
 
     s: Mapping[str, ComplexArray]
-    z_ref_ohm: float
     once: Collection[str]
-    precision: Precision
-    _made: dict[str, _Matrix] = field(default_factory=dict)
+    value: dict[str, ComplexArray] = field(default_factory=dict)
+    """(4, n, n_f) by entry, or (4, 1, n_f) where all devices share it."""
+    steps: dict[str, tuple[_Step, ...]] = field(default_factory=dict)
+    """To what each is made of, which stands before it."""
 
-    def y(self, part: str) -> _Matrix:
+    def y(self, part: str) -> str:
         """Y of a sweep."""
-        value = by_entry(admittance(self.s[part], self.z_ref_ohm))
-        across = _plus_one(self.z_ref_ohm * value)
-        step = _Step(part, self.around(-0.5 / self.z_ref_ohm, across, across))
-        return self._of(f"Y of {part}", value, step)
+        return self._of_sweep(f"Y of {part}", part, by_entry(admittance(self.s[part], 1.0)), -0.5)
 
-    def z(self, part: str) -> _Matrix:
+    def z(self, part: str) -> str:
         """Z of a sweep."""
-        value = by_entry(impedance(self.s[part], self.z_ref_ohm))
-        across = _plus_one(value / self.z_ref_ohm)
-        step = _Step(part, self.around(0.5 * self.z_ref_ohm, across, across))
-        return self._of(f"Z of {part}", value, step)
+        return self._of_sweep(f"Z of {part}", part, by_entry(impedance(self.s[part], 1.0)), 0.5)
 
-    def less(self, one: _Matrix, other: _Matrix) -> _Matrix:
+    def less(self, one: str, other: str) -> str:
         """The difference."""
-        name, value = f"{one.name} less ({other.name})", one.value - other.value
-        return self._of(name, value, _Step(one), _Step(other, sign=-1.0))
+        unit = _plus_one(np.zeros((4, 1, 1), np.complex128))
+        steps = _step(one, unit, unit), _step(other, -unit, unit)
+        return self._of(f"{one} less ({other})", self.value[one] - self.value[other], *steps)
 
-    def behind(self, whole: _Matrix, off: _Matrix) -> _Matrix:
+    def behind(self, whole: str, off: str) -> str:
         """`deembedding.behind`."""
-        value = by_entry(behind(as_matrices(whole.value), as_matrices(off.value)))
-        left, right = _plus_one(product(value, off.value)), _plus_one(product(off.value, value))
-        return self._of(
-            f"{whole.name} behind ({off.name})",
-            value,
-            _Step(whole, self.around(1.0, left, right)),
-            _Step(off, self.around(1.0, value, value)),
-        )
+        taken = self.value[off]
+        value = by_entry(behind(as_matrices(self.value[whole]), as_matrices(taken)))
+        left, right = _plus_one(product(value, taken)), _plus_one(product(taken, value))
+        steps = _step(whole, left, right), _step(off, value, value)
+        return self._of(f"{whole} behind ({off})", value, *steps)
 
-    def s_of(self, inner: _Matrix) -> _Matrix:
-        """S of a matrix Y."""
-        s = by_entry(from_admittance(as_matrices(inner.value), self.z_ref_ohm))
-        across = _plus_one(s.copy())
-        return _Matrix("S", s, (_Step(inner, self.around(-0.5 * self.z_ref_ohm, across, across)),))
+    def is_shared(self, name: str) -> bool:
+        """Whether it is made of shared dummies alone."""
+        if name in self.s:
+            return name in self.once
+        return all(self.is_shared(step.to) for step in self.steps[name])
 
-    def around(
-        self, scale: float, left: ComplexArray, right: ComplexArray
-    ) -> tuple[Entries, Entries]:
-        """Factors of dX = scale left dW right."""
-        same = left is right
-        right = _known(right).astype(self.precision, copy=False)
-        left = right if same else _known(left).astype(self.precision, copy=False)
-        if scale != 1.0:
-            left = float(scale) * left
-        return transposed(left), transposed(right)
+    def back(self, slopes: dict[str, ComplexArray], further: bool) -> dict[str, ComplexArray]:
+        """From slopes by matrices to those by sweeps, and by shared matrices.
 
-    def _of(self, name: str, value: ComplexArray, *steps: _Step) -> _Matrix:
-        """Each matrix once, so that slopes by the same one add up."""
-        if name not in self._made:
-            made_of = (
-                to in self.once if isinstance(to, str) else to.once for to in (s.to for s in steps)
-            )
-            self._made[name] = _Matrix(name, value, steps, all(made_of))
-        return self._made[name]
+        further: they stop at none of these.
+        """
+        for name in reversed(self.steps):
+            if name not in slopes or (self.is_shared(name) and not further):
+                continue
+            slope = slopes.pop(name)
+            for step in self.steps[name]:
+                by = step.back(slope)
+                slopes[step.to] = slopes[step.to] + by if step.to in slopes else by
+        return slopes
+
+    def stops(self, ends: Collection[str]) -> list[str]:
+        """Shared matrices that slopes by some others stop at."""
+        found: dict[str, None] = {}
+        for name in ends:
+            if name in self.s:
+                continue
+            inner = [name] if self.is_shared(name) else self.stops([x.to for x in self.steps[name]])
+            found |= dict.fromkeys(inner)
+        return list(found)
+
+    def _of_sweep(self, name: str, part: str, value: ComplexArray, scale: float) -> str:
+        across = _plus_one(value.copy())
+        return self._of(name, value, _step(part, scale * across, across))
+
+    def _of(self, name: str, value: ComplexArray, *steps: _Step) -> str:
+        self.value.setdefault(name, value)
+        self.steps.setdefault(name, steps)
+        return name
+
+
+def _step(to: str, left: ComplexArray, right: ComplexArray) -> _Step:
+    return _Step(to, transposed(_known(left)), transposed(_known(right)))
 
 
 def _plus_one(matrix: ComplexArray) -> ComplexArray:
+    """In place."""
     matrix[0] += 1.0
     matrix[3] += 1.0
     return matrix
@@ -222,55 +200,67 @@ def _known(matrix: ComplexArray) -> ComplexArray:
     return np.where(np.isfinite(matrix), matrix, 0.0)
 
 
-def _lumped(chain: _Chain, method: DeembeddingMethod) -> _Matrix:
-    """Y of the device itself; the methods are those of `deembedding`."""
-    device, y, z, less, behind = chain.y(DEVICE), chain.y, chain.z, chain.less, chain.behind
+def _parts_of(method: DeembeddingMethod, made: _Made) -> tuple[str | None, str | None, str | None]:
+    """Y, Z and B of the module's text, as `deembedding.lumped_parts`."""
+    y, z = made.y, made.z
     if method == "open":
-        return less(device, y("open"))
+        return y("open"), None, None
     if method == "short":
-        return behind(device, z("short"))
+        return None, z("short"), None
     if method == "open-short":
-        return behind(less(device, y("open")), behind(z("short"), y("open")))
+        return y("open"), made.behind(z("short"), y("open")), None
     if method == "short-open":
-        return less(behind(device, z("short")), behind(y("open"), z("short")))
-    leads = behind(z("short"), y("pad"))
-    beside = behind(less(y("open"), y("pad")), leads)
-    return less(behind(less(device, y("pad")), leads), beside)
+        return None, z("short"), made.behind(y("open"), z("short"))
+    leads = made.behind(z("short"), y("pad"))
+    return y("pad"), leads, made.behind(made.less(y("open"), y("pad")), leads)
 
 
 def _lumped_pads(
     method: DeembeddingMethod,
     s: ComplexArray,
     dummies: Mapping[str, ComplexArray],
-    z_ref_ohm: float,
     once: Collection[str],
-    precision: Precision,
 ) -> Pads:
-    parts = {name: as_two_port(dummies[name], SECOND_PORT[name]) for name in DUMMIES_OF[method]}
-    chain = _Chain({**parts, DEVICE: as_two_port(s)}, z_ref_ohm, once, precision)
-    y, n_entry = _lumped(chain, method), s.shape[-1] ** 2
-    stops = {one.name: one for one in y.stops()}
+    n_entry = s.shape[-1] ** 2
+    sweeps = {name: as_two_port(dummies[name], SECOND_PORT[name]) for name in DUMMIES_OF[method]}
+    made = _Made(sweeps, once)
+    names = _parts_of(method, made)
+    whole, by_part = _steps_of_device(as_two_port(s), made, names)
+    stops = made.stops([step.to for step in by_part])
 
-    def back_from(inner: _Matrix) -> Callable[[ComplexArray], BySweep]:
-        def back(slope: ComplexArray) -> BySweep:
-            found = _gathered(inner.back(_with_entries(slope), further=False))
-            return {name: by if name in stops else by[:n_entry] for name, by in found.items()}
+    def back(slope: ComplexArray) -> BySweep:
+        inner = product(_with_entries(slope), whole.right)
+        slopes = {DEVICE: product(whole.left, inner)}
+        slopes |= {step.to: step.back(inner) for step in by_part}
+        found = made.back(slopes, further=False)
+        return {name: by if name in stops else by[:n_entry] for name, by in found.items()}
 
-        return back
+    def by_parts(name: str) -> BySweep:
+        unit = np.eye(4)[:, :, np.newaxis] * np.ones(s.shape[1]) + 0j
+        found = made.back({name: unit}, further=True)
+        return {part: by[:n_entry].transpose(1, 0, 2) for part, by in found.items()}
 
-    return Pads(
-        back_from(chain.s_of(y)),
-        lambda: {name: _by_parts(one, n_entry) for name, one in stops.items()},
-        back_from(y),
-    )
+    return Pads(back, lambda: {name: by_parts(name) for name in stops})
 
 
-def _gathered(slopes: Iterator[tuple[str, ComplexArray]]) -> BySweep:
-    """Those by the same added up."""
-    found: dict[str, ComplexArray] = {}
-    for name, by in slopes:
-        found[name] = found[name] + by if name in found else by
-    return found
+def _steps_of_device(
+    s: ComplexArray, made: _Made, names: tuple[str | None, str | None, str | None]
+) -> tuple[_Step, list[_Step]]:
+    """To S, and to Y, Z and B from slopes that have passed the first step's right side."""
+    zero = np.zeros((4, 1, 1), np.complex128)
+    y, z, b = (zero if name is None else made.value[name] for name in names)
+    d, n = _plus_one(by_entry(s).copy()), _plus_one(-by_entry(s))
+    n_1 = n - product(y, d)
+    d_1 = d - product(z, n_1)
+    n_2 = n_1 - product(b, d_1)
+    over = inverse(d_1 + n_2)
+    inner = product(d_1 - n_2, over)
+    q = _plus_one(inner.copy())
+    k = _plus_one(-inner) + product(q, b)
+    j = product(k, z) + q
+    sides = zip(names, (j, -k, q), (d, n_1, d_1), strict=True)
+    steps = [_step(name, left, right) for name, left, right in sides if name is not None]
+    return _step(DEVICE, k + j + product(j, y), over), steps
 
 
 def _with_entries(slope: ComplexArray) -> ComplexArray:
@@ -282,20 +272,12 @@ def _with_entries(slope: ComplexArray) -> ComplexArray:
     return whole
 
 
-def _by_parts(of: _Matrix, n_entry: int) -> BySweep:
-    """Derivatives (4, e, n_f) of its entries by S of each dummy."""
-    unit = np.eye(4)[:, :, np.newaxis] * np.ones(of.value.shape[-1]) + 0j
-    found = _gathered(of.back(unit, further=True))
-    return {name: by[:n_entry].transpose(1, 0, 2) for name, by in found.items()}
-
-
 def _thru_pads(
     method: DeembeddingMethod,
     s: ComplexArray,
     dummies: Mapping[str, ComplexArray],
     z_ref_ohm: float,
     once: Collection[str],
-    precision: Precision,
 ) -> Pads:
     whole = {DEVICE: s, **{name: dummies[name] for name in DUMMIES_OF[method]}}
 
@@ -306,9 +288,7 @@ def _thru_pads(
 
         return inner
 
-    by: BySweep = {
-        part: _by_differences(moved(part), one).astype(precision) for part, one in whole.items()
-    }
+    by = {part: _by_differences(moved(part), one) for part, one in whole.items()}
     unit = np.eye(4)[:, :, np.newaxis] * np.ones(s.shape[1]) + 0j
     return Pads(
         lambda slope: {part: passed_back(one, slope) for part, one in by.items()},

@@ -16,7 +16,7 @@ from sitegen.compute.rf.estimates import nothing_said, shown_frequency, zero_cro
 from sitegen.compute.rf.figure_records import Advise, Texts
 from sitegen.compute.rf.gains import DB_PER_NEPER, decibel
 from sitegen.compute.rf.lines import LARGEST_PERMITTIVITY, SPEED_OF_LIGHT_M_PER_S
-from sitegen.compute.rf.seen import ByY, Seen
+from sitegen.compute.rf.seen import Seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 
 NEAREST_PHASE_DEG = 2.0
@@ -39,9 +39,9 @@ class Branch:
         total: ComplexArray = sum(parts[1:], parts[0])
         return total
 
-    def by(self, at: Seen, slope: ComplexArray) -> ByY:
-        """Slopes by Y, from that by the admittance."""
-        return ByY(at, {place: sign * slope for place, sign in self.entries.items()})
+    def by_s(self, at: Seen, slope: ComplexArray) -> ComplexArray:
+        """Slopes by S, from that by the admittance."""
+        return at.by_s({place: sign * slope for place, sign in self.entries.items()})
 
 
 ONE_SIDED = Branch({(0, 0): 1.0})

@@ -7,9 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.compute.rf.entries import as_matrices
-from sitegen.compute.rf.pads import Precision
 from sitegen.compute.rf.portions import portions
-from sitegen.compute.rf.sensitivity import Sources, moved, moved_terms
+from sitegen.compute.rf.sensitivity import Precision, Sources, moved, moved_terms
 from sitegen.compute.rf.taken import COLD, DEVICE, Corrected, Devices, Taken, Wanted, weighed
 from sitegen.compute.rf.way_back import DUMMIES, Carried, Swept, WayBack, carry, variances, way_back
 from sitegen.model.arrays import BoolArray, FloatArray
@@ -24,9 +23,9 @@ LARGEST_RELATIVE = 0.3
 """A level in dB or a phase of something less certain than this has no stated u: its interval would
 not be symmetric."""
 PRECISION: Precision = np.complex64
-"""Of variances: right to about 1e-5 of themselves."""
-TRIED = 4
-"""Values that are tried first whether they bend."""
+"""Of slopes by corrected sweeps: variances are right to 1e-5 of themselves."""
+TRIED, ALL_TRIED = 8, 32
+"""Values that are tried first whether they bend; no more than the latter are all tried."""
 FURTHER = 20
 """Points kept on either side of those that a whole sweep's value has slopes at: a zero crossing
 that its sources move by one u is then still among them."""
@@ -35,8 +34,9 @@ LARGEST_BEND = 0.25
 within this share of u, both ways: an interval of 1.96 u then holds 93 % or more."""
 BEND_OF_NONE = 0.5 * LARGEST_BEND
 """Where none of those tried first bends by more than this share of u, none of the others is tried:
-bends grow with u. Of 43 figures with 600 draws each (the cases of the coverage tests) no other one
-bent by more than 0.14 then, but for values over a window whose choice of points changed, 0.27."""
+while the points that a value stands on stay the same, bends grow with u. Of 43 figures with 600
+draws each (the cases of the coverage tests) no other one bent by more than 0.14 then, but for
+values over a window whose choice of points changed, 0.27."""
 _PER_RELATIVE = {"dB": 20.0 / np.log(10.0), "deg": 180.0 / np.pi}
 """A level's or phase's change for a relative change of what it is the level or phase of."""
 _TOO_LARGE = "uncertainty not stated: too large for the first order that it is propagated to"
@@ -248,8 +248,8 @@ def _straight(
 ) -> list[BoolArray]:
     """Where values change by u, within `LARGEST_BEND`, if the sources are moved so far.
 
-    Those with the greatest u, also in proportion, are tried; the others only if one of these bends
-    by more than `BEND_OF_NONE`.
+    Some are tried first (`_tried`); the others only if one of these bends by more than
+    `BEND_OF_NONE`.
     """
     straight: list[BoolArray] = [np.ones(len(each), dtype=bool) for each in u]
     some = [
@@ -257,7 +257,7 @@ def _straight(
         for one, taken in figures
     ]
     for places, alike in _at_same_points(some, swept):
-        tried = [_tried(figures[place][1].estimate.value, u[place]) for place in places]
+        tried = [_tried(figures[place][1], u[place]) for place in places]
         rows = np.concatenate(tried)
         if not len(rows):
             continue
@@ -286,12 +286,18 @@ def _all_straight(
     return np.asarray(np.concatenate(bends) <= LARGEST_BEND)
 
 
-def _tried(value: FloatArray, u: FloatArray) -> Places:
-    """Values with the greatest u, and with the greatest in proportion."""
-    known = np.flatnonzero(np.isfinite(value) & np.isfinite(u))
-    by_size = known[np.argsort(-u[known])][:TRIED]
-    by_share = known[np.argsort(-(u[known] / np.abs(value[known])))][:TRIED]
-    return np.union1d(by_size, by_share)
+def _tried(taken: Taken, u: FloatArray) -> Places:
+    """Values with the greatest u, with the greatest in proportion, and those that leave points of
+    their window out; all where there are few."""
+    value = taken.estimate.value
+    known = np.isfinite(value) & np.isfinite(u)
+    places = np.flatnonzero(known)
+    if len(places) <= ALL_TRIED:
+        return places
+    by_size = places[np.argsort(-u[places])][:TRIED]
+    by_share = places[np.argsort(-(u[places] / np.abs(value[places])))][:TRIED]
+    left_out = np.flatnonzero(known & (taken.estimate.details.get("share_used", 1.0) < 1.0))
+    return np.union1d(np.union1d(by_size, by_share), left_out)
 
 
 def _bends(way: WayBack, figures: Figures, u: Sequence[FloatArray]) -> list[FloatArray]:

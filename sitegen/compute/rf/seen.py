@@ -34,7 +34,7 @@ class Seen:
     """S11, S12, S21, S22, (4, ..., n_f)."""
     frequency_hz: FloatArray
     around: Surroundings
-    _portions: dict[tuple[int, int], "Seen"] = field(default_factory=dict)
+    _portions: dict[tuple[int, int], "Seen"] = field(default_factory=dict, init=False)
 
     def of(self, rows: slice | Rows) -> "Seen":
         """Some of the sweeps."""
@@ -121,26 +121,13 @@ class Seen:
         across[3] += 1.0
         return across
 
-
-@dataclass(frozen=True, eq=False)
-class ByY:
-    """Slopes by some entries of Y."""
-
-    at: Seen
-    entries: Mapping[tuple[int, int], ComplexArray]
-    """Each broadcast against the points."""
-
-    def by_s(self) -> ComplexArray:
-        """Slopes by S, (4, ..., n_f)."""
-        scale = -0.5 / self.at.around.z_ref_ohm
-        across = self.at.across
-        found = np.zeros(self.at.s.shape, np.complex128)
+    def by_s(self, by_y: Mapping[tuple[int, int], ComplexArray]) -> ComplexArray:
+        """Slopes by S, (4, ..., n_f), from those by some entries of Y."""
+        scale = -0.5 / self.around.z_ref_ohm
+        across = self.across
+        found = np.zeros(self.s.shape, np.complex128)
         for row in (0, 1):
-            mine = [
-                (self.entries[row, column], column)
-                for column in (0, 1)
-                if (row, column) in self.entries
-            ]
+            mine = [(by_y[row, column], column) for column in (0, 1) if (row, column) in by_y]
             for column in (0, 1) if mine else ():
                 # slope (1 + z Y)', one of its rows
                 turned = sum(slope * across[2 * column + place] for slope, place in mine)

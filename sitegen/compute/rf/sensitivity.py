@@ -29,13 +29,14 @@ from sitegen.compute.rf.correction_derivatives import (
     waves,
 )
 from sitegen.compute.rf.entries import by_entry
-from sitegen.compute.rf.pads import Precision
 from sitegen.compute.rf.propagation import Perturbation, SweepErrors
 from sitegen.compute.rf.terms import ErrorTerms, terms_from_rows
 from sitegen.model.arrays import BoolArray, ComplexArray, FloatArray
 from sitegen.model.event_results import SourceGroup
 
 Rows = npt.NDArray[np.intp]
+Precision = type[np.complex64] | type[np.complex128]
+"""Of slopes and of what sources change."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,18 +53,25 @@ class Sources:
     """(n_term, n_freq, n_source), terms in the order of `term_rows`."""
     errors: SweepErrors
     """Of each sweep's own."""
-    _parts: dict[tuple[int, int, Precision], "Sources"] = field(default_factory=dict)
+    _parts: dict[tuple[int, int, Precision], "Sources"] = field(default_factory=dict, init=False)
 
     def at(self, points: slice, precision: Precision) -> "Sources":
         """The same at some of its frequencies, changes in a precision."""
         key = (points.start, points.stop, precision)
         if key not in self._parts:
-            terms = terms_from_rows(self.terms, self.rows[:, points])
+            rows, changes = self.rows[:, points], self.changes[:, points]
+            known = np.isfinite(rows).all(axis=0) & np.isfinite(changes).all(axis=(0, 2))
+            lost = np.asarray(~known)
+            if lost.any():  # sweeps are not known there: no slope comes from these points
+                ideal = np.zeros(len(rows))
+                ideal[[one[1] for one in term_places(len(rows) // 3)]] = 1.0
+                rows = np.where(lost, ideal[:, np.newaxis], rows)
+                changes = np.where(lost[:, np.newaxis], 0.0, changes)
+            terms = terms_from_rows(self.terms, rows)
             self._parts[key] = replace(
                 self,
                 terms=replace(terms, frequency_hz=self.terms.frequency_hz[points]),
-                changes=self.changes[:, points].astype(precision, copy=False),
-                _parts={},
+                changes=changes.astype(precision, copy=False),
             )
         return self._parts[key]
 
@@ -172,7 +180,7 @@ class Slopes:
 
     def by_terms(self, entry: int) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
         """By the negative of an S-parameter's offset and of its tracking, and by its match."""
-        by_raw, back = self.by_raw[entry], self.leg.back.back[entry]
+        by_raw, back = self.by_raw[entry], self.leg.back.waves[entry]
         return by_raw, by_raw * back, self.by_into[entry] * back
 
     def times(self, factor: FloatArray) -> "Slopes":
@@ -248,7 +256,7 @@ def own_variance(slope: Slopes) -> Variance:
 
 
 def square_sum(values: ComplexArray) -> FloatArray:
-    """Sum of |x|^2 over the last axis, in double precision."""
+    """Sum of |x|^2 over the last axis: added up in the precision of x, told in double."""
     parts = values.view(values.real.dtype)
     squares: FloatArray = np.vecdot(parts, parts).astype(np.float64)
     return squares

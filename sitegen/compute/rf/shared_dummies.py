@@ -9,13 +9,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sitegen.compute.rf.pads import BySweep, Precision
-from sitegen.compute.rf.sensitivity import Leg, passes_of, slopes_by, square_sum
-from sitegen.compute.rf.sensitivity import Slopes as OfSweep
+from sitegen.compute.rf.pads import BySweep
+from sitegen.compute.rf.sensitivity import (
+    Leg,
+    Precision,
+    Slopes,
+    passes_of,
+    slopes_by,
+    square_sum,
+)
 from sitegen.model.arrays import ComplexArray, FloatArray
 
-Slopes = Sequence[ComplexArray]
-"""Of n values by each of m entries, (n, n_f)."""
+ByEntry = Sequence[ComplexArray]
+"""Slopes of n values by each of m entries, (n, n_f)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,16 +37,16 @@ class SharedDummies:
     noise: ComplexArray
     """(k, m, n_f) likewise of noise, each point's own; upper triangular, k no more than m."""
 
-    def gathered(self, by_sweep: BySweep) -> Slopes:
+    def gathered(self, by_sweep: BySweep) -> ByEntry:
         """Slopes by the entries."""
         return [entry for name in self.names for entry in by_sweep[name]]
 
-    def deviations(self, name: str, slopes: Slopes) -> ComplexArray:
+    def deviations(self, name: str, slopes: ByEntry) -> ComplexArray:
         """What each source of a calibration does to values with such slopes, (n, n_source)."""
         found: ComplexArray = np.concatenate(slopes, axis=1) @ self.common[name]
         return found
 
-    def own_variance(self, slopes: Slopes) -> FloatArray:
+    def own_variance(self, slopes: ByEntry) -> FloatArray:
         """Variance of the values from all that the sweeps have for themselves, (n,)."""
         variance = square_sum(np.concatenate(slopes, axis=1) @ self.whole)
         for row, by_entry in enumerate(self.noise):
@@ -66,7 +72,8 @@ def shared_dummies(
     calibrations: Mapping[str, str],
     precision: Precision,
 ) -> SharedDummies:
-    """
+    """Work out what lies behind the matrices of `Pads.shared`.
+
     Args:
         shared: from `Pads`.
         legs: of one sweep each, by part, in double precision.
@@ -124,7 +131,7 @@ def _of_sweep(leg: Leg) -> _OfSweep:
     return _OfSweep(_common(slopes), _whole(slopes), by_point)
 
 
-def _common(slopes: OfSweep) -> ComplexArray:
+def _common(slopes: Slopes) -> ComplexArray:
     sources = slopes.leg.sources
     n_entry, n_f = len(slopes.by_s), slopes.by_s.shape[-1]
     found = np.zeros((n_entry, n_f, len(sources.groups)), np.complex128)
@@ -134,7 +141,7 @@ def _common(slopes: OfSweep) -> ComplexArray:
     return found
 
 
-def _whole(slopes: OfSweep) -> ComplexArray:
+def _whole(slopes: Slopes) -> ComplexArray:
     """As `sensitivity.own_variance`: linearity of each raw S-parameter, path of each port, touch of
     each port and of both transmissions."""
     leg, errors = slopes.leg, slopes.leg.sources.errors

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sitegen.compute.rf.gains import current_gain, relative_by_current_gain
-from sitegen.compute.rf.seen import ByY, Seen
+from sitegen.compute.rf.seen import Seen
 from sitegen.model.arrays import ComplexArray, FloatArray
 
 
@@ -79,25 +79,24 @@ class Inner:
         per_z11 = by_r - 1j * np.asarray(by_x) + by_t * (1.0 + 1j * self.share) / self.at.z11.imag
         return -per_z11 * self.at.z11**2
 
-    def by_y12(self, slope: ComplexArray | complex, by_x: FloatArray | float = 0.0) -> ByY:
-        """Slopes from those by inner Y12, and by X besides."""
+    def by_y12(self, slope: ComplexArray | complex, by_x: FloatArray | float = 0.0) -> ComplexArray:
+        """Slopes by S from those by inner Y12, and by X besides."""
         by_t = np.real(-1j * slope * self.at.y[1])
-        return ByY(self.at, {(0, 0): self.by_y11(0.0, by_x, by_t), (0, 1): slope * self.q})
+        return self.at.by_s({(0, 0): self.by_y11(0.0, by_x, by_t), (0, 1): slope * self.q})
 
-    def by_y22_and_y12(self, slope: ComplexArray | complex) -> ByY:
-        """Slopes from that by inner Y22 + Y12."""
+    def by_y22_and_y12(self, slope: ComplexArray | complex) -> ComplexArray:
+        """Slopes by S from that by inner Y22 + Y12."""
         _, y12, y21, y22 = self.at.y
         r, back = self.at.z11.real, slope * self.q
         by_r = np.real(back * y12 * y21)
         by_t = np.real(-1j * slope * y12 * (1.0 + r * y21))
-        return ByY(
-            self.at,
+        return self.at.by_s(
             {
                 (0, 0): self.by_y11(by_r, 0.0, by_t),
                 (0, 1): back * (1.0 + r * y21),
                 (1, 0): back * r * y12,
                 (1, 1): np.broadcast_to(slope, y22.shape),
-            },
+            }
         )
 
 
@@ -112,9 +111,9 @@ def gate_resistance_ohm(at: Seen) -> FloatArray:
     return np.real(at.z11)
 
 
-def by_gate_resistance_ohm(at: Seen) -> ByY:
+def by_gate_resistance_ohm(at: Seen) -> ComplexArray:
     """Slopes of the gate's resistance."""
-    return ByY(at, {(0, 0): -(at.z11**2)})
+    return at.by_s({(0, 0): -(at.z11**2)})
 
 
 def transconductance_s(at: Seen) -> FloatArray:
@@ -122,12 +121,12 @@ def transconductance_s(at: Seen) -> FloatArray:
     return np.asarray(np.abs(inner(at).q) * np.abs(at.y[2] - at.y[1]))
 
 
-def by_transconductance_s(at: Seen) -> ByY:
+def by_transconductance_s(at: Seen) -> ComplexArray:
     """Slopes of |y_m|."""
     of, gm = inner(at), transconductance_s(at)
     relative = gm / (at.y[2] - at.y[1])
     by_t = gm * of.share / (1.0 + of.share**2)
-    return ByY(at, {(0, 0): of.by_y11(0.0, 0.0, by_t), (0, 1): -relative, (1, 0): relative})
+    return at.by_s({(0, 0): of.by_y11(0.0, 0.0, by_t), (0, 1): -relative, (1, 0): relative})
 
 
 def output_conductance_s(at: Seen) -> FloatArray:
@@ -135,7 +134,7 @@ def output_conductance_s(at: Seen) -> FloatArray:
     return np.real(inner(at).y22_and_y12)
 
 
-def by_output_conductance_s(at: Seen) -> ByY:
+def by_output_conductance_s(at: Seen) -> ComplexArray:
     """Slopes of the output conductance."""
     return inner(at).by_y22_and_y12(1.0)
 
@@ -146,7 +145,7 @@ def gate_source_capacitance_f(at: Seen) -> FloatArray:
     return np.imag(of.y11 + of.y12) / at.angular
 
 
-def by_gate_source_capacitance_f(at: Seen) -> ByY:
+def by_gate_source_capacitance_f(at: Seen) -> ComplexArray:
     """Slopes of Cgs."""
     of = inner(at)
     return of.by_y12(np.asarray(-1j / at.angular), 1.0 / (at.angular * at.z11.imag**2))
@@ -157,7 +156,7 @@ def gate_drain_capacitance_f(at: Seen) -> FloatArray:
     return -np.imag(inner(at).y12) / at.angular
 
 
-def by_gate_drain_capacitance_f(at: Seen) -> ByY:
+def by_gate_drain_capacitance_f(at: Seen) -> ComplexArray:
     """Slopes of Cgd."""
     return inner(at).by_y12(np.asarray(1j / at.angular))
 
@@ -167,6 +166,6 @@ def drain_source_capacitance_f(at: Seen) -> FloatArray:
     return np.imag(inner(at).y22_and_y12) / at.angular
 
 
-def by_drain_source_capacitance_f(at: Seen) -> ByY:
+def by_drain_source_capacitance_f(at: Seen) -> ComplexArray:
     """Slopes of Cds."""
     return inner(at).by_y22_and_y12(np.asarray(-1j / at.angular))

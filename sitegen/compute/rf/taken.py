@@ -9,8 +9,8 @@ from sitegen.compute.rf.access import access_resistances, without_access
 from sitegen.compute.rf.deembedding import deembed
 from sitegen.compute.rf.figures import Estimate, Figure, Surroundings, used_frequencies
 from sitegen.compute.rf.interpolation import interpolate
-from sitegen.compute.rf.pads import DEVICE, Pads, Precision, no_pads, pads
-from sitegen.compute.rf.seen import ByY, Rows, Seen, seen
+from sitegen.compute.rf.pads import DEVICE, Pads, no_pads, pads
+from sitegen.compute.rf.seen import Rows, Seen, seen
 from sitegen.compute.rf.two_port import as_two_port
 from sitegen.model.arrays import ComplexArray, FloatArray
 from sitegen.model.device import DeembeddingMethod
@@ -58,11 +58,11 @@ class Corrected:
         parts = {part: one[:, points] for part, one in self.dummies.items()}
         return Corrected(self.s[:, points], self.method, parts)
 
-    def pads(self, z_ref_ohm: float, precision: Precision, once: Collection[str]) -> Pads:
+    def pads(self, z_ref_ohm: float, once: Collection[str]) -> Pads:
         """What is taken off, backwards, as `pads.pads`."""
         if self.method is None or self.dummies is None:
             return no_pads()
-        return pads(self.method, self.s, self.dummies, z_ref_ohm, once=once, precision=precision)
+        return pads(self.method, self.s, self.dummies, z_ref_ohm, once=once)
 
     def stripped(self, z_ref_ohm: float) -> ComplexArray:
         """S of the devices themselves."""
@@ -119,7 +119,9 @@ class Devices:
     s: ComplexArray
     cold: ComplexArray | None = None
     """Likewise, of the sweeps that give the access resistances."""
-    _seen: dict[object, tuple[slice, Seen, FloatArray | None]] = field(default_factory=dict)
+    _seen: dict[object, tuple[slice, Seen, FloatArray | None]] = field(
+        default_factory=dict, init=False
+    )
 
     def take(self, wanted: Wanted) -> Taken | None:
         """Values; None where no frequency is to be used."""
@@ -163,7 +165,7 @@ def take(
 
 def weighed(wanted: Wanted, frequency_hz: FloatArray, taken: Taken, further: int = 0) -> Taken:
     """The same without the points at either end that have no slope in any value, where that leaves
-    less than half of them.
+    no more than half of them.
 
     further: points kept on either side all the same.
     """
@@ -187,30 +189,16 @@ def _around(frequency_hz: FloatArray, used_hz: FloatArray) -> slice:
 
 
 def slopes_of_inner(
-    wanted: Wanted, taken: Taken, frequency_hz: FloatArray, n_ports: int, *, by_y: bool = False
-) -> tuple[dict[int, ComplexArray], bool]:
-    """Slopes by the devices themselves, (n, n_point) by entry at `taken.points`; dv = Re(sum of
-    slope dS).
-
-    by_y: those by Y of two ports are wanted where the figure has them.
-
-    Returns:
-        The slopes by those entries that have any, and whether they are by Y.
-    """
+    wanted: Wanted, taken: Taken, frequency_hz: FloatArray, n_ports: int
+) -> ComplexArray:
+    """Slopes by S of the devices themselves, (e, n, n_point) at `taken.points`; dv = Re(sum of
+    slope dS)."""
     weights, at, points = taken.estimate.weights, taken.at, taken.points
+    slope: ComplexArray = wanted.figure.slopes(at)[: n_ports**2] * weights
+    if not np.isfinite(slope.sum()):
+        slope = np.where(weights != 0, slope, 0.0)
     measured_hz = frequency_hz[points]
-    measured = np.array_equal(measured_hz, at.frequency_hz)
-    by = wanted.figure.by(at)
-    given_by_y = by_y and measured and isinstance(by, ByY)
-    if isinstance(by, ByY) and given_by_y:
-        every = {2 * i + j: slope * weights for (i, j), slope in by.entries.items()}
-    else:
-        by_s = by.by_s() if isinstance(by, ByY) else by
-        every = dict(enumerate(by_s[: n_ports**2] * weights))
-    for entry, slope in every.items():
-        if not np.isfinite(slope.sum()):
-            every[entry] = np.where(weights != 0, slope, 0.0)
-    if measured:
-        return every, given_by_y
+    if np.array_equal(measured_hz, at.frequency_hz):
+        return slope
     shares = interpolate(np.eye(len(measured_hz)) + 0j, measured_hz, at.frequency_hz).real
-    return {entry: slope @ shares.T for entry, slope in every.items()}, False
+    return slope @ shares.T

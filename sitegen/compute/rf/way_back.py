@@ -12,9 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from sitegen.compute.rf.access import slopes_by_cold, slopes_by_whole
-from sitegen.compute.rf.pads import Pads, Precision
+from sitegen.compute.rf.pads import Pads
 from sitegen.compute.rf.sensitivity import (
     Leg,
+    Precision,
     Slopes,
     Sources,
     common_variance,
@@ -114,8 +115,8 @@ def way_back(
         like: of other values of the same kind, with the same shared dummies.
     """
     here, names = swept.at(points), swept.calibrations
-    pads = here.device.pads(z_ref_ohm, precision, once)
-    of_cold = None if here.cold is None else here.cold.pads(z_ref_ohm, precision, once)
+    pads = here.device.pads(z_ref_ohm, once)
+    of_cold = None if here.cold is None else here.cold.pads(z_ref_ohm, once)
 
     def legs(roles: Iterable[str], precision: Precision) -> dict[str, Leg]:
         found = {}
@@ -186,11 +187,9 @@ def carry(way: WayBack, figures: Sequence[tuple[Wanted, Taken]]) -> Carried:
     """
     if way.swept.cold is not None:
         return _carry_through_access(way, way.swept.cold, figures)
-    back, from_y = way.pads.back, way.pads.back_from_y
-    slopes, by_y = _slopes_of_inner(way, figures, by_y=from_y is not None and len(figures) == 1)
-    unit = _unit(way.precision, slopes.values())
-    inner = _stacked(way, slopes, unit, 4 if by_y else way.swept.device.s.shape[-1] ** 2)
-    return _carried(way, from_y(inner) if from_y is not None and by_y else back(inner), unit)
+    n_ports = way.swept.device.s.shape[-1]
+    inner = [slopes_of_inner(*one, way.frequency_hz, n_ports) for one in figures]
+    return _carried(way, way.pads.back(np.concatenate(inner, axis=1)))
 
 
 def _carry_through_access(
@@ -198,57 +197,37 @@ def _carry_through_access(
 ) -> Carried:
     """Likewise, by whole sweeps and by the cold ones that give the access resistances."""
     assert way.pads_of_cold is not None
-    taken, z_ref_ohm = figures[0][1], way.z_ref_ohm
-    inner, _ = _slopes_of_inner(way, figures, by_y=False)
-    slope = np.zeros((len(inner), len(inner[0]), len(way.frequency_hz)), np.complex128)
-    for entry, one in inner.items():
-        slope[entry, :, taken.points] = one
+    z_ref_ohm = way.z_ref_ohm
+    slope = np.concatenate([_on_all_points(way, *one) for one in figures], axis=1)
     resistances = [one.resistances_ohm for _, one in figures if one.resistances_ohm is not None]
     ohm = np.concatenate(resistances)
     by_whole, by_ohm = slopes_by_whole(way.swept.device.stripped(z_ref_ohm), ohm, slope, z_ref_ohm)
     by_cold = slopes_by_cold(cold.stripped(z_ref_ohm), way.frequency_hz, by_ohm, z_ref_ohm)
-    unit = _unit(way.precision, (*by_whole, *by_cold))
     found: dict[str, ComplexArray] = {}
     for pads, by, itself in ((way.pads, by_whole, DEVICE), (way.pads_of_cold, by_cold, COLD)):
-        inner_slopes = _stacked(way, dict(enumerate(by)), unit, len(by))
-        for name, one in pads.back(inner_slopes).items():
+        for name, one in pads.back(by).items():
             role = itself if name == DEVICE else name
             found[role] = found[role] + one if role in found else one
-    return _carried(way, found, unit)
+    return _carried(way, found)
 
 
-def _slopes_of_inner(
-    way: WayBack, figures: Sequence[tuple[Wanted, Taken]], *, by_y: bool
-) -> tuple[dict[int, ComplexArray], bool]:
-    """`taken.slopes_of_inner` of figures behind each other."""
-    n_ports = way.swept.device.s.shape[-1]
-    found = [slopes_of_inner(*one, way.frequency_hz, n_ports, by_y=by_y) for one in figures]
-    if len(found) == 1:
-        return found[0]
-    entries = found[0][0]
-    return {entry: np.concatenate([one[entry] for one, _ in found]) for entry in entries}, False
-
-
-def _unit(precision: Precision, slopes: Iterable[ComplexArray]) -> FloatArray:
-    """(n,) of slopes (n, n_f) such that single precision holds their squares."""
-    largest = [np.abs(one.view(np.float64)).max(axis=1) for one in slopes]
-    unit: FloatArray = np.max(largest, axis=0)
-    return np.where(unit > 0, unit, 1.0) if precision is np.complex64 else np.ones_like(unit)
-
-
-def _stacked(
-    way: WayBack, slopes: Mapping[int, ComplexArray], unit: FloatArray, n_entry: int
-) -> ComplexArray:
-    """(e, n, n_f) of slopes by some entries, in a unit of each value."""
-    first = next(iter(slopes.values()))
-    found = np.zeros((n_entry, *first.shape), way.precision)
-    per_unit = (1.0 / unit)[:, np.newaxis]
-    for entry, slope in slopes.items():
-        np.multiply(slope, per_unit, out=found[entry], casting="same_kind")
+def _on_all_points(way: WayBack, wanted: Wanted, taken: Taken) -> ComplexArray:
+    """Slopes of one figure (e, n, n_f) at all measured points; 0 where it is not taken."""
+    slope = slopes_of_inner(wanted, taken, way.frequency_hz, way.swept.device.s.shape[-1])
+    found = np.zeros((*slope.shape[:-1], len(way.frequency_hz)), np.complex128)
+    found[..., taken.points] = slope
     return found
 
 
-def _carried(way: WayBack, by_sweep: Mapping[str, ComplexArray], unit: FloatArray) -> Carried:
+def _carried(way: WayBack, by_sweep: Mapping[str, ComplexArray]) -> Carried:
+    """In a unit of each value in which single precision holds the squares of its slopes."""
+    unit = np.ones(next(iter(by_sweep.values())).shape[1])
+    if way.precision is np.complex64:
+        parts = [one.view(np.float64) for one in by_sweep.values()]
+        largest: FloatArray = np.max([np.abs(one).max(axis=(0, 2)) for one in parts], axis=0)
+        unit = np.where((largest > 0) & np.isfinite(largest), largest, 1.0)
+        scale = (1.0 / unit)[:, np.newaxis]
+        by_sweep = {name: (one * scale).astype(np.complex64) for name, one in by_sweep.items()}
     return Carried(
         way,
         {role: slopes_by(leg, by_sweep[role]) for role, leg in way.legs.items()},

@@ -123,24 +123,6 @@ def test_derivatives_of_every_deembedding(method: DeembeddingMethod, shared: str
 
 
 @pytest.mark.parametrize("method", sorted(LUMPED))
-def test_slopes_by_y_go_back_as_those_by_s(method: DeembeddingMethod) -> None:
-    """dS = -z (1 + S) dY (1 + S) / 2 of the device itself."""
-    whole = through_pads(device_s("lossy transistor"))
-    whole["pad"] = as_matrices(0.9 * by_entry(whole["open"]))
-    s, dummies = whole["device"][np.newaxis], {name: whole[name][np.newaxis] for name in whole}
-    off = pads(method, s, dummies, 50.0)
-    across = by_entry(np.eye(2) + deembed(method, s, dummies, 50.0))
-    by_s = np.random.default_rng(5).normal(size=across.shape) + 0.3j
-    a, b, c, d = across
-    turned = np.stack([a, c, b, d])
-    by_y = -25.0 * product(turned, product(by_s, turned))
-    assert off.back_from_y is not None
-    from_y = off.back_from_y(by_y)
-    for part, by in off.back(by_s).items():
-        assert from_y[part] == pytest.approx(by, rel=1e-10), part
-
-
-@pytest.mark.parametrize("method", sorted(LUMPED))
 def test_derivatives_of_one_port_devices(method: DeembeddingMethod) -> None:
     whole = through_pads(device_s("lossy shunt"))
     pick = {name: one[np.newaxis, :, :1, :1] for name, one in whole.items()}
@@ -216,7 +198,7 @@ def test_derivatives_of_the_correction(n_ports: int) -> None:
     match = (1,) if n_ports == 1 else (1, 9, 3, 7)
     for entry, place in enumerate(match):
         whole = np.einsum("asf,fsa->sf", slope, by_term[..., place])
-        assert into_waves[entry] * way.back[entry] == pytest.approx(whole, rel=1e-10)
+        assert into_waves[entry] * way.waves[entry] == pytest.approx(whole, rel=1e-10)
 
 
 def test_slopes_through_access_resistances() -> None:

@@ -6,6 +6,7 @@ import numpy.typing as npt
 from sitegen.compute.alike_sweeps import Alike
 from sitegen.compute.dummies import StrippedGroup
 from sitegen.compute.evidence import reason_text
+from sitegen.compute.rf.estimates import after
 from sitegen.compute.rf.taken import Taken, Wanted
 from sitegen.model.device import Device
 from sitegen.model.extraction import FromSweep
@@ -35,7 +36,7 @@ def _say(joined: Texts, texts: Texts | list[str]) -> None:
     """Each of some texts after what is said already."""
     for row, text in enumerate(texts) if any(texts) else ():
         if text:
-            joined[row] = f"{joined[row]}; {text}" if joined[row] else text
+            joined[row] = after(joined[row], text)
 
 
 def _of_all(wanted: Wanted, alike: Alike, taken: Taken, device: Device) -> list[str]:

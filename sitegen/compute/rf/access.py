@@ -6,7 +6,7 @@ equivalent circuit", IEEE Trans. MTT 36, 1988.
 
 import numpy as np
 
-from sitegen.compute.rf.entries import passed_back, sandwich
+from sitegen.compute.rf.entries import by_entry, known, through
 from sitegen.compute.rf.estimates import middle_half
 from sitegen.compute.rf.two_port import from_impedance, impedance
 from sitegen.model.arrays import ComplexArray, FloatArray
@@ -80,8 +80,8 @@ def slopes_by_whole(
     Args:
         slope: (4, n, n_f) by S of the same without access, 0 where it is not used.
     """
-    inner = np.eye(2) - without_access(s, resistances_ohm, z_ref_ohm)
-    by_z = passed_back(sandwich([(inner / (2.0 * z_ref_ohm), inner)]), slope)
+    inner = known(by_entry(np.eye(2) - without_access(s, resistances_ohm, z_ref_ohm)))
+    by_z = through(inner / (2.0 * z_ref_ohm), slope, inner)
     source = by_z.sum(axis=0)
     by_ohm = -np.stack([by_z[0], source, by_z[3]], axis=-1).real.sum(axis=1)
     return _by_s(s, by_z, z_ref_ohm), by_ohm
@@ -101,5 +101,5 @@ def slopes_by_cold(
 
 def _by_s(s: ComplexArray, by_z: ComplexArray, z_ref_ohm: float) -> ComplexArray:
     """dZ = (Z + z) dS (Z + z) / 2z."""
-    across = impedance(s, z_ref_ohm) + z_ref_ohm * np.eye(2)
-    return passed_back(sandwich([(across / (2.0 * z_ref_ohm), across)]), by_z)
+    across = known(by_entry(impedance(s, z_ref_ohm) + z_ref_ohm * np.eye(2)))
+    return through(across / (2.0 * z_ref_ohm), by_z, across)

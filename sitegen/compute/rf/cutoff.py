@@ -41,6 +41,7 @@ import numpy.typing as npt
 
 from sitegen.compute.rf.estimates import (
     DEVIATION_OF_MEDIAN,
+    after,
     ends,
     longest_run,
     median,
@@ -236,11 +237,6 @@ def _remarks(fit: _Fit, frequency_hz: FloatArray, left_out: str) -> Texts:
     return texts
 
 
-def _after(before: str, text: str) -> str:
-    """A text after what is said already."""
-    return f"{before}; {text}" if before else text
-
-
 def _say_points(texts: Texts, fit: _Fit, left_out: str) -> None:
     points, used = fit.known.shape[1], fit.line.count
     for row in np.flatnonzero((used < points) & (used > 0)):
@@ -251,9 +247,9 @@ def _say_points(texts: Texts, fit: _Fit, left_out: str) -> None:
         if used[row] < known:
             why.append(f"{known - used[row]} left out, off the course of the others")
         said = f"{used[row]} of {points} points used ({' and '.join(why)})"
-        texts[row] = _after(texts[row], said)
+        texts[row] = after(texts[row], said)
     for row in np.flatnonzero((used > 0) & (used < 3)):
-        texts[row] = _after(texts[row], "too few points for a slope")
+        texts[row] = after(texts[row], "too few points for a slope")
 
 
 def _say_slope(texts: Texts, fit: _Fit) -> None:
@@ -261,7 +257,7 @@ def _say_slope(texts: Texts, fit: _Fit) -> None:
     off = np.abs(line.slope - SLOPE) > SLOPE_BOUND + 2.0 * line.u_slope_noise
     for row in np.flatnonzero(off):
         said = f"slope found {number(line.slope[row], 3)} dB per decade, {number(SLOPE, 2)} taken"
-        texts[row] = _after(texts[row], said)
+        texts[row] = after(texts[row], said)
     bends = course.start_slope > course.end_slope + 0.5 * FLATTER_BOUND
     for row in np.flatnonzero(bends & (course.start_slope > SLOPE + FLATTER_BOUND)):
         noisier = course.noise_shape[row].max(initial=1.0)
@@ -271,7 +267,7 @@ def _say_slope(texts: Texts, fit: _Fit) -> None:
                 "window too low in frequency: the gain is still flattening at its lower end, "
                 f"{number(course.start_slope[row], 3)} dB per decade"
             )
-            texts[row] = _after(texts[row], said)
+            texts[row] = after(texts[row], said)
 
 
 def _say_resonance(texts: Texts, fit: _Fit, frequency_hz: FloatArray) -> None:
@@ -296,13 +292,13 @@ def _say_resonance(texts: Texts, fit: _Fit, frequency_hz: FloatArray) -> None:
                 f"resonance inside the window: the gain is {size[place, peak]:.1f} dB off its"
                 f" course near {shown_frequency(float(frequency_hz[peak]))}"
             )
-            texts[row] = _after(texts[row], said)
+            texts[row] = after(texts[row], said)
         elif waver[place] > LEAST_WAVER_DB and not by_noise[place]:
             said = (
                 "resonance or step inside the window: the gain is no smooth course, "
                 f"{waver[place]:.1f} dB rms about it"
             )
-            texts[row] = _after(texts[row], said)
+            texts[row] = after(texts[row], said)
 
 
 def _say_extrapolation(texts: Texts, fit: _Fit) -> None:
@@ -314,4 +310,4 @@ def _say_extrapolation(texts: Texts, fit: _Fit) -> None:
         for at_hz in np.unique(border_hz[where]):
             rows = np.flatnonzero(where & (border_hz == at_hz))
             said = f"extrapolated {told} point, {shown_frequency(float(at_hz))}"
-            texts[rows] = [_after(before, said) for before in texts[rows]]
+            texts[rows] = [after(before, said) for before in texts[rows]]

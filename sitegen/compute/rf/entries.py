@@ -59,25 +59,14 @@ def transposed(matrix: Entries) -> Entries:
     return a, c, b, d
 
 
-def sandwich(pairs: Sequence[tuple[ComplexArray, ComplexArray]], n_ports: int = 2) -> ComplexArray:
-    """Derivatives of a sum of L dS R over pairs of (..., n_f, 2, 2), by the first ports.
+def known(matrix: ComplexArray) -> ComplexArray:
+    """The same with 0 where it is not finite."""
+    return matrix if np.isfinite(matrix.sum()) else np.where(np.isfinite(matrix), matrix, 0.0)
 
-    Returns:
-        (e, e, ..., n_f) of each entry that comes out by each that goes in; 0 where not finite.
-    """
-    left, right = ([by_entry(pair[side]) for pair in pairs] for side in (0, 1))
-    shape = np.broadcast_shapes(*(one.shape[1:] for one in (*left, *right)))
-    ports, e = range(n_ports), n_ports**2
-    found = np.empty((e, e, *shape), np.complex128)
-    for out, (i, j) in enumerate((i, j) for i in ports for j in ports):
-        for into, (k, m) in enumerate((k, m) for k in ports for m in ports):
-            place = found[out, into]
-            np.multiply(left[0][2 * i + k], right[0][2 * m + j], out=place)
-            for one, other in zip(left[1:], right[1:], strict=True):
-                place += one[2 * i + k] * other[2 * m + j]
-    if not np.isfinite(found.sum()):
-        found[~np.isfinite(found)] = 0.0
-    return found
+
+def through(left: ComplexArray, slope: ComplexArray, right: ComplexArray) -> ComplexArray:
+    """Slopes by W from those by X, where dX = L dW R."""
+    return product(transposed(left), product(slope, transposed(right)))
 
 
 def passed_back(derivatives: ComplexArray, slope: ComplexArray) -> ComplexArray:

@@ -252,3 +252,8 @@ def nothing_said(n: int) -> Texts:
 def said(where: BoolArray, text: str) -> Texts:
     """(n,) a text where it applies."""
     return np.where(where, text, "").astype(object)
+
+
+def after(before: str, text: str) -> str:
+    """A text after what is said already."""
+    return f"{before}; {text}" if before else text

@@ -36,6 +36,7 @@ from sitegen.compute.rf.entries import (
     as_matrices,
     by_entry,
     inverse,
+    known,
     passed_back,
     product,
     transposed,
@@ -184,7 +185,7 @@ class _Made:
 
 
 def _step(to: str, left: ComplexArray, right: ComplexArray) -> _Step:
-    return _Step(to, transposed(_known(left)), transposed(_known(right)))
+    return _Step(to, transposed(known(left)), transposed(known(right)))
 
 
 def _plus_one(matrix: ComplexArray) -> ComplexArray:
@@ -192,12 +193,6 @@ def _plus_one(matrix: ComplexArray) -> ComplexArray:
     matrix[0] += 1.0
     matrix[3] += 1.0
     return matrix
-
-
-def _known(matrix: ComplexArray) -> ComplexArray:
-    if np.isfinite(matrix.sum()):
-        return matrix
-    return np.where(np.isfinite(matrix), matrix, 0.0)
 
 
 def _parts_of(method: DeembeddingMethod, made: _Made) -> tuple[str | None, str | None, str | None]:
@@ -305,4 +300,4 @@ def _by_differences(
         step = np.zeros(4)
         step[place] = _STEP
         found.append(by_entry((change(s + step.reshape(2, 2)) - before) / _STEP))
-    return _known(np.stack(found, axis=1))
+    return known(np.stack(found, axis=1))

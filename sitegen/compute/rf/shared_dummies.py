@@ -4,7 +4,7 @@ All that lies behind what is made of shared dummies alone (`pads.Pads.shared`) i
 value. It is worked out once, as matrices that slopes by it are multiplied with.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,9 +20,6 @@ from sitegen.compute.rf.sensitivity import (
 )
 from sitegen.model.arrays import ComplexArray, FloatArray
 
-ByEntry = Sequence[ComplexArray]
-"""Slopes of n values by each of m entries, (n, n_f)."""
-
 
 @dataclass(frozen=True, eq=False)
 class SharedDummies:
@@ -37,22 +34,22 @@ class SharedDummies:
     noise: ComplexArray
     """(k, m, n_f) likewise of noise, each point's own; upper triangular, k no more than m."""
 
-    def gathered(self, by_sweep: BySweep) -> ByEntry:
-        """Slopes by the entries."""
-        return [entry for name in self.names for entry in by_sweep[name]]
+    def gathered(self, by_sweep: BySweep) -> ComplexArray:
+        """Slopes of n values by the entries, (n, m, n_f)."""
+        return np.stack([entry for name in self.names for entry in by_sweep[name]], axis=1)
 
-    def deviations(self, name: str, slopes: ByEntry) -> ComplexArray:
+    def deviations(self, name: str, slopes: ComplexArray) -> ComplexArray:
         """What each source of a calibration does to values with such slopes, (n, n_source)."""
-        found: ComplexArray = np.concatenate(slopes, axis=1) @ self.common[name]
+        found: ComplexArray = slopes.reshape(len(slopes), -1) @ self.common[name]
         return found
 
-    def own_variance(self, slopes: ByEntry) -> FloatArray:
+    def own_variance(self, slopes: ComplexArray) -> FloatArray:
         """Variance of the values from all that the sweeps have for themselves, (n,)."""
-        variance = square_sum(np.concatenate(slopes, axis=1) @ self.whole)
+        variance = square_sum(slopes.reshape(len(slopes), -1) @ self.whole)
         for row, by_entry in enumerate(self.noise):
-            moved = by_entry[row] * slopes[row]
-            for entry in range(row + 1, len(slopes)):
-                moved += by_entry[entry] * slopes[entry]
+            moved = by_entry[row] * slopes[:, row]
+            for entry in range(row + 1, slopes.shape[1]):
+                moved += by_entry[entry] * slopes[:, entry]
             variance += square_sum(moved)
         return variance
 

@@ -152,7 +152,7 @@ class Carried:
 
     way: WayBack
     by_role: Mapping[str, Slopes]
-    by_shared: Sequence[ComplexArray] | None
+    by_shared: ComplexArray | None
     """As `SharedDummies.gathered`."""
     unit: FloatArray
     """(n,) of the slopes, in the figure's; ones in double precision."""
@@ -163,7 +163,7 @@ class Carried:
         by_role = {role: one.times(factor) for role, one in self.by_role.items()}
         by_shared = self.by_shared
         if by_shared is not None:
-            by_shared = [one * factor for one in by_shared]
+            by_shared = by_shared * factor[:, np.newaxis]
         return replace(self, by_role=by_role, by_shared=by_shared)
 
     def deviations(self) -> dict[str, ComplexArray]:
